@@ -1,0 +1,1 @@
+"""partgen: replacement caps, knobs and other small operating parts from calipers readings."""

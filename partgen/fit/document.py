@@ -1,0 +1,248 @@
+"""The fit document's records. Lengths in mm, angles in degrees, forces in N (it is a file format).
+
+The report is rendered from this and nothing else. Keys of the contract come first in each record;
+the others stand beside them. May import: pydantic only.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+Point = tuple[float, float]
+State = Literal["pass", "fail", "not proven"]
+
+
+class Doc(BaseModel):
+    """Base: frozen, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class PanelDoc(Doc):
+    tilt_deg: float
+    tilt_u95_deg: float
+    uphill_deg: float
+    residual_mm: float
+    slope: Point
+    """(dz/dx, dz/dy) of the fitted plane."""
+    bow_mm: tuple[float, float, float]
+    thickness_mm: float
+    thickness_u95_mm: float
+
+
+class CheckDoc(Doc):
+    name: str
+    value: float | None
+    limit: float | None
+    u95: float
+    unit: str
+    state: State
+    why: str
+    code: str
+    source: Literal["plan", "geometry", "printing"] = "plan"
+
+
+class BudgetLineDoc(Doc):
+    source: str
+    kind: str
+    distribution: str
+    u_mm: float
+    dof: float | None
+    """null: infinite."""
+    sensitivity: float
+    contribution_mm: float
+
+
+class BudgetDoc(Doc):
+    """Uncertainty budget of the seat-to-face distance, in the GUM's form."""
+
+    subject: str
+    value_mm: float
+    u_mm: float
+    u95_mm: float
+    dof: float | None
+    lines: tuple[BudgetLineDoc, ...]
+
+
+class SectionDoc(Doc):
+    shape: str
+    width_mm: float
+    depth_mm: float
+    corner_radius_mm: float = 0.0
+    outline: tuple[Point, ...]
+    """Polygon, counter-clockwise, centred on the seat's axis."""
+
+
+class DrawingDoc(Doc):
+    """Everything a section drawing needs, in the model frame (z = 0 at the seat's contact plane)."""
+
+    slope: Point
+    """Local slope of the panel face."""
+    face_z: float
+    """Panel face on the seat's axis: the seat-to-face distance."""
+    face_u95: float
+    thickness: float
+    hole: SectionDoc
+    """The opening in the panel's own plane."""
+    passage: tuple[Point, ...]
+    offset: Point
+    section: SectionDoc
+    model_section: SectionDoc
+    crown: str
+    crown_rise: float
+    crown_slope: Point
+    edge_radius: float
+    crown_z: float
+    """Wanted height: crown on the axis, at rest."""
+    skirt_bottom: float
+    wall: float
+    flange: SectionDoc | None
+    flange_top: float | None
+    flange_bottom: float | None
+    socket_shape: str
+    socket_width: float
+    socket_depth: float
+    socket_length: float
+    seat_width: float
+    seat_depth: float
+    seat_length: float
+    travel: float
+    body: float | None
+    """Distance from the seat's top at rest down to the first obstacle, if known."""
+
+
+class GripDoc(Doc):
+    kind: str
+    pull_off_n: Point
+    insertion_n: Point
+    strain: Point
+    strain_limit: float
+    interference_mm: Point
+    slop_mm: float
+    note: str
+
+
+class ClearanceDoc(Doc):
+    nominal_mm: float
+    worst_mm: float
+    rss_mm: float
+    u95_mm: float
+    model_nominal_mm: float
+    model_rocked_mm: float
+
+
+class GeometryDoc(Doc):
+    """The same numbers measured afresh on the mesh."""
+
+    height_mm: float
+    clearance_mm: float
+    clearance_rocked_mm: float
+    interference_mm3: float
+    volume_mm3: float
+    watertight: bool
+    bodies: int
+    min_wall_mm: float
+    overhang_mm2: float
+    orientation: str
+
+
+class PositionDoc(Doc):
+    label: str
+    part: str
+    height_mm: float
+    model_height_mm: float
+    proud_mm: float
+    proud_u95_mm: float
+    clearance_mm: float
+    clearance_worst_mm: float
+    p_bind: float
+    grip_n: Point
+    section_mm: Point
+    model_section_mm: Point
+    extent_mm: tuple[float, float, float] | None
+    state: State
+    checks: tuple[CheckDoc, ...]
+    kind: str
+    at_mm: Point
+    colour: str
+    hole: str
+    seat: str
+    mark: str
+    proud_wanted_mm: float
+    proud_tolerance_mm: float
+    proud_pressed_mm: float
+    largest_section_mm: Point
+    readings_mm: tuple[float, ...]
+    """The position's own drop readings."""
+    clearance: ClearanceDoc
+    grip: GripDoc
+    drawing: DrawingDoc
+    budget: BudgetDoc | None
+    geometry: GeometryDoc | None = None
+    file: str | None = None
+    """The position's STL, relative to the revision's folder."""
+    unchanged_since: str | None = None
+    """The revision whose print still serves; null where this revision must be printed."""
+    change: str = ""
+    """What changed since the last revision and why, one sentence."""
+
+
+class DoubtDoc(Doc):
+    label: str
+    what: str
+    reading_mm: float
+    why: str
+
+
+class NextDoc(Doc):
+    label: str
+    what: str
+    why: str
+    gain_mm: float
+
+
+class SetDoc(Doc):
+    p_all_fit: float
+    next_measurement: NextDoc | None
+    state: State
+    p_all_fit_wanted: float
+
+
+class PrintDoc(Doc):
+    """How it lies on the printer; extended by the printing stage."""
+
+    process: str
+    material: str
+    layer_height_mm: float
+    orientation: str = ""
+    orientation_why: str = ""
+    mass_g: float | None = None
+    time_min: float | None = None
+    cost: float | None = None
+    currency: str = ""
+    plates: tuple[str, ...] = ()
+
+
+class FitDocument(Doc):
+    format: Literal[1] = 1
+    title: str
+    revision: str | None
+    printer: str
+    panel: PanelDoc
+    positions: tuple[PositionDoc, ...]
+    doubts: tuple[DoubtDoc, ...]
+    set: SetDoc
+    profile: str
+    """The profile's file name, without its folder."""
+    date: str
+    """ISO 8601 date of the revision."""
+    partgen: str
+    """Version."""
+    seed: int
+    draws: int
+    notes: tuple[str, ...]
+    print: PrintDoc
+    previous: str | None = None
+    sources: tuple[str, ...] = ()

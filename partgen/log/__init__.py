@@ -1,0 +1,1 @@
+"""Revisions and trials: append-only, atomic. May import: errors, units, findings, model."""

@@ -1,0 +1,116 @@
+"""What the estimate says, as frozen records. Lengths in mm, slopes in mm/mm. May import: model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Value:
+    """A value with its standard uncertainty and effective degrees of freedom (GUM)."""
+
+    value: float
+    u: float
+    dof: float = float("inf")
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One line of an uncertainty budget in the GUM's form."""
+
+    source: str
+    kind: str
+    """"A" or "B"."""
+    distribution: str
+    u: float
+    dof: float
+    sensitivity: float = 1.0
+
+    @property
+    def contribution(self) -> float:
+        """|c| u, in the unit of the result."""
+        return abs(self.sensitivity) * self.u
+
+
+@dataclass(frozen=True)
+class Budget:
+    """A result with the lines it was combined from."""
+
+    subject: str
+    result: Value
+    u95: float
+    lines: tuple[BudgetLine, ...]
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A reading that the tool asks for again; used with little weight meanwhile."""
+
+    label: str
+    """Position label, or "panel gap 2", or "[hole.window] width"."""
+    what: str
+    """"drop", "gap", "width", ..."""
+    reading_mm: float
+    why: str
+
+
+@dataclass(frozen=True)
+class NextMeasurement:
+    """The reading that would help most."""
+
+    label: str
+    what: str
+    why: str
+    gain_mm: float
+    """By how much the largest 95 % uncertainty of proud would shrink."""
+
+
+@dataclass(frozen=True)
+class PanelFit:
+    """Where the panel face lies in the board frame."""
+
+    slope: tuple[float, float]
+    """(dz/dx, dz/dy) of the plane."""
+    tilt: Value
+    """Radians."""
+    tilt_u95: float
+    uphill: float
+    """Direction of steepest rise, radians from +X towards +Y."""
+    residual: float
+    """Root mean square of readings about the estimate."""
+    bow: tuple[float, float, float]
+    """Heights of the quadratic terms (xx, xy, yy) over the span of the positions."""
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Posterior of everything heights depend on.
+
+    Arrays run over positions in the profile's order. `drop` is the vertical distance, along the
+    seat's axis, from the seat's top to the panel face at the hole's centre: mean (n,), covariance
+    (n, n). `normal_slope` (n, 2) is the face's local (dz/dx, dz/dy), bow included.
+    """
+
+    labels: tuple[str, ...]
+    drop: FloatArray
+    drop_cov: FloatArray
+    drop_dof: float
+    normal_slope: FloatArray
+    slope_cov: FloatArray
+    """(2, 2) covariance of the plane's slope."""
+    panel: PanelFit
+    thickness: Value
+    height_bias: Value
+    """Printer's height error left after its profile's correction, as learnt from trials."""
+    doubts: tuple[Doubt, ...]
+    budgets: tuple[Budget, ...]
+    """One per position's drop."""
+    unmeasured: tuple[str, ...]
+    """Labels served from the others alone."""
+    notes: tuple[str, ...]
+    """Assumptions and weaknesses in plain words (defaults used, positions on one line, ...)."""

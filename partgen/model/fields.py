@@ -1,0 +1,86 @@
+"""The field types of a profile: lengths and readings, checked and turned into mm on the way in.
+
+The unit of bare numbers travels in pydantic's validation context under the key "unit".
+May import: errors, units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, ValidationInfo, WithJsonSchema
+
+from partgen.units import Unit, parse_length
+
+
+class Record(BaseModel):
+    """Base of every table in a profile: frozen, and an unknown key is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+def unit_of(info: ValidationInfo) -> Unit:
+    """The profile's unit during validation ("mm" where none was given)."""
+    unit = (info.context or {}).get("unit", "mm")
+    assert unit in get_args(Unit)
+    return unit  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Repeated readings of one quantity, in mm.
+
+    `steps` holds, for each, the step of its last written digit in mm (0.0 where a bare number was
+    written); the calipers' resolution is a floor under it.
+    """
+
+    values: tuple[float, ...]
+    steps: tuple[float, ...]
+
+    @property
+    def mean(self) -> float:
+        """Plain mean in mm, for first guesses only; estimates weigh the readings."""
+        return sum(self.values) / len(self.values)
+
+
+def _length(raw: object, info: ValidationInfo) -> float:
+    return parse_length(raw, unit_of(info)).mm
+
+
+def _reading(raw: object, info: ValidationInfo) -> Reading:
+    if isinstance(raw, Reading):
+        return raw
+    items = list(raw) if isinstance(raw, (list, tuple)) else [raw]
+    if not items:
+        raise ValueError("at least one reading, or leave the key out")
+    written = [parse_length(item, unit_of(info)) for item in items]
+    return Reading(tuple(w.mm for w in written), tuple(w.step for w in written))
+
+
+_LENGTH_SCHEMA: dict[str, Any] = {
+    "description": 'A length: a number in the profile\'s unit, or text with a unit such as "0.172 in" or "11/64 in".',
+    "anyOf": [{"type": "number"}, {"type": "string"}],
+}
+_READING_SCHEMA: dict[str, Any] = {
+    "description": "A reading: one length, or a list of repeated ones.",
+    "anyOf": [
+        {"type": "number"},
+        {"type": "string"},
+        {"type": "array", "minItems": 1, "items": {"anyOf": [{"type": "number"}, {"type": "string"}]}},
+    ],
+}
+
+Length = Annotated[float, BeforeValidator(_length), WithJsonSchema(_LENGTH_SCHEMA)]
+"""A length in mm, written in the profile's unit."""
+
+Readings = Annotated[
+    Reading,
+    BeforeValidator(_reading),
+    PlainSerializer(lambda reading: list(reading.values), return_type=list[float]),
+    WithJsonSchema(_READING_SCHEMA),
+]
+"""A `Reading` in mm, written as a number, text or a list of these."""
+
+Point = tuple[Length, Length]
+"""(x, y) in mm in the board frame, or in a hole's own frame for outlines."""

@@ -1,0 +1,63 @@
+"""What is wanted at the positions: the keys every part kind shares.
+
+A family adds its own keys by subclassing `PartSpec` in its module under families/.
+May import: model.fields.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from partgen.model.fields import Length, Point, Readings, Record
+
+Grip = Literal["interference", "ribs", "fingers", "set-screw", "ring", "glue", "captive"]
+
+
+class PartSpec(Record):
+    """Keys shared by every part kind. Lengths in mm."""
+
+    kind: str
+    hole: str
+    """Name of a [hole.*] table."""
+    seat: str
+    """Name of a [seat.*] table."""
+    proud: Length = 1.0
+    """Wanted above the panel face at rest; negative is sunk."""
+    proud_tolerance: Length = 0.3
+    """Plus or minus on proud that still counts as right."""
+    height: Length | None = None
+    """Seat contact to crown, forced for every position; None lets the panel decide."""
+    p_bind: Annotated[float, Field(gt=0, lt=0.5)] = 1e-3
+    """Wanted probability, per position, of touching the hole's wall."""
+    material: str | None = None
+    """Name of a material; None takes the printer's."""
+    colour: Annotated[str, Field(pattern=r"^#[0-9a-fA-F]{6}$")] = "#30343a"
+    grip: Grip = "ribs"
+    wall: Annotated[Length, Field(gt=0)] = 1.2
+    orientation: str | None = None
+    """Forces a printing orientation; None lets the tool choose."""
+    spares: Annotated[int, Field(ge=0, le=50)] = 0
+
+
+class Position(Record):
+    """One place on the panel that needs a part."""
+
+    label: Annotated[str, Field(min_length=1, max_length=40)]
+    at: Point
+    part: str
+    """Name of a [part.*] table."""
+    drop: Readings | None = None
+    """Panel face down to the seat's top."""
+    offset: Point | None = None
+    """Measured: hole centre minus seat axis, (x, y)."""
+    offset_limit: Length | None = None
+    """Overrides the hole's `offset_limit`; with `offset`, how far that measurement may be off."""
+    proud: Length | None = None
+    """Overrides the part's."""
+    height: Length | None = None
+    """Overrides the part's."""
+
+
+PositionList = tuple[Position, ...]

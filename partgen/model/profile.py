@@ -1,0 +1,50 @@
+"""A whole profile as one frozen record. May import: model.
+
+Built from text by profile.load, which knows the part families; this module does not.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, SerializeAsAny
+
+from partgen.model.fields import Record
+from partgen.model.panel import Caliper, Hole, Panel, Seat
+from partgen.model.part import PartSpec, Position
+from partgen.units import Unit
+
+
+class Target(Record):
+    """What the whole set should reach."""
+
+    p_all_fit: Annotated[float, Field(gt=0, lt=1)] = 0.95
+    """Wanted probability that every position fits; measuring may stop when it is reached."""
+
+
+class Profile(Record):
+    """Everything measured and wanted for one panel. Lengths in mm whatever the file's unit."""
+
+    format: Literal[1] = 1
+    title: str = ""
+    unit: Unit = "mm"
+    printer: str = "material-extrusion"
+    target: Target = Target()
+    caliper: Caliper = Caliper()
+    panel: Panel = Panel()
+    hole: dict[str, Hole]
+    seat: dict[str, Seat]
+    part: dict[str, SerializeAsAny[PartSpec]]
+    position: Annotated[tuple[Position, ...], Field(min_length=1)]
+
+    def part_of(self, position: Position) -> PartSpec:
+        """The part a position asks for (load has made sure that it exists)."""
+        return self.part[position.part]
+
+    def hole_of(self, position: Position) -> Hole:
+        """The hole a position's part passes through or covers."""
+        return self.hole[self.part_of(position).hole]
+
+    def seat_of(self, position: Position) -> Seat:
+        """What a position's part mounts on."""
+        return self.seat[self.part_of(position).seat]

@@ -1,0 +1,218 @@
+"""What a plan says, as frozen records. Lengths in mm. May import: findings, metrology.records.
+
+Every `...Model` record is what will be drawn; it is hashable, so that equal shapes are built once.
+The model frame has the seat's contact plane at z = 0, the crown towards +Z, the seat's axis as Z,
+and X, Y as in the board frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from partgen.findings import Finding, State
+from partgen.metrology.records import Doubt, NextMeasurement, PanelFit
+
+SectionShape = Literal["round", "rectangle", "slot", "outline"]
+Polygon = tuple[tuple[float, float], ...]
+"""Convex, counter-clockwise vertices in mm."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """A section square to the seat's axis, centred on it (outlines: placed as in the hole's frame)."""
+
+    shape: SectionShape
+    width: float
+    """Along X; the diameter when round."""
+    depth: float
+    """Along Y; equals width when round."""
+    corner_radius: float = 0.0
+    """Of a rectangle."""
+    points: Polygon = ()
+    """Of an outline."""
+
+
+@dataclass(frozen=True)
+class CrownModel:
+    """The end a finger touches. `slope` is (dz/dx, dz/dy) of a crown cut parallel to the panel."""
+
+    kind: Literal["flat", "domed", "dished", "parallel"]
+    rise: float
+    edge_radius: float
+    slope: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class FlangeModel:
+    """A collar from the skirt's lower end up to z = top, with the outline of `section`."""
+
+    section: Section
+    top: float
+    bottom: float
+
+
+@dataclass(frozen=True)
+class RibsModel:
+    """Crush ribs on the socket's walls: `height` is how far each stands into the bore."""
+
+    count: int
+    height: float
+    width: float
+
+
+@dataclass(frozen=True)
+class FingersModel:
+    """Split fingers: slots of `slot` width cut `length` deep from the socket's mouth."""
+
+    count: int
+    length: float
+    slot: float
+    thickness: float
+    bump: float
+    """How far each finger's lip stands into the bore."""
+
+
+@dataclass(frozen=True)
+class SocketModel:
+    """The pocket that takes the seat, open downwards, with its floor at z = 0.
+
+    `shape` follows the seat. `width`, `depth` (diameter when round or tube) are the pocket as drawn,
+    without ribs; a tube seat also gets a core of `core` diameter (0: none) inside its bore.
+    `wall` is the least wall left around the pocket; `lead_in` a 45 degree chamfer at the mouth.
+    """
+
+    shape: Literal["round", "rectangle", "flatted", "splined", "tongue", "cross", "tube"]
+    width: float
+    depth: float
+    length: float
+    wall: float
+    lead_in: float = 0.3
+    corner_radius: float = 0.0
+    core: float = 0.0
+    across_flat: float = 0.0
+    flats: int = 0
+    flat_direction: float = 0.0
+    """Radians."""
+    arm: float = 0.0
+    teeth: int = 0
+    root_diameter: float = 0.0
+    grip: Literal["interference", "ribs", "fingers", "set-screw", "ring", "glue", "captive"] = "ribs"
+    ribs: RibsModel | None = None
+    fingers: FingersModel | None = None
+
+
+@dataclass(frozen=True)
+class CapModel:
+    """A button cap as it will be drawn."""
+
+    section: Section
+    height: float
+    """Seat contact (z = 0) to crown on the seat's axis."""
+    crown: CrownModel
+    skirt_bottom: float
+    """z of the lower end, negative."""
+    wall: float
+    flange: FlangeModel | None
+    socket: SocketModel
+    relief: float = 0.0
+    """Chamfer at the edge that lies on the printer's bed, against first-layer flare."""
+    mark: str = ""
+    mark_kind: Literal["sunk", "raised", "none"] = "none"
+
+    def without_height(self) -> CapModel:
+        """The key under which caps share one kernel build: the height set to 0, the mark dropped."""
+        return replace(self, height=0.0, mark="")
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Room between part and passage per side at the expected printed size, and what eats into it."""
+
+    nominal: float
+    worst: float
+    """All limits against one another at once."""
+    rss: float
+    """Nominal less the root-sum-square of the same limits."""
+    u95: float
+    p_bind: float
+    model_nominal: float
+    """Nominal for the section as drawn, centred: what the geometry check must find again."""
+    model_rocked: float
+    """The same with the part rocked to the socket's slop in the worst direction."""
+
+
+@dataclass(frozen=True)
+class GripPlan:
+    """How the socket holds, with ranges over tolerance."""
+
+    kind: str
+    pull_off: tuple[float, float]
+    """N."""
+    insertion: tuple[float, float]
+    """N."""
+    strain: tuple[float, float]
+    """Fractions; compare with the material's limit."""
+    strain_limit: float
+    interference: tuple[float, float]
+    """Diametral, mm, as printed."""
+    slop: float
+    """Diametral play that lets the part rock, mm; 0 when gripped."""
+    note: str
+
+
+@dataclass(frozen=True)
+class PositionPlan:
+    """Everything decided for one position."""
+
+    label: str
+    part: str
+    hole: str
+    seat: str
+    at: tuple[float, float]
+    drop: float
+    """Seat top to panel face along the seat's axis."""
+    drop_u: float
+    thickness: float
+    travel: float
+    slope: tuple[float, float]
+    """Local (dz/dx, dz/dy) of the panel face."""
+    proud_wanted: float
+    proud_tolerance: float
+    height: float
+    model_height: float
+    proud: float
+    """Predicted, after layer rounding and forced heights."""
+    proud_u95: float
+    proud_pressed: float
+    hole_section: Section
+    """The opening itself, in the panel's plane."""
+    passage: Polygon
+    """Seen along the seat's axis, centred on it as measured."""
+    offset: tuple[float, float]
+    section: Section
+    model_section: Section
+    largest_section: Section
+    """The largest that keeps the wanted p_bind, whatever was chosen."""
+    clearance: Clearance
+    grip: GripPlan
+    model: CapModel
+    checks: tuple[Finding, ...]
+    state: State
+
+
+@dataclass(frozen=True)
+class SetPlan:
+    """The whole set."""
+
+    title: str
+    printer: str
+    panel: PanelFit
+    positions: tuple[PositionPlan, ...]
+    doubts: tuple[Doubt, ...]
+    p_all_fit: float
+    next_measurement: NextMeasurement | None
+    notes: tuple[str, ...]
+    """What was assumed, in plain words."""
+    draws: int
+    seed: int

@@ -1,0 +1,81 @@
+"""Lengths as people write them, turned into millimetres. Imports only errors.
+
+Inside partgen every length is a float in mm and every angle is in radians; units live at the edge.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import Any, Literal
+
+Unit = Literal["mm", "inch"]
+MM_PER: dict[Unit, float] = {"mm": 1.0, "inch": 25.4}  # the inch is exactly 25.4 mm (ISO 80000-3)
+
+_NUMBER = re.compile(r"^\s*([+-]?)\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)\s*(.*)$|^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
+
+
+@dataclass(frozen=True)
+class Written:
+    """One length as written: its value in mm and the step of its last written digit in mm.
+
+    `step` is 0.0 for a bare number, whose trailing zeros TOML does not keep.
+    """
+
+    mm: float
+    step: float
+
+
+def parse_length(raw: object, unit: Unit) -> Written:
+    """A number in `unit`, or text like "0.172 in", "11/64 in", "1 3/8 inch", "4.31 mm".
+
+    Raises ValueError, in words for a person, for anything else (also nan and infinities).
+    """
+    if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
+        raise ValueError('a number, or text with a unit such as "0.172 in"')
+    if not isinstance(raw, str):
+        if not math.isfinite(raw):
+            raise ValueError("a finite number")
+        return Written(float(raw) * MM_PER[unit], 0.0)
+    match = _NUMBER.match(raw)
+    if match is None:
+        raise ValueError('a number, or text with a unit such as "0.172 in", "11/64 in" or "4.31 mm"')
+    sign, whole, over, under, tail, decimal, decimal_tail = match.groups()
+    if over is not None:
+        if int(under) == 0:
+            raise ValueError("a fraction whose lower number is not zero")
+        fraction = Fraction(int(whole or 0)) + Fraction(int(over), int(under))
+        value, step = float(-fraction if sign == "-" else fraction), 1 / int(under)
+    else:
+        value = float(decimal)
+        mantissa, _, exponent = decimal.lower().partition("e")
+        digits = len(mantissa.partition(".")[2])
+        step = 10.0 ** (int(exponent or 0) - digits)
+        tail = decimal_tail
+    if not math.isfinite(value):
+        raise ValueError("a finite number")
+    scale = _unit_scale(tail.strip(), unit)
+    return Written(value * scale, step * scale)
+
+
+def _unit_scale(name: str, unit: Unit) -> float:
+    if name in ("", unit):
+        return MM_PER[unit]
+    if name in ("mm", "in", "inch", '"', "”"):  # the usual ones need no unit library
+        return 1.0 if name == "mm" else 25.4
+    ureg = _registry()
+    try:
+        scale = ureg.Quantity(1, name).to("mm").magnitude
+    except Exception as error:  # pint raises several unrelated types for words it cannot read
+        raise ValueError(f'a length unit such as mm or in, not "{name}"') from error
+    return float(scale)
+
+
+@cache
+def _registry() -> Any:  # noqa: ANN401 - pint's registry builds its Quantity class at run time
+    import pint
+
+    return pint.UnitRegistry()
