@@ -105,8 +105,15 @@ class Estimate:
     """(2, 2) covariance of the plane's slope."""
     panel: PanelFit
     thickness: Value
-    height_bias: Value
-    """Printer's height error left after its profile's correction, as learnt from trials."""
+    height_error: Value
+    """Printed minus model height, shared by all parts: the printer's, narrowed by trials."""
+    width_error: Value
+    """Printed minus model width of a skirt (peg), shared by all parts."""
+    bore_error: Value
+    """Printed minus model width of a socket (hole), shared by all parts."""
+    proud_cov: FloatArray
+    """(n, n) covariance of height error minus drop: what a part's proud inherits. The part-to-part
+    spread of printing is not in it."""
     doubts: tuple[Doubt, ...]
     budgets: tuple[Budget, ...]
     """One per position's drop."""

@@ -1,0 +1,29 @@
+"""Options and settings all tests share."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+sys.path.insert(0, str(Path(__file__).parent))  # tests/builders.py, tests/strategies.py
+
+settings.register_profile("partgen", deadline=None, derandomize=True, max_examples=60)
+settings.load_profile("partgen")
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="also run the simulations that take minutes")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--long"):
+        return
+    # left out of the list rather than skipped: a normal run has no skipped test to get used to
+    kept = [item for item in items if "long" not in item.keywords]
+    config.hook.pytest_deselected(items=[item for item in items if "long" in item.keywords])
+    items[:] = kept
