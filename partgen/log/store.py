@@ -1,0 +1,129 @@
+"""Reading a log and appending to it. May import: errors, files, log.records.
+
+What stands in the file is never rewritten: new tables are added behind it and the whole replaces
+the old file in one step, so that a killed process leaves either the old or the new log.
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from pydantic import BaseModel, ValidationError
+
+from partgen.errors import Fault, LogError, OutsideError
+from partgen.files import locked, write_atomic
+from partgen.log.records import Log, Revision, Snapshot, Trial
+
+HEAD = "# Written by partgen: what was made and how it went. Append-only; keep it beside the profile.\nformat = 1\n"
+LIMIT_BYTES = 64_000_000
+
+
+def log_path(profile: Path) -> Path:
+    """NAME.log.toml beside NAME.toml."""
+    return profile.with_name(profile.stem + ".log.toml")
+
+
+def read_log(path: Path) -> Log:
+    """The log at `path`, empty when there is no file.
+
+    Raises LogError where it is no valid log, OutsideError where it cannot be read.
+    """
+    try:
+        if path.stat().st_size > LIMIT_BYTES:
+            raise LogError(Fault(str(path), f"{path.stat().st_size} bytes", "a log of less than 64 MB"))
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        return Log()
+    except OSError as error:
+        raise OutsideError(f"{path}: cannot be read ({error.strerror})") from error
+    return parse_log(raw, str(path))
+
+
+def parse_log(raw: bytes, source: str) -> Log:
+    """A log from its bytes; `source` names it in messages. Raises LogError."""
+    try:
+        data = tomllib.loads(raw.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise LogError(Fault(source, f"byte {error.start}", "text in UTF-8")) from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise LogError(Fault(source, "", f"not valid TOML: {error}")) from error
+    try:
+        return Log.model_validate(data)
+    except ValidationError as error:
+        raise LogError(*(_fault(source, item) for item in error.errors())) from error
+
+
+def _fault(source: str, item: object) -> Fault:
+    assert isinstance(item, dict)
+    where = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in item["loc"])
+    return Fault(f"{source}: {where}", repr(item["input"])[:60], item["msg"])
+
+
+def append(
+    path: Path,
+    *,
+    revisions: Sequence[Revision] = (),
+    trials: Sequence[Trial] = (),
+    snapshots: Sequence[Snapshot] = (),
+) -> Log:
+    """Add entries to the log at `path` and return the whole; made if there is none.
+
+    Holds the log's lock while reading and writing. Snapshots whose hash stands already are left
+    out. Raises LogError where the file is no valid log or an id is taken, OutsideError on disk
+    trouble; in both cases nothing has changed.
+    """
+    with locked(path):
+        log = read_log(path)
+        try:
+            text = path.read_bytes().decode("utf-8")
+        except FileNotFoundError:
+            text = HEAD
+        known = {snapshot.hash for snapshot in log.snapshot}
+        taken = {revision.id for revision in log.revision}
+        for revision in revisions:
+            if revision.id in taken:
+                raise LogError(Fault(str(path), revision.id, "a revision id that is not in the log yet"))
+        entries = [("snapshot", item) for item in snapshots if item.hash not in known]
+        entries += [("revision", item) for item in revisions]
+        entries += [("trial", item) for item in trials]
+        if not text.endswith("\n"):
+            text += "\n"
+        text += "".join(_table(name, item) for name, item in entries)
+        data = text.encode("utf-8")
+        whole = parse_log(data, str(path))
+        write_atomic(path, data)
+    return whole
+
+
+def _table(name: str, record: BaseModel) -> str:
+    """One [[name]] table; nested records become [[name.key]] tables behind its plain keys."""
+    plain: list[str] = []
+    nested: list[str] = []
+    for key in type(record).model_fields:
+        value = getattr(record, key)
+        if value is None or value == "":
+            continue
+        if isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
+            nested += [_table(f"{name}.{key}", item) for item in value]
+        else:
+            plain.append(f"{key} = {_value(value)}")
+    return f"\n[[{name}]]\n" + "\n".join(plain) + "\n" + "".join(nested)
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, (tuple, list)):
+        return "[" + ", ".join(_value(item) for item in value) + "]"
+    assert isinstance(value, str)
+    if "\n" in value and "'''" not in value and all(c in "\n\t" or (c >= " " and c != "\x7f") for c in value):
+        return f"'''\n{value}'''"  # a literal block keeps a whole file readable; its first newline is not content
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
