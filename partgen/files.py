@@ -1,0 +1,122 @@
+"""Files that are always either the old or the new version, whole; and a lock that all writers share.
+
+Imports only errors. On every system that partgen runs on, a rename is atomic within a folder;
+the lock is the operating system's own (flock), so that the kernel frees it when its holder dies.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import glob
+import os
+import stat
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from partgen.errors import OutsideError
+
+
+@dataclass(frozen=True)
+class Lock:
+    """A lock that is held. `recovered` tells, in words, of a holder that died without letting go."""
+
+    recovered: str | None
+
+
+def write_atomic(path: Path, data: bytes) -> None:
+    """Replace `path` by `data` in one step; permissions are kept and a symlink stays a symlink.
+
+    Whatever happens (power, kill -9, a full disk), `path` then holds the old bytes or the new ones.
+    Raises OutsideError, with the old file untouched, when it cannot be written.
+    """
+    real = Path(os.path.realpath(path))
+    temporary = None
+    try:
+        before = real.stat() if real.exists() else None
+        if before is not None and not os.access(real, os.W_OK):
+            raise PermissionError(13, "it is write-protected")
+        handle, temporary = tempfile.mkstemp(prefix=f".{real.name}.", suffix=".tmp", dir=real.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+            os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) if before else 0o666 & ~_umask())
+            if before is not None:
+                with contextlib.suppress(PermissionError):  # only an administrator may give a file away
+                    os.fchown(file.fileno(), before.st_uid, before.st_gid)
+        Path(temporary).replace(real)
+    except OSError as error:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                Path(temporary).unlink()
+        raise OutsideError(f"{path} could not be written: {error.strerror or error}; it is as it was before") from error
+    _sync_folder(real.parent)
+
+
+@contextlib.contextmanager
+def locked(path: Path, timeout: float = 10.0) -> Iterator[Lock]:
+    """Hold the lock of the file at `path`, which need not exist; waits up to `timeout` seconds.
+
+    The lock is a hidden file beside the real file, which names its holder while it is held. A name
+    left in it by a process that died is reported in `Lock.recovered`, and the temporary files of
+    that process are swept away, so whoever uses `write_atomic` on such a file must hold its lock.
+    Raises OutsideError when another process holds it, or the folder cannot be written.
+    """
+    import filelock  # here, so that `partgen --help` need not load it
+
+    real = Path(os.path.realpath(path))
+    lock_path = real.with_name(f".{real.name}.lock")
+    if not real.parent.is_dir():
+        raise OutsideError(f"{path}: there is no folder {real.parent}")
+    lock = filelock.FileLock(lock_path, timeout=timeout)
+    try:
+        lock.acquire()
+    except filelock.Timeout as error:
+        holder = _read(lock_path) or "another program"
+        raise OutsideError(f"{path} is in use by {holder}; close it there and try again") from error
+    except OSError as error:
+        raise OutsideError(f"{path} cannot be locked: {error.strerror or error}") from error
+    try:
+        dead = _read(lock_path)
+        if dead:
+            for leftover in real.parent.glob(f".{glob.escape(real.name)}.*.tmp"):
+                with contextlib.suppress(OSError):
+                    leftover.unlink()
+        _note(lock_path, f"partgen (process {os.getpid()})")
+        said = f"{dead} ended without closing {path.name}; the file is whole and its lock was taken over"
+        yield Lock(said if dead else None)
+    finally:
+        _note(lock_path, "")
+        lock.release()
+
+
+def _umask() -> int:
+    """The process's umask, which can only be read by setting it."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a rename last; some file systems do not offer it, and the file is whole without it."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace").strip()[:80]
+    except OSError:
+        return ""
+
+
+def _note(path: Path, text: str) -> None:
+    """Write who holds the lock: a courtesy to the reader, so a full disk must not stop the work."""
+    with contextlib.suppress(OSError):
+        path.write_text(text, encoding="utf-8")
