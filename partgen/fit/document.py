@@ -111,6 +111,8 @@ class DrawingDoc(Doc):
     travel: float
     body: float | None
     """Distance from the seat's top at rest down to the first obstacle, if known."""
+    sides_mm: tuple[float, float, float, float] | None = None
+    """Room between section and passage at -X, +X, -Y, +Y, along the lines through the seat's axis."""
 
 
 class GripDoc(Doc):
@@ -210,6 +212,32 @@ class SetDoc(Doc):
     p_all_fit_wanted: float
 
 
+class PlacedDoc(Doc):
+    """One part on a plate."""
+
+    label: str
+    at_mm: Point
+    """Lower left corner of its bounding box on the plate."""
+    size_mm: Point
+
+
+class PlateDoc(Doc):
+    """One plate: the printer's bed seen from above."""
+
+    file: str
+    size_mm: Point
+    items: tuple[PlacedDoc, ...]
+
+
+class MeasuredDoc(Doc):
+    """One measured quantity that is not a position's drop: "[hole.window] width"."""
+
+    subject: str
+    readings_mm: tuple[float, ...]
+    value_mm: float
+    u95_mm: float
+
+
 class PrintDoc(Doc):
     """How it lies on the printer; extended by the printing stage."""
 
@@ -223,6 +251,7 @@ class PrintDoc(Doc):
     cost: float | None = None
     currency: str = ""
     plates: tuple[str, ...] = ()
+    layout: tuple[PlateDoc, ...] = ()
 
 
 class FitDocument(Doc):
@@ -246,3 +275,5 @@ class FitDocument(Doc):
     print: PrintDoc
     previous: str | None = None
     sources: tuple[str, ...] = ()
+    measured: tuple[MeasuredDoc, ...] = ()
+    """Readings other than drops, for the report's table."""
