@@ -1,0 +1,72 @@
+"""The command line: registers the commands and turns errors into messages and exit codes.
+
+May import: everything, but nothing heavy before a command needs it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from partgen.cli.build import build
+from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
+from partgen.cli.log import log
+from partgen.cli.predict import predict
+from partgen.errors import InputError, PartgenError
+
+app = typer.Typer(
+    name="partgen",
+    help="Replacement caps, knobs and other small operating parts from calipers readings.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from partgen import __version__
+
+        print(f"partgen {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="The version, and nothing else.")
+    ] = False,
+) -> None:
+    pass
+
+
+for command in (predict, build, log):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run a command; never a traceback for what a person can mend.
+
+    Exit codes: 0 done and no check fails; 1 done, at least one check fails; 2 the input is wrong,
+    nothing was written; 3 something outside failed.
+    """
+    try:
+        app()
+    except InputError as error:
+        say(str(error))
+        sys.exit(EXIT_INPUT)
+    except PartgenError as error:
+        say(str(error))
+        sys.exit(EXIT_OUTSIDE)
+    except BrokenPipeError:  # `partgen ... | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(EXIT_OUTSIDE)
+    except Exception as error:
+        if os.environ.get("PARTGEN_TRACE"):
+            raise
+        say(f"partgen could not go on: {type(error).__name__}: {error}")
+        say("Nothing you measured was changed. Set PARTGEN_TRACE=1 to see where it happened, and tell the makers.")
+        sys.exit(EXIT_OUTSIDE)

@@ -1,0 +1,84 @@
+"""`partgen log`: revisions, trials, what changed and why. May import: cli.common, log."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+
+if TYPE_CHECKING:
+    from partgen.log.records import Log
+
+
+def log(
+    profile: ProfilePath,
+    as_json: Json = False,
+    printer: PrinterName = None,
+    seed: Seed = 0,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """What was built, how it went, what changed from one revision to the next and why."""
+    from partgen.log.store import log_path, read_log
+    from partgen.profile.load import load_profile
+
+    del printer, seed, out  # common options; a log needs none of them
+    loaded = load_profile(profile)
+    history = read_log(log_path(profile))
+    if as_json:
+        print(history.model_dump_json(indent=2, exclude={"snapshot"}))
+        return
+    if not history.revision:
+        say(f"Nothing has been built of {profile.name} yet. `partgen build {profile}` makes the first revision.")
+        return
+    if history.revision[-1].profile_hash != loaded.text_hash:
+        say(f"The profile has changed since {history.revision[-1].id} was built.", quiet=quiet)
+    _print_history(history)
+
+
+def _print_history(history: Log) -> None:
+    show_table(
+        "Revisions",
+        ["revision", "date", "printer", "made", "kept", "tilt °", "± U95", "all fit", "states"],
+        [
+            [
+                r.id,
+                r.date.isoformat(),
+                r.printer,
+                str(sum(b.made_in == r.id for b in r.built)),
+                str(sum(b.made_in != r.id for b in r.built)),
+                f"{r.tilt_deg:.2f}",
+                f"{r.tilt_u95_deg:.2f}",
+                f"{100 * r.p_all_fit:.1f} %",
+                _states([b.state for b in r.built]),
+            ]
+            for r in history.revision
+        ],
+        numbers=[3, 4, 5, 6, 7],
+    )
+    for revision in history.revision:
+        for built in revision.built:
+            if built.why and built.made_in == revision.id and revision is not history.revision[0]:
+                print(f"{revision.id} {built.label}: {built.why}")
+    if history.trial:
+        print()
+        show_table(
+            "Trials",
+            ["revision", "label", "proud mm", "feel", "grip", "note"],
+            [
+                [
+                    t.revision,
+                    t.label,
+                    t.proud_seen or "" if t.proud_mm is None else f"{t.proud_mm:.2f}",
+                    " ".join(filter(None, [t.feel, t.side])),
+                    t.grip or "",
+                    t.note,
+                ]
+                for t in history.trial
+            ],
+            numbers=[2],
+        )
+
+
+def _states(states: list[str]) -> str:
+    return ", ".join(f"{states.count(s)} {s}" for s in ("fail", "not proven", "pass") if s in states)

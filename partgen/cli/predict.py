@@ -1,0 +1,30 @@
+"""`partgen predict`: plan only, no CAD. May import: cli.common; the pipeline inside the command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed
+
+
+def predict(
+    profile: ProfilePath,
+    as_json: Json = False,
+    printer: PrinterName = None,
+    seed: Seed = 0,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Heights, clearance, grip and what to measure next, from the readings alone. Builds nothing."""
+    from partgen.cli.summary import exit_code, print_document
+    from partgen.pipeline import plan_profile
+
+    del out  # taken so that a build's line can be turned into a predict's; a plan lands nowhere
+    document = plan_profile(Path(profile), printer=printer, seed=seed).document
+    if as_json:
+        print(document.model_dump_json(indent=2))
+    else:
+        print_document(document, quiet=quiet)
+    raise typer.Exit(exit_code(document))

@@ -1,0 +1,93 @@
+"""A fit document in words and tables, for the terminal. May import: cli.common, fit.document."""
+
+from __future__ import annotations
+
+from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
+from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
+
+HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
+
+
+def exit_code(document: FitDocument) -> int:
+    """0, or 1 where at least one check fails."""
+    return EXIT_FAILS if document.set.state == "fail" else EXIT_DONE
+
+
+def print_document(document: FitDocument, *, quiet: bool = False) -> None:
+    """The answer first, then the positions, then what to do."""
+    panel = document.panel
+    revision = f", {document.revision}" if document.revision else ""
+    print(f"{document.title or document.profile}{revision}: {answer(document)}")
+    print(
+        f"Panel tilted {panel.tilt_deg:.2f} ± {panel.tilt_u95_deg:.2f}°, rising towards {panel.uphill_deg:.0f}° from +X; "
+        f"readings lie {panel.residual_mm:.3f} mm (rms) about the estimate. Lengths in mm.\n"
+    )
+    show_table("Positions", HEADINGS, [_row(p) for p in document.positions], numbers=range(2, 10))
+    for line in attention(document):
+        print(line)
+    if quiet:
+        return
+    if document.set.next_measurement is not None:
+        print(f"\nMeasure next: {document.set.next_measurement.why}")
+    if document.notes:
+        print("\nAssumed:")
+        for note in document.notes:
+            print(f"  - {note}")
+
+
+def answer(document: FitDocument) -> str:
+    """Will the set fit, in one sentence."""
+    failing = [p.label for p in document.positions if p.state == "fail"]
+    unproven = [p.label for p in document.positions if p.state == "not proven"]
+    sure = f"{chance(document.set.p_all_fit)} that all {len(document.positions)} fit"
+    if failing:
+        return f"will not fit at {', '.join(failing)}"
+    if unproven:
+        return f"{sure}; not proven at {', '.join(unproven)}"
+    return f"fits: {sure}"
+
+
+def chance(p: float) -> str:
+    """A probability for people: never a bare 100 % or 0 %."""
+    if p > 0.999:
+        return "over 99.9 %"
+    if p < 0.001:
+        return "under 0.1 %"
+    return f"{100 * p:.1f} %"
+
+
+def attention(document: FitDocument) -> list[str]:
+    """What needs the person's attention, grouped where positions share the reason."""
+    lines: list[str] = []
+    for state in ("fail", "not proven"):
+        for position in document.positions:
+            for check in position.checks:
+                if check.state == state:
+                    lines.append(f"{position.label}: {state}: {_measured(check)}{check.why}")
+    for doubt in document.doubts:
+        lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
+    return ["", *lines] if lines else []
+
+
+def _measured(check: CheckDoc) -> str:
+    if check.value is None or check.limit is None:
+        return f"{check.name}: "
+    unit = f" {check.unit}" if check.unit else ""
+    return f"{check.name} {check.value:.3g}{unit} (limit {check.limit:.3g}{unit}): "
+
+
+def _row(p: PositionDoc) -> list[str]:
+    bind = "<0.0001" if p.p_bind < 1e-4 else f"{p.p_bind:.4f}"
+    return [
+        p.label,
+        p.part,
+        f"{p.height_mm:.2f}",
+        f"{p.model_height_mm:.2f}",
+        f"{p.proud_mm:.2f}",
+        f"{p.proud_u95_mm:.2f}",
+        f"{p.clearance_mm:.2f}",
+        f"{p.clearance_worst_mm:.2f}",
+        bind,
+        f"{p.grip_n[0]:.1f}-{p.grip_n[1]:.1f}",
+        p.state,
+    ]
