@@ -70,6 +70,8 @@ class Material(Record):
     modulus: float
     """MPa, in the weakest printing direction."""
     poisson: float = 0.38
+    strength: float = 40.0
+    """MPa: yield, or break where it does not yield."""
     strain_limit: float
     """Permissible strain for repeated use, as a fraction (0.015 is 1.5 %)."""
     friction: float = 0.3
