@@ -9,8 +9,10 @@ from __future__ import annotations
 import contextlib
 import glob
 import os
+import re
 import stat
 import tempfile
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -53,6 +55,26 @@ def write_atomic(path: Path, data: bytes) -> None:
                 Path(temporary).unlink()
         raise OutsideError(f"{path} could not be written: {error.strerror or error}; it is as it was before") from error
     _sync_folder(real.parent)
+
+
+_RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
+
+
+def safe_stem(name: str) -> str:
+    """A name turned into a file name's stem that every common file system takes.
+
+    Letters and digits of any script, "." "-" and "_" stay, in composed form; runs of anything else
+    become one "_". Never empty, never hidden, never a device name. Two names may share a stem;
+    compare stems casefolded, since some file systems ignore case.
+
+    >>> safe_stem("S1"), safe_stem("../up/and away"), safe_stem("nul")
+    ('S1', 'up_and_away', 'nul_')
+    """
+    kept = (c if c.isalnum() or c in "-._" else "_" for c in unicodedata.normalize("NFKC", name))
+    stem = re.sub(r"_+", "_", "".join(kept)).strip("._-") or "_"
+    while len(stem.encode()) > 80:
+        stem = stem[:-1]
+    return f"{stem}_" if stem.split(".")[0].casefold() in _RESERVED else stem
 
 
 @contextlib.contextmanager

@@ -15,7 +15,10 @@ from typing import Any, Literal
 Unit = Literal["mm", "inch"]
 MM_PER: dict[Unit, float] = {"mm": 1.0, "inch": 25.4}  # the inch is exactly 25.4 mm (ISO 80000-3)
 
-_NUMBER = re.compile(r"^\s*([+-]?)\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)\s*(.*)$|^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
+_NUMBER = re.compile(
+    r"^\s*([+-]?)\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)\s*(.*)$"  # 11/64, 1 3/8
+    r"|^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$"  # 4.31, .5, 1e-1
+)
 
 
 @dataclass(frozen=True)
@@ -34,8 +37,17 @@ def parse_length(raw: object, unit: Unit) -> Written:
 
     Raises ValueError, in words for a person, for anything else (also nan and infinities).
     """
+    try:
+        return _parse(raw, unit)
+    except OverflowError:  # thousands of digits, or an exponent to match
+        raise ValueError("a number of a sensible size") from None
+
+
+def _parse(raw: object, unit: Unit) -> Written:
     if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
         raise ValueError('a number, or text with a unit such as "0.172 in"')
+    if isinstance(raw, str) and len(raw) > 60:
+        raise ValueError("a number of a sensible length")
     if not isinstance(raw, str):
         if not math.isfinite(raw):
             raise ValueError("a finite number")

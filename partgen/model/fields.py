@@ -17,7 +17,7 @@ from partgen.units import Unit, parse_length
 class Record(BaseModel):
     """Base of every table in a profile: frozen, and an unknown key is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, allow_inf_nan=False)
 
 
 def unit_of(info: ValidationInfo) -> Unit:
@@ -44,11 +44,13 @@ class Reading:
         return sum(self.values) / len(self.values)
 
 
-def _length(raw: object, info: ValidationInfo) -> float:
+def to_length(raw: object, info: ValidationInfo) -> float:
+    """A length as written, in mm."""
     return parse_length(raw, unit_of(info)).mm
 
 
-def _reading(raw: object, info: ValidationInfo) -> Reading:
+def to_reading(raw: object, info: ValidationInfo) -> Reading:
+    """A reading as written (one or several), in mm."""
     if isinstance(raw, Reading):
         return raw
     items = list(raw) if isinstance(raw, (list, tuple)) else [raw]
@@ -71,12 +73,12 @@ _READING_SCHEMA: dict[str, Any] = {
     ],
 }
 
-Length = Annotated[float, BeforeValidator(_length), WithJsonSchema(_LENGTH_SCHEMA)]
+Length = Annotated[float, BeforeValidator(to_length), WithJsonSchema(_LENGTH_SCHEMA)]
 """A length in mm, written in the profile's unit."""
 
 Readings = Annotated[
     Reading,
-    BeforeValidator(_reading),
+    BeforeValidator(to_reading),
     PlainSerializer(lambda reading: list(reading.values), return_type=list[float]),
     WithJsonSchema(_READING_SCHEMA),
 ]
