@@ -56,6 +56,28 @@ def find_material(name: str, beside: Path | None = None) -> Material:
     return _read(Material, _find("materials", name, beside))
 
 
+def printer_text(name: str, beside: Path | None = None) -> tuple[Path, str]:
+    """Where the printer of that name stands, and its file's text: what a log keeps of it."""
+    path = _find("printers", name, beside)
+    return path, _text(path)
+
+
+def material_text(name: str, beside: Path | None = None) -> tuple[Path, str]:
+    """Where the material of that name stands, and its file's text."""
+    path = _find("materials", name, beside)
+    return path, _text(path)
+
+
+def parse_printer(text: str, source: str) -> Printer:
+    """A printer from its file's text. Raises PrinterError naming `source`."""
+    return _parse(Printer, text, source)
+
+
+def parse_material(text: str, source: str) -> Material:
+    """A material from its file's text. Raises PrinterError naming `source`."""
+    return _parse(Material, text, source)
+
+
 def _find(kind: Kind, name: str, beside: Path | None) -> Path:
     files = _files(kind, beside)
     if name in files:  # only ever a listed name, so no path can be smuggled in
@@ -69,24 +91,33 @@ def _find(kind: Kind, name: str, beside: Path | None) -> Path:
 
 
 def _read(model: type[_R], path: Path) -> _R:
+    return _parse(model, _text(path), str(path))
+
+
+def _text(path: Path) -> str:
     try:
-        data = tomllib.loads(read_text(path).removeprefix("\ufeff"))
+        return read_text(path)
     except ProfileError as error:
         raise PrinterError(*error.faults) from error
+
+
+def _parse(model: type[_R], text: str, source: str) -> _R:
+    try:
+        data = tomllib.loads(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError) as error:
-        raise PrinterError(Fault(str(path), "", f"this is not TOML: {error}")) from error
+        raise PrinterError(Fault(source, "", f"this is not TOML: {error}")) from error
     try:
         return model.model_validate(data, context={"unit": "mm"})
     except ValidationError as error:
         raise PrinterError(
-            *(_fault(model, path, e["loc"], e["type"], e["input"], e["msg"]) for e in error.errors())
+            *(_fault(model, source, e["loc"], e["type"], e["input"], e["msg"]) for e in error.errors())
         ) from error
 
 
 def _fault(  # noqa: PLR0917
-    model: type[Record], path: Path, loc: tuple[int | str, ...], kind: str, value: object, message: str
+    model: type[Record], source: str, loc: tuple[int | str, ...], kind: str, value: object, message: str
 ) -> Fault:
-    where = f"{path}: {'.'.join(str(item) for item in loc)}"
+    where = f"{source}: {'.'.join(str(item) for item in loc)}"
     if kind == "extra_forbidden":
         close = nearest(loc[-1], model.model_fields)
         return Fault(where, "", "unknown key" + (f'; did you mean "{close}"?' if close else ""))
