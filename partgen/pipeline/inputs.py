@@ -1,0 +1,133 @@
+"""Everything one revision is made from, gathered from files or from the log. Writes nothing.
+
+May import: errors, model, log, profile.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from partgen.errors import Fault, LogError
+from partgen.log.records import Log, Revision, Snapshot
+from partgen.log.store import log_path, read_log
+from partgen.model.printer import Material, Printer
+from partgen.model.profile import Profile
+from partgen.profile.library import material_text, parse_material, parse_printer, printer_text
+from partgen.profile.load import content_hash, load_profile, parse_profile
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What a revision is made from. `log` holds only what came before it."""
+
+    path: Path
+    name: str
+    profile: Profile
+    printer_name: str
+    printer: Printer
+    materials: Mapping[str, Material]
+    log: Log
+    snapshots: tuple[Snapshot, ...]
+    """The texts of all of these: profile first, printer second, then materials."""
+    seed: int
+
+    @property
+    def content(self) -> str:
+        """Hash of what is measured and wanted."""
+        return content_hash(self.profile)
+
+
+def gather(path: Path, *, printer: str | None = None, seed: int = 0) -> Inputs:
+    """Inputs as the files stand now. Raises InputError where any of them is wrong."""
+    loaded = load_profile(path)
+    printer_name = printer or loaded.profile.printer
+    source, text = printer_text(printer_name, path)
+    machine = parse_printer(text, str(source))
+    snapshots = [snapshot("profile", path.name, loaded.text), snapshot("printer", printer_name, text)]
+    materials = {}
+    for name in material_names(loaded.profile, machine):
+        source, text = material_text(name, path)
+        materials[name] = parse_material(text, str(source))
+        snapshots.append(snapshot("material", name, text))
+    return Inputs(
+        path=path,
+        name=loaded.name,
+        profile=loaded.profile,
+        printer_name=printer_name,
+        printer=machine,
+        materials=materials,
+        log=read_log(log_path(path)),
+        snapshots=tuple(snapshots),
+        seed=seed,
+    )
+
+
+def gather_revision(path: Path, revision_id: str) -> tuple[Inputs, Revision]:
+    """Inputs as they stood when a revision was built, from the log alone.
+
+    The profile's own file may have changed since or be gone. Raises LogError where the log does
+    not hold that revision or its texts.
+    """
+    where = log_path(path)
+    log = read_log(where)
+    revision = log.find(revision_id)
+    if revision is None:
+        known = ", ".join(r.id for r in log.revision) or "none yet"
+        raise LogError(Fault(str(where), revision_id, f"a revision that was built ({known})"))
+    texts = {digest: log.text(digest) for digest in (revision.profile_hash, revision.printer_hash)}
+    texts |= {digest: log.text(digest) for digest in revision.material_hashes}
+    found = {digest: text for digest, text in texts.items() if text is not None}
+    if len(found) < len(texts):
+        lost = next(digest for digest in texts if digest not in found)
+        raise LogError(Fault(str(where), revision_id, f"the text with hash {lost[:12]} is missing from the log"))
+    source = f"{where} ({revision_id})"
+    materials = {found[d].name: parse_material(found[d].text, source) for d in revision.material_hashes}
+    index = log.revision.index(revision)
+    return (
+        Inputs(
+            path=path,
+            name=path.stem,
+            profile=parse_profile(found[revision.profile_hash].text, source),
+            printer_name=revision.printer,
+            printer=parse_printer(found[revision.printer_hash].text, source),
+            materials=materials,
+            log=log.model_copy(
+                update={"revision": log.revision[:index], "trial": log.trial[: revision.trials_before]}
+            ),
+            snapshots=tuple(found.values()),
+            seed=revision.seed,
+        ),
+        revision,
+    )
+
+
+def material_names(profile: Profile, printer: Printer) -> list[str]:
+    """Names of every material in use, the printer's first."""
+    wanted: Iterable[str | None] = (part.material for part in profile.part.values())
+    return list(dict.fromkeys([printer.material, *(name for name in wanted if name)]))
+
+
+def snapshot(of: str, name: str, text: str) -> Snapshot:
+    """A text with its hash, as the log keeps it."""
+    return Snapshot.model_validate(
+        {"of": of, "name": name, "text": text, "hash": hashlib.sha256(text.encode()).hexdigest()}
+    )
+
+
+def changed_since(inputs: Inputs) -> str:
+    """The last revision's id where what is measured and wanted has changed since; else ""."""
+    if not inputs.log.revision:
+        return ""
+    last = inputs.log.revision[-1]
+    kept = inputs.log.text(last.profile_hash)
+    if kept is None or content_hash(parse_profile(kept.text, last.id)) == inputs.content:
+        return ""
+    return last.id
+
+
+def with_profile(inputs: Inputs, profile: Profile) -> Inputs:
+    """The same with another profile in memory, for previews; its text snapshot no longer matches."""
+    return replace(inputs, profile=profile)

@@ -1,0 +1,57 @@
+"""From inputs to a plan and its fit document; no CAD. May import: model, metrology, plan, fit, pipeline.inputs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from partgen import __version__
+from partgen.fit.assemble import Circumstances, assemble
+from partgen.fit.document import FitDocument
+from partgen.metrology.estimate import estimate
+from partgen.metrology.next import next_measurement
+from partgen.metrology.records import Estimate
+from partgen.pipeline.inputs import Inputs, gather
+from partgen.plan.records import SetPlan
+from partgen.plan.solve import plan_set
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan with what it was made from."""
+
+    inputs: Inputs
+    estimate: Estimate
+    plan: SetPlan
+    document: FitDocument
+
+
+def plan_profile(path: Path, *, printer: str | None = None, seed: int = 0) -> Planned:
+    """Plan the profile at `path` as it stands now. Raises InputError where anything read is wrong."""
+    return plan_inputs(gather(path, printer=printer, seed=seed))
+
+
+def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
+    """Plan what was gathered. Pure but for the date of today, which can be given."""
+    known = estimate(inputs.profile, inputs.printer)
+    plan = plan_set(
+        inputs.profile,
+        known,
+        inputs.printer,
+        inputs.materials,
+        seed=inputs.seed,
+        next_measurement=next_measurement(inputs.profile, inputs.printer, known),
+    )
+    document = assemble(plan, inputs.profile, known, inputs.printer, circumstances(inputs, today or date.today()))
+    return Planned(inputs, known, plan, document)
+
+
+def circumstances(inputs: Inputs, today: date) -> Circumstances:
+    """The outer facts of a document made from these inputs."""
+    return Circumstances(
+        profile_name=inputs.path.name,
+        date=today.isoformat(),
+        version=__version__,
+        previous=inputs.log.revision[-1].id if inputs.log.revision else None,
+    )

@@ -1,0 +1,75 @@
+"""A revision's folder, made beside its final place and renamed when whole. May import: errors, files.
+
+A half-written revision never appears: whatever happens before the rename leaves only a hidden
+folder, which the next build sweeps away.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from partgen.errors import OutsideError
+from partgen.files import locked
+
+PREFIX = ".unfinished-"
+
+
+@contextmanager
+def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
+    """A temporary folder that becomes out/name/revision when the block ends without an error.
+
+    Holds the lock of out/name meanwhile. What stood at the final place is replaced. Raises
+    OutsideError on disk trouble; then nothing has appeared.
+    """
+    home = out / name
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(f"{home} cannot be made: {error.strerror or error}") from error
+    with locked(home / "build"):
+        temporary: Path | None = None
+        try:
+            for leftover in home.glob(f"{PREFIX}*"):  # of a build that was killed; the lock says that none runs
+                shutil.rmtree(leftover, ignore_errors=True)
+            temporary = Path(tempfile.mkdtemp(prefix=PREFIX, dir=home))
+            temporary.chmod(0o777 & ~_umask())
+            yield temporary
+            _replace(temporary, home / revision)
+        except OSError as error:
+            raise OutsideError(f"{home} cannot be written: {error.strerror or error}") from error
+        finally:
+            if temporary is not None:
+                shutil.rmtree(temporary, ignore_errors=True)
+
+
+def _replace(folder: Path, target: Path) -> None:
+    """Rename a folder into place; one that stands there is moved aside first and then deleted."""
+    if target.exists():
+        aside = Path(tempfile.mkdtemp(prefix=PREFIX, dir=target.parent))
+        target.rename(aside / target.name)
+        folder.rename(target)
+        shutil.rmtree(aside, ignore_errors=True)
+    else:
+        folder.rename(target)
+
+
+def _umask() -> int:
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
+
+
+def content_of(folder: Path, patterns: tuple[str, ...]) -> str:
+    """SHA-256 over names and bytes of the files that match, in order of their names."""
+    digest = hashlib.sha256()
+    files = sorted({path for pattern in patterns for path in folder.glob(pattern) if path.is_file()})
+    for path in files:
+        digest.update(path.relative_to(folder).as_posix().encode() + b"\0")
+        digest.update(hashlib.sha256(path.read_bytes()).digest())
+    return digest.hexdigest()
