@@ -52,6 +52,8 @@ def _parse(raw: object, unit: Unit) -> Written:
         if not math.isfinite(raw):
             raise ValueError("a finite number")
         return Written(float(raw) * MM_PER[unit], 0.0)
+    if re.match(r"\s*[+-]?\d+,\d", raw):
+        raise ValueError('a decimal point, not a comma: "4.31"')
     match = _NUMBER.match(raw)
     if match is None:
         raise ValueError('a number, or text with a unit such as "0.172 in", "11/64 in" or "4.31 mm"')

@@ -36,12 +36,12 @@ def cross_faults(
         yield from _seat_faults(f"[seat.{name}]", seat)
     for name, part in parts.items():
         if isinstance(part, PartSpec):
-            if part.hole not in holes:
+            if holes and part.hole not in holes:
                 yield f"[part.{name}] hole", as_written(part.hole), f"no such hole; {one_of(part.hole, holes)}"
-            if part.seat not in seats:
+            if seats and part.seat not in seats:
                 yield f"[part.{name}] seat", as_written(part.seat), f"no such seat; {one_of(part.seat, seats)}"
     for position in positions:
-        if position is not None and position.part not in parts:
+        if position is not None and parts and position.part not in parts:
             read = as_written(position.part)
             yield f"position {position.label}: part", read, f"no such part; {one_of(position.part, parts)}"
     yield from _doubles(positions)

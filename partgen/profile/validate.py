@@ -23,6 +23,7 @@ from partgen.units import MM_PER, Unit
 
 Table = dict[str, Any]
 _NAME_LENGTH: Final = 40
+_EXAMPLES: Final = {"hole": "window", "seat": "plunger", "part": "key"}
 
 
 def _shapes(union: Any) -> dict[str, type[panel.HoleBase | panel.SeatBase]]:  # noqa: ANN401 - a typing form
@@ -34,15 +35,15 @@ def _shapes(union: Any) -> dict[str, type[panel.HoleBase | panel.SeatBase]]:  # 
 HOLES: Final = _shapes(panel.Hole)
 SEATS: Final = _shapes(panel.Seat)
 _MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
-    "top of the file": (Profile,),
-    "[caliper]": (panel.Caliper,),
-    "[panel]": (panel.Panel,),
-    "[[panel.gap]]": (panel.Gap,),
-    "[target]": (Target,),
-    "[hole.NAME]": tuple(HOLES.values()),
-    "[seat.NAME]": tuple(SEATS.values()),
-    "[part.NAME]": tuple(FAMILIES.values()),
-    "[[position]]": (Position,),
+    "at the top of the file, before the first [table]": (Profile,),
+    "in [caliper]": (panel.Caliper,),
+    "in [panel]": (panel.Panel,),
+    "in [[panel.gap]]": (panel.Gap,),
+    "in [target]": (Target,),
+    "in [hole.NAME]": tuple(HOLES.values()),
+    "in [seat.NAME]": tuple(SEATS.values()),
+    "in [part.NAME]": tuple(FAMILIES.values()),
+    "in [[position]]": (Position,),
 }
 
 
@@ -75,11 +76,15 @@ class _Reader:
         try:
             made = model.model_validate(data, context={"unit": self.unit})
         except ValidationError as error:
-            for detail in error.errors(include_url=False):
-                self.fault(*self._explain(model, detail, where))
+            details = error.errors(include_url=False)
+            unknown = [d["loc"][0] for d in details if d["type"] == "extra_forbidden"]
+            meant = {_meant(model, str(key)) for key in unknown}  # a misspelt key is one fault, not two
+            for detail in details:
+                if not (detail["type"] == "missing" and detail["loc"][0] in meant):
+                    self.fault(*self._explain(model, detail, where))
             return None
         self._check_bounds(made, data, where)
-        return made
+        return made if len(self.faults) == before else None
 
     def _explain(self, model: type[BaseModel], error: ErrorDetails, where: str) -> tuple[str, str, str]:
         loc, kind, ctx = error["loc"], error["type"], error.get("ctx", {})
@@ -88,6 +93,8 @@ class _Reader:
         read = as_written(error["input"])
         if kind == "extra_forbidden":
             return f"{where} {as_written(key)[1:-1]}", "", _unknown_key(model, key)
+        if kind == "missing" and len(loc) > 1 and isinstance(loc[-1], int):
+            return f"{where} {key}", as_written(error["input"]), "expected more values: a point is [x, y]"
         if kind == "missing":
             return place, "nothing", f"this key is needed ({_shape_hint(model, key)})"
         if kind == "literal_error":
@@ -103,9 +110,7 @@ class _Reader:
             "string_too_long": f"expected at most {ctx.get('max_length')} characters",
             "string_pattern_mismatch": 'expected a colour such as "#30343a"',
             "tuple_type": "expected a list in square brackets",
-            "too_short": "expected more values: a point is [x, y]",
             "too_long": "expected fewer values: a point is [x, y]",
-            "missing_positional_only_argument": "expected more values: a point is [x, y]",
             "finite_number": "expected a finite number",
             "greater_than": f"expected more than {ctx.get('gt')}",
             "greater_than_equal": f"expected at least {ctx.get('ge')}",
@@ -116,7 +121,8 @@ class _Reader:
         }.get(kind)
         if expected is None:
             number = kind.startswith(("float", "int"))
-            expected = "expected a number" if number else error["msg"].replace("Input should be", "expected")
+            kind_of = "whole number" if kind.startswith("int") else "number"
+            expected = f"expected a {kind_of}" if number else error["msg"].replace("Input should be", "expected")
         return place, read, expected
 
     def _check_bounds(self, made: BaseModel, data: Table, where: str) -> None:
@@ -192,26 +198,28 @@ class _Reader:
     def named(self, data: Table, group: str, known: Mapping[str, type[BaseModel]], key: str) -> Table:
         """The tables [group.NAME], each validated by the model that its `key` picks."""
         tables = data.get(group)
-        if not isinstance(tables, dict):
-            read = "nothing" if tables is None else as_written(tables)
-            self.fault(f"[{group}.NAME]", read, f"a profile needs at least one table [{group}.NAME]")
+        if not tables or not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
+            read = "nothing" if not tables else "a table without a name" if isinstance(tables, dict) else "no table"
+            expected = f"expected tables with a name in single brackets, such as [{group}.{_EXAMPLES[group]}]"
+            self.fault(f"[{group}.NAME]", read, expected)
             return {}
-        if not tables:
-            self.fault(f"[{group}.NAME]", "nothing", f"a profile needs at least one table [{group}.NAME]")
         made: Table = {}
         for name, table in tables.items():
             where = f"[{group}.{as_written(name)[1:-1]}]"
             made[name] = None  # named, though perhaps faulty: whoever refers to it is not at fault
-            if not isinstance(table, dict):
-                self.fault(where, as_written(table), f"give the table a name: [{group}.NAME], not [{group}]")
-                continue
             if not _good_name(name):
-                self.fault(where, as_written(name), f"a name has 1 to {_NAME_LENGTH} printable characters")
+                self.fault(
+                    where,
+                    as_written(name),
+                    f"a name has 1 to {_NAME_LENGTH} printable characters, without blanks around them",
+                )
                 continue
             word = table.get(key)
             if not isinstance(word, str) or word not in known:
-                read = "nothing" if word is None else as_written(word)
-                self.fault(f"{where} {key}", read, one_of(word, known))
+                if word is None:
+                    self.fault(f"{where} {key}", "nothing", f"this key is needed, one of: {', '.join(known)}")
+                else:
+                    self.fault(f"{where} {key}", as_written(word), one_of(word, known))
                 continue
             made[name] = self.record(known[word], table, where)
         return made
@@ -226,10 +234,11 @@ class _Reader:
         made: list[Position | None] = []
         for i, raw in enumerate(data, 1):
             label = raw.get("label") if isinstance(raw, dict) else None
-            named = isinstance(label, str) and label
-            where = f"position {as_written(label)[1:-1]}:" if named else f"position number {i}:"
-            if named and not _good_name(cast("str", label)):
-                self.fault(f"{where} label", as_written(label), f"a label has 1 to {_NAME_LENGTH} printable characters")
+            named = isinstance(label, str) and _good_name(label)
+            where = f"position {label}:" if named else f"position number {i}:"
+            if isinstance(label, str) and not named:
+                expected = f"a label has 1 to {_NAME_LENGTH} printable characters, without blanks around them"
+                self.fault(f"{where} label", as_written(label), expected)
                 made.append(None)
                 continue
             made.append(cast("Position | None", self.record(Position, raw, where)))
@@ -314,14 +323,21 @@ def _shape_hint(model: type[BaseModel], key: str) -> str:
     return 'text in quotes, such as "S1"' if str in _leaves(model.model_fields[key].annotation) else "a value"
 
 
+def _meant(model: type[BaseModel], key: str) -> str | None:
+    """The key that a misspelt one was meant to be."""
+    return nearest(key, model.model_fields)
+
+
 def _unknown_key(model: type[BaseModel], key: str) -> str:
     """What to say of a key that a table does not know: the nearest one, or where it belongs."""
-    known = [name for name in model.model_fields if name != "gap"]
-    close = nearest(key, known)
-    if close is not None and close.casefold() != key.casefold():
+    here = ", ".join(model.model_fields)
+    homes = {where: models for where, models in _MODELS.items() if any(key in m.model_fields for m in models)}
+    if any(model in models for models in homes.values()):
+        word = get_args(model.model_fields["shape"].annotation)[0] if "shape" in model.model_fields else "this kind"
+        return f"{word} has no such key; here: {here}"
+    close = _meant(model, key)
+    if close is not None:
         return f'unknown key; did you mean "{close}"?'
-    homes = [where for where, models in _MODELS.items() if any(key in m.model_fields for m in models)]
     if homes:
-        before = ", before the first [table]" if homes[0] == "top of the file" else ""
-        return f"this key does not belong here but in {homes[0]}{before}; here: {', '.join(known)}"
-    return f"unknown key; {one_of(key, known)}"
+        return f"this key does not belong here but {next(iter(homes))}; here: {here}"
+    return f"unknown key; {one_of(key, model.model_fields)}"
