@@ -88,6 +88,27 @@ class PanelFit:
 
 
 @dataclass(frozen=True)
+class Joint:
+    """The whole posterior behind an estimate, for whoever updates it further.
+
+    The unknowns' order is described in metrology.unknowns.
+    """
+
+    mean: FloatArray
+    """(p,)"""
+    cov: FloatArray
+    """(p, p)"""
+    drops: FloatArray
+    """(n, p) rows that give each position's drop."""
+    printed: slice
+    """Columns of the printer's errors: height, skirt width, socket width."""
+    depth_error: int
+    """Column of the operator's systematic error in depth readings."""
+    repeatability: Value
+    """Standard deviation of one reading, in `value`; its degrees of freedom in `dof`."""
+
+
+@dataclass(frozen=True)
 class Estimate:
     """Posterior of everything heights depend on.
 
@@ -121,3 +142,5 @@ class Estimate:
     """Labels served from the others alone."""
     notes: tuple[str, ...]
     """Assumptions and weaknesses in plain words (defaults used, positions on one line, ...)."""
+    joint: Joint | None = None
+    """Everything the above was read from; always there when `estimate` made it."""

@@ -1,0 +1,335 @@
+"""Which readings stand out, against their repeats and against the face that all others make.
+
+May import: model, metrology.{records, linear, readings, student, unknowns}. Pure numpy.
+
+A reading's innovation is its distance from what all the others predict for it (leave one out),
+in standard deviations of that distance. The worst one is set aside and everything is estimated
+again, so that one wild reading cannot hide another. What is set aside keeps a little weight.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from partgen.metrology.linear import Rows, Solution, solve
+from partgen.metrology.readings import (
+    STATED_DOF,
+    far,
+    pooled_repeatability,
+    reading_variances,
+    steps_of,
+    threshold,
+)
+from partgen.metrology.records import Doubt, FloatArray
+from partgen.metrology.unknowns import Unknowns
+
+AGREEING_SHARE, SINGLE_SHARE = 0.5, 0.1
+"""How far a whole position that lies off the face is believed: repeats that agree with one another
+speak as loudly as the face does; a single reading is far more often a slip than a strange seat."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All drops and gaps, flat: reading k belongs to group `group[k]`; groups are drops, then gaps."""
+
+    value: FloatArray
+    """(N,) mm as read, square to the panel."""
+    steps: FloatArray
+    group: np.ndarray
+    """(N,) int."""
+    label: tuple[str, ...]
+    """Per group: the position's label or "panel gap 2"."""
+    what: tuple[str, ...]
+    """Per group: "drop" or "gap"."""
+    position: tuple[int, ...]
+    """Per group: index of the position, -1 for a gap."""
+    design: FloatArray
+    """(G, p) per group, without the operator's error, which needs the tilt."""
+    error: np.ndarray
+    """(G,) column of the operator's error."""
+    place: FloatArray
+    """(G, 2) mm."""
+
+    @property
+    def sizes(self) -> np.ndarray:
+        """(G,) how many repeats each group has."""
+        return np.bincount(self.group, minlength=len(self.label))
+
+    def members(self) -> list[np.ndarray]:
+        """Per group, the indices of its readings."""
+        return [np.flatnonzero(self.group == g) for g in range(len(self.label))]
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What is set aside: extra variances, mm^2."""
+
+    reading: FloatArray
+    """(N,) of single readings."""
+    group: FloatArray
+    """(G,) of a whole group's common error."""
+    offset: FloatArray
+    """(n,) of a position's seat offset."""
+    why: dict[int, str] = field(default_factory=dict)
+    """Per doubted reading, its reason."""
+
+
+@dataclass(frozen=True)
+class Sifted:
+    """The estimate with its doubts settled."""
+
+    solution: Solution
+    rows: Rows
+    """Observation rows (G + extra), then prior rows (p)."""
+    s: float
+    """Repeatability of one reading."""
+    s_dof: float
+    weights: Weights
+    repeat_share: FloatArray
+    """(G,) share of each group's variance that is repeatability, the rest being rounding."""
+    doubts: tuple[Doubt, ...]
+
+
+def unweighted(readings: Readings, positions: int) -> Weights:
+    """Nothing set aside."""
+    return Weights(np.zeros(readings.value.size), np.zeros(len(readings.label)), np.zeros(positions))
+
+
+def gather(unknowns: Unknowns) -> Readings:
+    """Every drop and gap of the profile as flat arrays."""
+    profile, caliper = unknowns.profile, unknowns.profile.caliper
+    groups = [
+        (position.drop, position.label, "drop", i)
+        for i, position in enumerate(profile.position)
+        if position.drop is not None
+    ]
+    groups += [(gap.read, f"panel gap {k}", "gap", -1) for k, gap in enumerate(profile.panel.gap, start=1)]
+    places = [unknowns.at[i] if i >= 0 else np.empty(2) for *_, i in groups]
+    for k, gap in enumerate(profile.panel.gap):
+        places[len(groups) - len(profile.panel.gap) + k] = np.asarray(gap.at, dtype=float)
+    place = np.array(places, dtype=float).reshape(-1, 2)
+    indices = np.array([i for *_, i in groups], dtype=int)
+    design = unknowns.face(place)
+    design[indices >= 0] = unknowns.drops[indices[indices >= 0]]
+    flat = [np.asarray(reading.values) for reading, *_ in groups]
+    return Readings(
+        value=np.concatenate([*flat, np.empty(0)]),
+        steps=np.concatenate([*(steps_of(reading, caliper) for reading, *_ in groups), np.empty(0)]),
+        group=np.repeat(np.arange(len(groups)), [values.size for values in flat]),
+        label=tuple(label for _, label, *_ in groups),
+        what=tuple(what for *_, what, _ in groups),
+        position=tuple(int(i) for i in indices),
+        design=design,
+        error=np.where(indices >= 0, unknowns.depth_error, unknowns.gap_error),
+        place=place,
+    )
+
+
+def robust_repeatability(readings: Readings, stated: float) -> tuple[float, float]:
+    """(s, degrees of freedom) that a few wild readings cannot move: the median distance of pairs.
+
+    For normal scatter the median of |difference| is 0.6745 sqrt2 s; it has 37 % of the efficiency
+    of the pooled variance. With fewer than five repeated readings the stated value stands alone.
+    """
+    pairs: list[FloatArray] = []
+    repeated = 0
+    for members in readings.members():
+        values = readings.value[members]
+        i, j = np.triu_indices(values.size, k=1)
+        pairs.append(np.abs(values[i] - values[j]))
+        repeated += values.size - 1 if values.size > 1 else 0
+    distances = np.concatenate([*pairs, np.empty(0)])
+    if repeated < 4:
+        return stated, STATED_DOF
+    seen, dof = float(np.median(distances)) / (0.6745 * math.sqrt(2)), 0.37 * repeated
+    total = STATED_DOF + dof
+    return math.sqrt((STATED_DOF * stated**2 + dof * seen**2) / total), total
+
+
+def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
+    """Estimate with doubtful readings set aside; `extra` are further rows, from trials."""
+    readings = gather(unknowns)
+    stated = unknowns.profile.caliper.repeatability
+    s, dof = robust_repeatability(readings, stated)
+    weights = unweighted(readings, len(unknowns.at))
+    for _ in range(2):  # once with the robust repeatability, once with the pooled one of what was kept
+        weights = _settle(_Panel(unknowns, readings, extra, s, dof), weights)
+        kept = weights.reading == 0
+        s, dof = pooled_repeatability(
+            [readings.value[m][kept[m]] for m in readings.members()], unknowns.profile.caliper
+        )
+    panel = _Panel(unknowns, readings, extra, s, dof)
+    solution, rows = panel.solve(weights)
+    variances = panel.variances(weights)
+    repeat = np.bincount(readings.group, s * s / variances**2, minlength=len(readings.label))
+    whole = np.bincount(readings.group, 1 / variances, minlength=len(readings.label))
+    doubts = [
+        Doubt(readings.label[g], readings.what[g], float(readings.value[k]), weights.why[k])
+        for k, g in enumerate(readings.group)
+        if k in weights.why
+    ]
+    return Sifted(solution, rows, s, dof, weights, repeat / whole, tuple(doubts))
+
+
+class _Panel:
+    """One set of readings with one repeatability, solved under different weights."""
+
+    def __init__(self, unknowns: Unknowns, readings: Readings, extra: Rows | None, s: float, dof: float) -> None:
+        self.unknowns, self.readings, self.extra, self.s, self.dof = unknowns, readings, extra, s, dof
+        self.prior, _ = unknowns.prior()
+        self.cos = np.ones(len(readings.label))
+        self.nominal = np.empty(readings.value.size)
+        for members in readings.members():
+            self.nominal[members] = reading_variances(readings.steps[members], s)
+        self.along, self.across = unknowns.slopes(readings.place)
+        for _ in range(2):  # the tilt shortens a reading by its cosine, and is known once it is solved
+            self.solve(unweighted(readings, len(unknowns.at)))
+
+    def variances(self, weights: Weights) -> FloatArray:
+        """(N,) of single readings."""
+        return self.nominal + weights.reading
+
+    def design(self) -> FloatArray:
+        """(G, p) of what each group reads, operator's error and slanted thickness included."""
+        design = self.readings.design.copy()
+        gaps = self.readings.error == self.unknowns.gap_error
+        design[np.arange(len(design)), self.readings.error] = 1 / self.cos
+        design[gaps, self.unknowns.thickness] = -1 / self.cos[gaps]
+        return design
+
+    def solve(self, weights: Weights) -> tuple[Solution, Rows]:
+        groups = len(self.readings.label)
+        inverse = 1 / self.variances(weights)
+        whole = np.bincount(self.readings.group, inverse, minlength=groups)
+        means = np.bincount(self.readings.group, inverse * self.readings.value, minlength=groups) / whole
+        u = np.sqrt(1 / whole + weights.group)
+        rows = Rows(self.design(), means / self.cos, u / self.cos)
+        if self.extra is not None:
+            rows = rows.joined(self.extra)
+        prior_u = self.prior.u.copy()
+        offsets = self.unknowns.offsets
+        prior_u[offsets] = np.sqrt(prior_u[offsets] ** 2 + weights.offset)
+        rows = rows.joined(replace(self.prior, u=prior_u))
+        solution = solve(rows)
+        slope2 = (self.along @ solution.mean) ** 2 + (self.across @ solution.mean) ** 2
+        self.cos = 1 / np.sqrt(1 + slope2)
+        return solution, rows
+
+
+@dataclass(frozen=True)
+class _Innovations:
+    """Leave-one-out distances, in mm as read, and in standard deviations."""
+
+    reading: FloatArray
+    reading_z: FloatArray
+    group: FloatArray
+    group_z: FloatArray
+
+
+def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
+    """Against all others, each taken at its nominal variance; the rest at their present weights."""
+    readings = panel.readings
+    solution, rows = panel.solve(weights)
+    groups = len(readings.label)
+    design = rows.design[:groups]
+    mean, cov_diagonal = design @ solution.mean, np.einsum("gp,pq,gq->g", design, solution.cov, design)
+    mean, variance = mean * panel.cos, cov_diagonal * panel.cos**2
+    present = panel.variances(weights)
+    whole = np.bincount(readings.group, 1 / present, minlength=groups)
+    weighted = np.bincount(readings.group, readings.value / present, minlength=groups)
+    # a row with a common error of its own speaks with less weight than its readings together
+    spoken = 1 / (1 / whole + weights.group)
+    row_mean = weighted / whole
+    rest = np.maximum(1 / variance - spoken, 1e-9)
+    rest_mean = (mean / variance - spoken * row_mean) / rest
+    group = row_mean - rest_mean
+    group_z = group / np.sqrt(1 / whole + 1 / rest)
+    g = readings.group
+    # the cavity of one reading: the rest of the world, and its repeats
+    others = rest[g] + whole[g] - 1 / present
+    others_mean = (rest[g] * rest_mean[g] + weighted[g] - readings.value / present) / others
+    reading = readings.value - others_mean
+    reading_z = reading / np.sqrt(panel.nominal + 1 / others)
+    return _Innovations(reading, reading_z, group, group_z)
+
+
+def _settle(panel: _Panel, weights: Weights) -> Weights:
+    """Set aside what stands out, worst first, and take back what no longer does."""
+    readings = panel.readings
+    if readings.value.size == 0:
+        return weights
+    limit = threshold(readings.value.size, panel.dof)
+    group_limit = threshold(len(readings.label))
+    floor = panel.unknowns.profile.caliper.limit_of_error  # within it nothing is out of place
+    sizes = readings.sizes
+    for _ in range(readings.value.size):
+        seen = _innovations(panel, weights)
+        open_reading = (weights.reading == 0) & (weights.group[readings.group] == 0) & (sizes[readings.group] > 1)
+        score = np.abs(seen.reading_z) / limit * open_reading * (np.abs(seen.reading) > floor)
+        stirred = np.bincount(readings.group, score > 1, minlength=sizes.size) > 0
+        open_group = (weights.group == 0) & ~stirred & (np.abs(seen.group) > floor)
+        group_score = np.abs(seen.group_z) / group_limit * open_group
+        if max(score.max(), group_score.max()) <= 1:
+            break
+        if score.max() >= group_score.max():
+            weights = _set_aside_reading(panel, weights, int(np.argmax(score)), seen)
+        else:
+            weights = _set_aside_group(panel, weights, int(np.argmax(group_score)), seen)
+    return _take_back(panel, weights, limit, group_limit)
+
+
+def _set_aside_reading(panel: _Panel, weights: Weights, k: int, seen: _Innovations) -> Weights:
+    readings = panel.readings
+    members = np.flatnonzero(readings.group == readings.group[k])
+    kept = [j for j in members if j != k and weights.reading[j] == 0]
+    distance = float(readings.value[k] - np.mean(readings.value[kept])) if kept else float(seen.reading[k])
+    reading = weights.reading.copy()
+    reading[k] = 4 * distance**2
+    why = f"{far(distance)} away from its {'repeats' if members.size > 2 else 'repeat'}"
+    if members.size == 2:
+        why += ", and the farther of the two from the face that the other positions make"
+    return replace(weights, reading=reading, why={**weights.why, k: why})
+
+
+def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations) -> Weights:
+    readings = panel.readings
+    members = np.flatnonzero(readings.group == g)
+    kept = [int(k) for k in members if weights.reading[k] == 0]
+    distance = float(seen.group[g])
+    share = AGREEING_SHARE if len(kept) > 1 else SINGLE_SHARE
+    # so large that the 95 % interval reaches from the face's answer to the reading's
+    total = distance**2 * max(1.0, (1 - share) / (share * 1.96**2), share / ((1 - share) * 1.96**2))
+    group, offset = weights.group.copy(), weights.offset.copy()
+    position = readings.position[g]
+    group[g] = (1 - share) * total
+    if position >= 0:
+        offset[position] = share * total
+    more = "more" if distance > 0 else "less"
+    why = f"{far(distance)} {more} than the plane that the other positions make"
+    return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
+
+
+def _take_back(panel: _Panel, weights: Weights, limit: float, group_limit: float) -> Weights:
+    """What was set aside only because something worse stood beside it counts again."""
+    readings = panel.readings
+    for g in np.flatnonzero(weights.group):
+        group, offset = weights.group.copy(), weights.offset.copy()
+        group[g] = 0.0
+        if readings.position[g] >= 0:
+            offset[readings.position[g]] = 0.0
+        members = set(np.flatnonzero((readings.group == g) & (weights.reading == 0)))
+        why = {k: reason for k, reason in weights.why.items() if k not in members}
+        without = replace(weights, group=group, offset=offset, why=why)
+        if abs(_innovations(panel, without).group_z[g]) <= group_limit:
+            weights = without
+    for k in np.flatnonzero(weights.reading):
+        reading = weights.reading.copy()
+        reading[k] = 0.0
+        why = {j: reason for j, reason in weights.why.items() if j != k}
+        without = replace(weights, reading=reading, why=why)
+        if weights.group[readings.group[k]] == 0 and abs(_innovations(panel, without).reading_z[k]) <= limit:
+            weights = without
+    return weights

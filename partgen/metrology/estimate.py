@@ -1,0 +1,208 @@
+"""Where the panel and the seats lie: one linear-Gaussian estimate from everything that was read.
+
+May import: errors, model, metrology. Lengths in mm. Pure numpy.
+
+A drop is taken to be read square to the panel with the rod's tip on the middle of the seat's top,
+so that it is the vertical distance times the cosine of the tilt there; a gap is read square to the
+panel from its underside to the board. See metrology.unknowns for what is estimated and the priors,
+metrology.doubts for how wild readings are found, metrology.linear for the solver.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from partgen.errors import Fault, ProfileError
+from partgen.metrology.doubts import Sifted, gather, sift
+from partgen.metrology.linear import Rows
+from partgen.metrology.readings import welch_satterthwaite, wild_repeats
+from partgen.metrology.records import Budget, BudgetLine, Doubt, Estimate, FloatArray, Joint, PanelFit, Value
+from partgen.metrology.student import coverage_factor
+from partgen.metrology.unknowns import VAGUE, Unknowns
+from partgen.model.fields import Reading, Record
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+
+HOPELESS = 0.1 * VAGUE
+"""A drop known no better than this was not read at all and cannot be served from others."""
+
+
+def estimate(profile: Profile, printer: Printer, observations: Sequence[Rows] = ()) -> Estimate:
+    """Posterior of everything heights depend on, from the profile's readings and what trials showed.
+
+    `observations` are rows over the unknowns of metrology.unknowns, as metrology.trials makes them.
+    Raises ProfileError where nothing tells how high a seat or the panel lies.
+    """
+    unknowns = Unknowns(profile, printer)
+    extra: Rows | None = None
+    for rows in observations:
+        extra = rows if extra is None else extra.joined(rows)
+    sifted = sift(unknowns, extra)
+    solution = sifted.solution
+    drop, drop_cov = solution.of(unknowns.drops)
+    _refuse_unread(profile, drop_cov)
+    along, across = unknowns.slopes(unknowns.at)
+    printed = unknowns.printed
+    height_row = np.zeros(unknowns.count)
+    height_row[printed.start] = 1.0
+    _, proud_cov = solution.of(height_row[None] - unknowns.drops)
+    values = [Value(float(solution.mean[k]), math.sqrt(solution.cov[k, k])) for k in range(printed.start, printed.stop)]
+    thickness = unknowns.thickness
+    slope_rows = np.vstack([rows[:1] for rows in unknowns.slopes(unknowns.centre[None])])
+    slope, slope_cov = solution.of(slope_rows)
+    budgets = tuple(_budgets(unknowns, sifted, drop))
+    read = {label for label, what in zip(gather(unknowns).label, gather(unknowns).what, strict=True) if what == "drop"}
+    unmeasured = tuple(position.label for position in profile.position if position.label not in read)
+    panel = _panel_fit(unknowns, sifted, slope, slope_cov)
+    return Estimate(
+        labels=tuple(position.label for position in profile.position),
+        drop=drop,
+        drop_cov=drop_cov,
+        drop_dof=min((budget.result.dof for budget in budgets), default=math.inf),
+        normal_slope=np.column_stack([along @ solution.mean, across @ solution.mean]),
+        slope_cov=slope_cov,
+        panel=panel,
+        thickness=Value(float(solution.mean[thickness]), math.sqrt(solution.cov[thickness, thickness])),
+        height_error=values[0],
+        width_error=values[1],
+        bore_error=values[2],
+        proud_cov=proud_cov,
+        doubts=(*sifted.doubts, *_other_doubts(profile)),
+        budgets=budgets,
+        unmeasured=unmeasured,
+        notes=tuple(_notes(unknowns, sifted, panel, slope_cov, unmeasured)),
+        joint=Joint(
+            solution.mean,
+            solution.cov,
+            unknowns.drops,
+            printed,
+            unknowns.depth_error,
+            Value(sifted.s, 0.0, sifted.s_dof),
+        ),
+    )
+
+
+def _refuse_unread(profile: Profile, drop_cov: FloatArray) -> None:
+    faults = []
+    for position, variance in zip(profile.position, np.diag(drop_cov), strict=True):
+        if math.sqrt(variance) > HOPELESS:
+            seat = profile.part_of(position).seat
+            faults.append(
+                Fault(
+                    f"position {position.label}: drop",
+                    "nothing",
+                    f"a drop here or at another position on the same seat, or [seat.{seat}] height "
+                    "together with a [[panel.gap]]; nothing else tells how far the seat lies below the panel",
+                )
+            )
+    if faults:
+        raise ProfileError(*faults)
+
+
+def _panel_fit(unknowns: Unknowns, sifted: Sifted, slope: FloatArray, slope_cov: FloatArray) -> PanelFit:
+    solution = sifted.solution
+    size = float(np.hypot(*slope))
+    toward = slope / size if size > 1e-9 else None
+    variance = float(toward @ slope_cov @ toward) if toward is not None else float(np.linalg.eigvalsh(slope_cov)[-1])
+    u = math.sqrt(variance) / (1 + size**2)  # d atan(s) = ds / (1 + s^2)
+    return PanelFit(
+        slope=(float(slope[0]), float(slope[1])),
+        tilt=Value(math.atan(size), u),
+        tilt_u95=coverage_factor(math.inf) * u,
+        uphill=math.atan2(slope[1], slope[0]),
+        residual=_residual(unknowns, sifted),
+        bow=(float(solution.mean[3]), float(math.sqrt(2) * solution.mean[4]), float(solution.mean[5])),
+    )
+
+
+def _residual(unknowns: Unknowns, sifted: Sifted) -> float:
+    """Root mean square of undoubted readings about the face, seat offsets left out."""
+    readings = gather(unknowns)
+    if readings.value.size == 0:
+        return 0.0
+    groups = len(readings.label)
+    without = sifted.rows.design[:groups].copy()
+    without[:, unknowns.offsets] = 0.0
+    expected = (without @ sifted.solution.mean)[readings.group]
+    slopes = [rows @ sifted.solution.mean for rows in unknowns.slopes(readings.place)]
+    cos = (1 / np.sqrt(1 + slopes[0] ** 2 + slopes[1] ** 2))[readings.group]
+    kept = [k for k in range(readings.value.size) if k not in sifted.weights.why]
+    away = (readings.value - expected * cos)[kept]
+    return float(np.sqrt(np.mean(away**2))) if kept else 0.0
+
+
+def _budgets(unknowns: Unknowns, sifted: Sifted, drop: FloatArray) -> Iterator[Budget]:
+    """Each position's drop in the GUM's form: what every row's uncertainty contributes, by source."""
+    _, sources = unknowns.prior()
+    parts = sifted.solution.contributions(unknowns.drops, sifted.rows) ** 2
+    groups = len(sifted.repeat_share)
+    trials = parts.shape[1] - groups - unknowns.count
+    repeat = parts[:, :groups] @ sifted.repeat_share
+    rounding = parts[:, :groups] @ (1 - sifted.repeat_share)
+    seen = parts[:, groups : groups + trials].sum(axis=1)
+    known: dict[str, FloatArray] = {}
+    for column, source in enumerate(sources):
+        known[source] = known.get(source, np.zeros(len(drop))) + parts[:, groups + trials + column]
+    for i, position in enumerate(unknowns.profile.position):
+        lines = [
+            BudgetLine("repeatability of the readings", "A", "normal", math.sqrt(repeat[i]), sifted.s_dof),
+            BudgetLine("display or written step, doubts", "B", "rectangular", math.sqrt(rounding[i]), math.inf),
+            BudgetLine("what trials showed", "A", "normal", math.sqrt(seen[i]), math.inf),
+        ]
+        lines += [
+            BudgetLine(source, "B", _distribution(source), math.sqrt(part[i]), math.inf) for source, part in known.items()
+        ]
+        lines = [line for line in lines if line.u >= 5e-5]
+        u = math.sqrt(float(parts[i].sum()))
+        dof = welch_satterthwaite(lines)
+        yield Budget(position.label, Value(float(drop[i]), u, dof), coverage_factor(dof) * u, tuple(lines))
+
+
+def _distribution(source: str) -> str:
+    return "rectangular" if "limit of error" in source else "normal"
+
+
+def _other_doubts(profile: Profile) -> Iterator[Doubt]:
+    """Wild repeats among the readings of sizes, which no plane can judge."""
+    caliper = profile.caliper
+    tables: list[tuple[str, Record]] = [("[panel]", profile.panel)]
+    tables += [(f"[hole.{name}]", hole) for name, hole in profile.hole.items()]
+    tables += [(f"[seat.{name}]", seat) for name, seat in profile.seat.items()]
+    for table, record in tables:
+        for key in type(record).model_fields:
+            reading = getattr(record, key)
+            if isinstance(reading, Reading) and len(reading.values) > 1:
+                yield from wild_repeats(reading, caliper, f"{table} {key}", key)
+
+
+def _notes(
+    unknowns: Unknowns, sifted: Sifted, panel: PanelFit, slope_cov: FloatArray, unmeasured: tuple[str, ...]
+) -> Iterator[str]:
+    profile = unknowns.profile
+    if unmeasured:
+        yield f"No drop was read at {', '.join(unmeasured)}: served from the other positions, with more uncertainty."
+    prior = math.tan(math.radians(profile.panel.tilt_limit)) / 2
+    if math.sqrt(float(np.linalg.eigvalsh(slope_cov)[-1])) > prior / 4:
+        yield (
+            "The places that were read lie on one line, or are too few: how the panel leans across it is known only "
+            f"as within {profile.panel.tilt_limit:g}° ([panel] tilt_limit). A [[panel.gap]] or a drop off that line "
+            "would tell."
+        )
+    if math.degrees(panel.tilt.value) > profile.panel.tilt_limit:
+        yield (
+            f"The panel would lean by {math.degrees(panel.tilt.value):.1f}°, more than {profile.panel.tilt_limit:g}° "
+            "([panel] tilt_limit): check the drops and the positions' at."
+        )
+    if profile.panel.thickness_limit > 0:
+        thickness, more = profile.panel.thickness.mean, profile.panel.thickness_limit
+        yield f"The panel's thickness is taken as {thickness:.2f} mm, give or take {more:g} mm more."
+    if sifted.s > 1.5 * profile.caliper.repeatability:
+        yield (
+            f"Repeats scatter by {sifted.s:.2f} mm, more than the {profile.caliper.repeatability:.2f} mm stated "
+            "([caliper] repeatability); the larger one is counted."
+        )
+    if not unknowns.printer.measured:
+        yield "The printer's errors are the usual ones of its process, not measured: a coupon would narrow them."

@@ -1,0 +1,149 @@
+"""The unknowns behind every height, what is known of them beforehand, and the rows readings give.
+
+May import: model, metrology.{records, linear, readings}. Lengths in mm. Pure numpy.
+
+Unknowns, in this order: the face's height and rise (plane), its bow, each seat kind's height, the
+operator's systematic errors in depth and gap readings, the panel's thickness, the printer's errors
+of height, skirt width and socket width, and each position's own seat offset.
+
+The frame is free: coordinates run from the positions' centroid and are divided by `reach`, the
+largest distance of any position or gap from it, so that turning or moving the profile's (x, y)
+changes nothing. The priors are isotropic for the same reason: both slopes have one standard
+deviation, half of tan(tilt_limit); the bow a u^2 + b sqrt2 u v + c v^2 has a, b, c independent with
+one standard deviation, half of bow_limit, the only independent choice that a rotation leaves as it
+is (a symmetric matrix of the Gaussian orthogonal ensemble).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from partgen.metrology.linear import Rows
+from partgen.metrology.readings import evaluate, rectangular
+from partgen.metrology.records import FloatArray
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+
+VAGUE = 100.0
+"""Standard deviation, in mm, of a height about which nothing was read."""
+
+PLANE, BOW = slice(0, 3), slice(3, 6)
+SEATS = 6
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Where each unknown stands, and the frame they live in."""
+
+    profile: Profile
+    printer: Printer
+
+    @cached_property
+    def at(self) -> FloatArray:
+        """Positions in the board frame, (n, 2) mm."""
+        return np.array([position.at for position in self.profile.position], dtype=float)
+
+    @cached_property
+    def centre(self) -> FloatArray:
+        """Centroid of the positions, (2,) mm."""
+        return np.asarray(self.at.mean(axis=0))
+
+    @cached_property
+    def reach(self) -> float:
+        """Largest distance of a position or gap from the centre; 1 mm where there is only one place."""
+        places = np.vstack([self.at, *(np.asarray(gap.at, dtype=float)[None] for gap in self.profile.panel.gap)])
+        return float(np.max(np.linalg.norm(places - self.centre, axis=1))) or 1.0
+
+    @cached_property
+    def seats(self) -> tuple[str, ...]:
+        """Seat kinds in use, in the order positions name them."""
+        return tuple(dict.fromkeys(self.profile.part_of(position).seat for position in self.profile.position))
+
+    @property
+    def depth_error(self) -> int:
+        """Column of the operator's systematic error in depth readings; gap's and the rest follow."""
+        return SEATS + len(self.seats)
+
+    @property
+    def gap_error(self) -> int:
+        return self.depth_error + 1
+
+    @property
+    def thickness(self) -> int:
+        return self.depth_error + 2
+
+    @property
+    def printed(self) -> slice:
+        """Columns of the printer's errors: height, skirt width, socket width."""
+        return slice(self.depth_error + 3, self.depth_error + 6)
+
+    @property
+    def offsets(self) -> slice:
+        """Columns of the positions' own seat offsets."""
+        return slice(self.depth_error + 6, self.count)
+
+    @property
+    def count(self) -> int:
+        """p, the number of unknowns."""
+        return self.depth_error + 6 + len(self.profile.position)
+
+    def face(self, places: FloatArray) -> FloatArray:
+        """Rows that give the face's height above the board at `places` (k, 2): (k, p)."""
+        u, v = ((places - self.centre) / self.reach).T
+        rows = np.zeros((len(places), self.count))
+        rows[:, PLANE] = np.column_stack([np.ones_like(u), u, v])
+        rows[:, BOW] = np.column_stack([u * u, math.sqrt(2) * u * v, v * v])
+        return rows
+
+    def slopes(self, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Rows that give the face's (dz/dx, dz/dy) at `places` (k, 2): two arrays (k, p)."""
+        u, v = ((places - self.centre) / self.reach).T
+        along, across = np.zeros((len(places), self.count)), np.zeros((len(places), self.count))
+        along[:, 1] = across[:, 2] = 1.0
+        along[:, 3], along[:, 4] = 2 * u, math.sqrt(2) * v
+        across[:, 4], across[:, 5] = math.sqrt(2) * u, 2 * v
+        return along / self.reach, across / self.reach
+
+    @cached_property
+    def drops(self) -> FloatArray:
+        """Rows that give each position's drop along the seat's axis: (n, p)."""
+        rows = self.face(self.at)
+        kinds = [self.seats.index(self.profile.part_of(position).seat) for position in self.profile.position]
+        n = len(kinds)
+        rows[np.arange(n), SEATS + np.array(kinds)] = -1.0
+        rows[np.arange(n), self.offsets.start + np.arange(n)] = 1.0
+        return rows
+
+    def prior(self) -> tuple[Rows, tuple[str, ...]]:
+        """What is known beforehand as rows (p, p), and where each comes from."""
+        panel, caliper = self.profile.panel, self.profile.caliper
+        mean, u = np.zeros(self.count), np.empty(self.count)
+        source = [""] * self.count
+        u[0], source[0] = VAGUE, "nothing read that tells the height"
+        u[1:3] = math.tan(math.radians(panel.tilt_limit)) / 2 * self.reach
+        source[1:3] = ["tilt taken as within tilt_limit"] * 2
+        u[BOW], source[BOW] = max(panel.bow_limit / 2, 1e-9), ["bow of the panel"] * 3
+        for column, name in enumerate(self.seats, start=SEATS):
+            height = self.profile.seat[name].height
+            u[column], source[column] = VAGUE, "nothing read that tells the height"
+            if height is not None:
+                result = evaluate(height, caliper, "depth", f"[seat.{name}] height").result
+                mean[column], u[column], source[column] = result.value, result.u, f"[seat.{name}] height"
+        u[self.depth_error] = u[self.gap_error] = max(rectangular(caliper.limit_of_error), 1e-9)
+        source[self.depth_error] = "calipers' limit of error, depth"
+        source[self.gap_error] = "calipers' limit of error, gap"
+        thickness = evaluate(panel.thickness, caliper, "outside", "[panel] thickness").result
+        mean[self.thickness] = thickness.value
+        u[self.thickness] = math.hypot(thickness.u, rectangular(panel.thickness_limit))
+        source[self.thickness] = "panel thickness"
+        error = self.printer.error
+        for column, one in enumerate((error.height, error.peg, error.hole), start=self.printed.start):
+            mean[column], u[column], source[column] = one.value, max(one.u, 1e-9), "printer"
+        spread = [self.profile.seat_of(position).spread for position in self.profile.position]
+        u[self.offsets] = np.maximum(spread, 1e-9)
+        source[self.offsets] = ["seat height from position to position"] * len(spread)
+        return Rows(np.eye(self.count), mean, u), tuple(source)
