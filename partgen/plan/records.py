@@ -54,11 +54,21 @@ class FlangeModel:
 
 @dataclass(frozen=True)
 class RibsModel:
-    """Crush ribs on the socket's walls: `height` is how far each stands into the bore."""
+    """Crush ribs on the socket's walls: `height` is how far each stands into the bore.
+
+    Each is `length` long along the axis, with a 45 degree ramp of its own height at the mouth's side
+    inside that length. One level begins where the lead-in ends; a second ends 0.3 above the floor
+    (towards the mouth). Length 0 runs over the whole socket, without ramps.
+    """
 
     count: int
+    """At each level: on a rectangle one in the middle of each wall, on a tongue two on each wide
+    wall (at a quarter of its width), on a cross one at each bar's end, else evenly around, the first
+    opposite a flat or at +X."""
     height: float
     width: float
+    length: float = 0.0
+    levels: int = 1
 
 
 @dataclass(frozen=True)
@@ -71,6 +81,46 @@ class FingersModel:
     thickness: float
     bump: float
     """How far each finger's lip stands into the bore."""
+    room: float = 0.3
+    """Gap left open behind each finger so that it can bend outwards."""
+    width: float = 0.0
+    """Across each finger; 0: what the slots leave."""
+
+
+@dataclass(frozen=True)
+class ScrewModel:
+    """A set screw from the side: a radial hole through a boss on the socket's wall."""
+
+    size: str
+    """"M3", ..."""
+    hole: float
+    """Diameter as drawn: a pilot for a self-formed thread, or an insert's hole."""
+    depth: float
+    """Length of the thread or insert, radially."""
+    boss: float
+    """Outside diameter of the boss around it."""
+    z: float
+    """Of its axis, negative: below the contact plane."""
+    direction: float
+    """Radians from +X: where the hole points outwards; onto a flat, if the seat has one."""
+    insert: bool = False
+    """True for a heat-set insert."""
+
+
+@dataclass(frozen=True)
+class GrooveModel:
+    """A groove around the socket's bore for an elastomer ring."""
+
+    ring: str
+    """Standard size, such as AS568-006."""
+    diameter: float
+    """Of the groove's bottom, as drawn."""
+    width: float
+    """Along the axis."""
+    z: float
+    """Of its middle, negative."""
+    section: float
+    """Of the ring, as bought."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +150,8 @@ class SocketModel:
     grip: Literal["interference", "ribs", "fingers", "set-screw", "ring", "glue", "captive"] = "ribs"
     ribs: RibsModel | None = None
     fingers: FingersModel | None = None
+    screw: ScrewModel | None = None
+    groove: GrooveModel | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,45 @@
+"""Fingers and snap hooks: the cantilever in bending. Imports nothing of ours.
+
+Lengths in mm, moduli in MPa, forces in N, angles in radians. Formulas: Bayer (Covestro), Snap-Fit Joints for
+Plastics, a design guide; the shape factors are its own, rounded as printed there.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+Shape = Literal["uniform", "half-thickness", "quarter-width"]
+
+DEFLECTION_FACTOR: dict[Shape, float] = {"uniform": 0.67, "half-thickness": 1.09, "quarter-width": 0.86}
+"""y = factor · ε l² / h. The uniform one is 2/3 exactly; thickness tapers h to h/2, width b to b/4 at the tip."""
+
+
+def _factor(shape: Shape) -> float:
+    return 2 / 3 if shape == "uniform" else DEFLECTION_FACTOR[shape]
+
+
+def strain(deflection: float, length: float, thickness: float, shape: Shape = "uniform") -> float:
+    """Largest strain, at the root, as a fraction, for a tip deflected by `deflection`."""
+    return deflection * thickness / (_factor(shape) * length**2)
+
+
+def permissible_deflection(strain_limit: float, length: float, thickness: float, shape: Shape = "uniform") -> float:
+    """Tip deflection in mm at which the root reaches `strain_limit`."""
+    return _factor(shape) * strain_limit * length**2 / thickness
+
+
+def permissible_thickness(strain_limit: float, length: float, deflection: float, shape: Shape = "uniform") -> float:
+    """Root thickness in mm at which `deflection` just reaches `strain_limit`."""
+    return _factor(shape) * strain_limit * length**2 / deflection
+
+
+def tip_force(root_strain: float, length: float, thickness: float, width: float, modulus: float) -> float:
+    """Force in N across the tip: P = (b h² / 6) E ε / l, E the secant modulus at that strain."""
+    return width * thickness**2 / 6 * modulus * root_strain / length
+
+
+def sliding_factor(friction: float, angle: float) -> float:
+    """(µ + tan α) / (1 − µ tan α): force along the joint over force across it; infinite where it locks itself."""
+    below = 1 - friction * math.tan(angle)
+    return (friction + math.tan(angle)) / below if below > 0 else math.inf
