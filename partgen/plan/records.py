@@ -62,9 +62,8 @@ class RibsModel:
     """
 
     count: int
-    """At each level: on a rectangle one in the middle of each wall, on a tongue two on each wide
-    wall (at a quarter of its width), on a cross one at each bar's end, else evenly around, the first
-    opposite a flat or at +X."""
+    """At each level: four stand one in the middle of each wall of a rectangle or tongue, or at each bar's end
+    of a cross; else they stand evenly around, clear of a flat."""
     height: float
     width: float
     length: float = 0.0

@@ -72,7 +72,7 @@ def press(case: Case) -> Hold:
         wall_needed=case.least_wall,
         length_needed=1.5,
         note=(
-            "Pressed after Lamé, the seat taken as rigid. Plastics relax: expect 70 % of the first hold, less when warm."
+            "Pressed after Lamé, the seat taken as rigid. Plastics relax: expect 70 % of the first hold, less if warm."
         ),
     )
 
