@@ -1,0 +1,314 @@
+"""Section drawings of one position, to scale and dimensioned, as SVG. May import: report.svg, report.trace.
+
+Two cuts through the seat's axis (along the panel's X, and along Y) and one view down the axis. The
+panel is drawn as it lies, so that its hole stands slanted; whatever moves with a press carries the
+class "moves", and the page's stroke slider shifts it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+from markupsafe import Markup
+
+from partgen.fit.document import DrawingDoc, SectionDoc
+from partgen.report import svg
+from partgen.report.trace import Node
+
+Pt = tuple[float, float]
+
+_BODY, _TALL, _MOST = 250.0, 330.0, 22.0  # px the widest and tallest drawn things take; px per mm at most
+_LEFT, _RIGHT, _TOP, _BOTTOM = 112.0, 78.0, 46.0, 30.0  # px around the drawing, for dimensions
+_BEYOND = 2.6  # mm of panel shown beside the hole
+_AXES = ("X", "Y")
+
+
+def span_at(outline: tuple[Pt, ...], axis: int, level: float = 0.0) -> Pt | None:
+    """Where the line "other coordinate = level" crosses a closed outline: (lowest, highest) along `axis`.
+
+    >>> span_at(((1, -2), (1, 2), (-1, 2), (-1, -2)), axis=0)
+    (-1.0, 1.0)
+    """
+    hits: list[float] = []
+    other = 1 - axis
+    for a, b in zip(outline, (*outline[1:], *outline[:1]), strict=True):
+        va, vb = a[other] - level, b[other] - level
+        if va == vb == 0:
+            hits += [float(a[axis]), float(b[axis])]
+        elif va * vb <= 0 and va != vb:
+            hits.append(a[axis] + (b[axis] - a[axis]) * va / (va - vb))
+    return (min(hits), max(hits)) if hits else None
+
+
+def _span(section: SectionDoc, axis: int, level: float = 0.0) -> Pt:
+    half = (section.width_mm, section.depth_mm)[axis] / 2
+    return span_at(section.outline, axis, level) or (-half, half)
+
+
+def cut(position: Node, axis: int) -> Markup:
+    """The section along X (axis 0) or Y (axis 1) through the seat's axis, at rest."""
+    return _Cut(position, axis).draw()
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """One cut: where things are along the cut (u, mm from the seat's axis) and up (z, mm from the seat's top)."""
+
+    p: Node
+    axis: int
+
+    @cached_property
+    def d(self) -> DrawingDoc:
+        drawing: DrawingDoc = self.p.raw.drawing
+        return drawing
+
+    @cached_property
+    def part(self) -> Pt:
+        return _span(self.d.section, self.axis)
+
+    @cached_property
+    def flange(self) -> Pt:
+        return _span(self.d.flange, self.axis) if self.d.flange else self.part
+
+    @cached_property
+    def hole(self) -> Pt:
+        """The opening's edges in the panel's own plane, which lies along the slope in this cut."""
+        lo, hi = _span(self.d.hole, self.axis, -self.d.offset[1 - self.axis])
+        return lo + self.d.offset[self.axis], hi + self.d.offset[self.axis]
+
+    @cached_property
+    def slope(self) -> float:
+        return self.d.slope[self.axis]
+
+    @cached_property
+    def ends(self) -> Pt:
+        """Left and right end of what is drawn."""
+        return (
+            min(self.hole[0], self.part[0], self.flange[0]) - _BEYOND,
+            max(self.hole[1], self.part[1], self.flange[1]) + _BEYOND,
+        )
+
+    @cached_property
+    def high(self) -> float:
+        d = self.d
+        face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1]) + d.face_u95
+        return max(d.crown_z + max(d.crown_rise, 0.0), face)
+
+    @cached_property
+    def low(self) -> float:
+        d = self.d
+        return -max(d.seat_length, d.travel - d.skirt_bottom, d.body or 0.0) - 0.6
+
+    @cached_property
+    def scale(self) -> float:
+        """Pixels per mm."""
+        return min(_BODY / (self.ends[1] - self.ends[0]), _TALL / (self.high - self.low), _MOST)
+
+    def at(self, u: float, z: float) -> Pt:
+        return _LEFT + (u - self.ends[0]) * self.scale, _TOP + (self.high - z) * self.scale
+
+    def area(self, points: list[Pt], class_: str, **attributes: object) -> Markup:
+        return svg.el("path", d=svg.path([self.at(u, z) for u, z in points]), class_=class_, **attributes)
+
+    def draw(self) -> Markup:
+        (left, right), d = self.ends, self.d
+        width = _LEFT + (right - left) * self.scale + _RIGHT
+        height = _TOP + (self.high - self.low) * self.scale + _BOTTOM
+        w = (d.seat_width, d.seat_depth)[self.axis] / 2
+        band = [
+            (u, d.face_z + self.slope * u + s * d.face_u95) for u, s in ((left, 1), (right, 1), (right, -1), (left, -1))
+        ]
+        return svg.el(
+            "svg",
+            svg.el("title", f"{self.p.raw.label}: section along {_AXES[self.axis]}"),
+            self._obstacle(),
+            self.area([(-w, 0.0), (w, 0.0), (w, -d.seat_length), (-w, -d.seat_length)], "seat moves"),
+            self.area(self._cap(), "cap moves", style=f"--part:{self.p.raw.colour}"),
+            *(self.area(piece, "panel") for piece in self._panel()),
+            self.area(band, "band"),
+            svg.line(*self.at(0, self.high + 0.25), *self.at(0, self.low + 0.4), class_="axis"),
+            self._pressed(),
+            self._dimensions(),
+            viewBox=f"0 0 {width:.0f} {height:.0f}",
+            class_="section",
+            role="img",
+            aria_label=f"Section along {_AXES[self.axis]}, to scale",
+            data_scale=f"{self.scale:.4f}",
+            style=f"max-width:{1.15 * width:.0f}px",
+        )
+
+    def _cap(self) -> list[Pt]:
+        """Outline of the part in the cut, with its socket as a notch from below."""
+        d, (lo, hi) = self.d, self.part
+        socket, bottom = (d.socket_width, d.socket_depth)[self.axis] / 2, d.skirt_bottom
+        right, left = [(hi, bottom)], [(lo, bottom)]
+        if d.flange is not None and d.flange_top is not None and d.flange_bottom is not None:
+            f0, f1 = self.flange
+            right = [(hi, d.flange_top), (f1, d.flange_top), (f1, d.flange_bottom)]
+            left = [(f0, d.flange_bottom), (f0, d.flange_top), (lo, d.flange_top)]
+            if d.flange_bottom > bottom + 1e-6:  # the skirt goes on below its collar
+                right += [(hi, d.flange_bottom), (hi, bottom)]
+                left = [(lo, bottom), (lo, d.flange_bottom), *left]
+        notch = [(socket, bottom), (socket, 0.0), (-socket, 0.0), (-socket, bottom)] if socket > 0 else []
+        return [*self._crown(), *right, *notch, *left]
+
+    def _crown(self) -> list[Pt]:
+        """The crown from left to right: rounded edges; flat, sloped, domed or dished between them."""
+        d, (lo, hi) = self.d, self.part
+        half, middle = (hi - lo) / 2, (hi + lo) / 2
+        r = min(d.edge_radius, half)
+        slope = d.crown_slope[self.axis] if d.crown == "parallel" else 0.0
+        bend = {"domed": -d.crown_rise, "dished": d.crown_rise}.get(d.crown, 0.0)
+
+        def top(u: float) -> float:
+            return d.crown_z + slope * u + bend * ((u - middle) / half) ** 2
+
+        quarter = [(math.cos(i * math.pi / 16), math.sin(i * math.pi / 16)) for i in range(9)]
+        left = [(lo + r - r * c, top(lo + r) - r + r * s) for c, s in quarter]
+        right = [(hi - r + r * c, top(hi - r) - r + r * s) for c, s in reversed(quarter)]
+        flat = hi - lo - 2 * r
+        between = [(lo + r + flat * i / 12, top(lo + r + flat * i / 12)) for i in range(1, 12)]
+        return [*left, *between, *right]
+
+    def _panel(self) -> list[list[Pt]]:
+        """The two pieces of the cut panel; the hole's walls stand square to the panel, hence slanted here."""
+        d, s = self.d, self.slope
+        run = math.hypot(1.0, s)
+        along, down = (1 / run, s / run), (d.thickness * s / run, -d.thickness / run)
+        middle, half = (self.hole[0] + self.hole[1]) / 2, (self.hole[1] - self.hole[0]) / 2
+
+        def edge(sign: int) -> tuple[Pt, Pt]:
+            """The hole's edge on the face and on the underside."""
+            u, z = middle + sign * half * along[0], d.face_z + s * middle + sign * half * along[1]
+            return (u, z), (u + down[0], z + down[1])
+
+        def end(u: float) -> tuple[Pt, Pt]:
+            return (u, d.face_z + s * u), (u, d.face_z + s * u - d.thickness * run)
+
+        (left, left_under), (right, right_under) = end(self.ends[0]), end(self.ends[1])
+        (a, a_under), (b, b_under) = edge(-1), edge(1)
+        return [[left, a, a_under, left_under], [b, right, right_under, b_under]]
+
+    def _pressed(self) -> Markup:
+        """The crown at the end of its travel, as a dashed line."""
+        if self.d.travel <= 0:
+            return Markup("")
+        points = [self.at(u, z - self.d.travel) for u, z in self._crown()]
+        return svg.el("path", d=svg.path(points, closed=False), class_="ghost")
+
+    def _obstacle(self) -> Markup:
+        """The first thing below the seat's top that a skirt could strike, if it is known how deep it lies."""
+        if self.d.body is None:
+            return Markup("")
+        u0, u1, z = max(self.ends[0], -6.0), min(self.ends[1], 6.0), -self.d.body
+        return self.area([(u0, z), (u1, z), (u1, z - 0.6), (u0, z - 0.6)], "bodyblock")
+
+    def _dimensions(self) -> Markup:
+        return svg.el(
+            "g", *self._proud(), *self._height(), *self._width(), *self._room(), *self._socket(), class_="dims"
+        )
+
+    def _proud(self) -> list[Markup]:
+        p, d = self.p, self.d
+        x, face, crown = self.at(self.ends[0], 0)[0] - 14, self.at(0, d.face_z), self.at(0, d.crown_z)
+        middle = (face[1] + crown[1]) / 2
+        label = svg.el("tspan", svg.value(p.proud_mm, sign=True), " ± ", svg.value(p.proud_u95_mm))
+        parts = [
+            svg.line(face[0], face[1], x - 4, face[1], class_="ext"),
+            svg.line(*self.at(self.part[0] + d.edge_radius, d.crown_z), x - 4, crown[1], class_="ext"),
+            svg.dimension((x, face[1]), (x, crown[1]), label, side=-8),
+            svg.text(x - 8, middle + 18, "proud at rest", text_anchor="end", class_="small"),
+        ]
+        if d.travel > 0:
+            sunk = svg.value(p.proud_pressed_mm, sign=True)
+            parts.append(svg.text(x - 8, middle + 34, sunk, " pressed", text_anchor="end", class_="small"))
+        return parts
+
+    def _height(self) -> list[Markup]:
+        d = self.d
+        x = self.at(self.ends[1], 0)[0] + 14
+        seat, crown = self.at(0, 0.0)[1], self.at(0, d.crown_z)[1]
+        return [
+            svg.line(*self.at((d.socket_width, d.socket_depth)[self.axis] / 2, 0.0), x + 4, seat, class_="ext"),
+            svg.line(*self.at(self.part[1] - d.edge_radius, d.crown_z), x + 4, crown, class_="ext"),
+            svg.dimension((x, seat), (x, crown), svg.el("tspan", svg.value(self.p.height_mm)), side=8),
+            svg.text(x + 8, (seat + crown) / 2 + 18, "height", class_="small"),
+        ]
+
+    def _width(self) -> list[Markup]:
+        y, top = 22.0, self.d.crown_z - self.d.edge_radius
+        a, b = self.at(self.part[0], top), self.at(self.part[1], top)
+        label = svg.el("tspan", svg.value(self.p.section_mm[self.axis]))
+        return [
+            svg.line(*a, a[0], y - 4, class_="ext"),
+            svg.line(*b, b[0], y - 4, class_="ext"),
+            svg.dimension((a[0], y), (b[0], y), label, side=-6),
+        ]
+
+    def _room(self) -> list[Markup]:
+        """Room on both sides, written on the panel: each side's own where known, else the position's."""
+        sides, parts = self.p.drawing.sides_mm, []
+        for side, sign in ((0, -1), (1, 1)):
+            number = self.p.clearance.nominal_mm if sides is None else sides[2 * self.axis + side]
+            u = (self.part[side] + self.hole[side]) / 2
+            x, y = self.at(u, self.d.face_z + self.slope * u - self.d.thickness / 2)
+            anchor = "end" if sign < 0 else "start"
+            parts += [
+                svg.line(x, y, x + 9 * sign, y, class_="leader"),
+                svg.el("circle", cx=x, cy=y, r=1.7, class_="dot"),
+                svg.text(x + 11 * sign, y + 4, svg.value(number), text_anchor=anchor, class_="dimtext onpanel"),
+            ]
+        return parts
+
+    def _socket(self) -> list[Markup]:
+        doc, d = self.p.drawing, self.d
+        if min(d.socket_width, d.socket_depth, d.seat_width, d.seat_depth) <= 0:
+            return []
+        x, y = self.at(0, self.low)
+        socket, seat = (doc.socket_width, doc.socket_depth)[self.axis], (doc.seat_width, doc.seat_depth)[self.axis]
+        text = ("socket ", svg.value(socket), " on seat ", svg.value(seat))
+        return [svg.text(x, y + 20, *text, text_anchor="middle", class_="dimtext")]
+
+
+def from_above(position: Node) -> Markup:
+    """Down the seat's axis: what the slanted hole leaves open, the part's section in it, the seat."""
+    d: DrawingDoc = position.raw.drawing
+    outlines = [d.passage, d.section.outline] + ([d.flange.outline] if d.flange else [])
+    reach_x = max(abs(u) for outline in outlines for u, _ in outline) + 0.6
+    reach_y = max(abs(v) for outline in outlines for _, v in outline) + 0.6
+    k = min(_BODY / (2 * reach_x), _BODY / (2 * reach_y), _MOST)
+    width, height = max(2 * reach_x * k, 230.0) + 10, 2 * reach_y * k + 40
+
+    def at(u: float, v: float) -> Pt:
+        return width / 2 + u * k, 4 + (reach_y - v) * k
+
+    def area(points: tuple[Pt, ...], class_: str, **attributes: object) -> Markup:
+        return svg.el("path", d=svg.path([at(*q) for q in points]), class_=class_, **attributes)
+
+    w, h = d.seat_width / 2, d.seat_depth / 2
+    is_round = d.socket_shape in ("round", "tube", "flatted", "splined")
+    x, y = at(0, 0)
+    seat = svg.el("circle", cx=x, cy=y, r=w * k, class_="seat") if is_round else None
+    room = (
+        "room ",
+        svg.value(position.clearance_mm),
+        " per side, ",
+        svg.value(position.clearance_worst_mm),
+        " at worst",
+    )
+    return svg.el(
+        "svg",
+        svg.el("title", f"{position.raw.label}: seen from above, along the seat's axis"),
+        area(d.flange.outline, "collar") if d.flange else Markup(""),
+        area(d.passage, "passage"),
+        area(d.section.outline, "cap", style=f"--part:{position.raw.colour}"),
+        seat or area(((-w, -h), (w, -h), (w, h), (-w, h)), "seat"),
+        svg.text(width / 2, height - 8, *room, text_anchor="middle", class_="dimtext"),
+        viewBox=f"0 0 {width:.0f} {height:.0f}",
+        class_="section above",
+        role="img",
+        aria_label="Seen from above along the seat's axis, to scale",
+        style=f"max-width:{1.15 * width:.0f}px",
+    )

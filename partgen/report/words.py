@@ -1,0 +1,125 @@
+"""What the report says in plain words: states, the answer, what to do. May import: fit.document, report.trace."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from partgen.fit.document import CheckDoc, FitDocument, PositionDoc, State
+from partgen.report.trace import percent
+
+STATE_WORD: dict[State, str] = {"pass": "proven", "not proven": "not proven", "fail": "fails"}
+STATE_CLASS: dict[State, str] = {"pass": "ok", "not proven": "open", "fail": "bad"}
+STATE_MEANING: dict[State, str] = {
+    "pass": "right, even with everything that was measured being off as far as it may be",
+    "not proven": "probably right, but the limit lies inside the measuring uncertainty: measure again, or accept "
+    "the risk",
+    "fail": "wrong, even with the measuring uncertainty in its favour: change something before printing",
+}
+
+_NOUNS = {"button-cap": "cap", "knob": "knob", "slider-cap": "slider cap", "lever-cap": "lever cap"}
+FEELS = ("free", "rubs", "stuck")
+GRIPS = ("loose", "holds", "tight")
+
+CAUTIONS = (
+    "Disconnect the mains, and let capacitors discharge, before you measure or work inside an instrument. "
+    "Some hold a dangerous charge for a long time. Take batteries out.",
+    "A printed part is no insulation barrier. It never replaces a listed part on a mains switch.",
+    "Keep printed parts away from heat: near lamps, regulators and heat sinks they soften.",
+    "Hot nozzles burn. Print in a ventilated room; with resin, wear gloves and eye protection and cure parts fully.",
+    "Caps and their offcuts are small enough to be swallowed: keep them from children and animals.",
+    "Local codes and licensed practice come first.",
+)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The first thing the report says. `state` colours it."""
+
+    state: State
+    headline: str
+    detail: str
+
+
+@dataclass(frozen=True)
+class Task:
+    """One position that needs attention, with the checks that say why."""
+
+    index: int
+    position: PositionDoc
+    checks: tuple[CheckDoc, ...]
+
+
+def noun(doc: FitDocument, count: int = 2) -> str:
+    """ "cap", "caps", ... or "part(s)" for a mixed set."""
+    kinds = {p.kind for p in doc.positions}
+    word = _NOUNS.get(kinds.pop(), "part") if len(kinds) == 1 else "part"
+    return word if count == 1 else word + "s"
+
+
+def count_states(doc: FitDocument) -> dict[State, int]:
+    """How many positions are in each state."""
+    counts: dict[State, int] = {"pass": 0, "not proven": 0, "fail": 0}
+    for position in doc.positions:
+        counts[position.state] += 1
+    return counts
+
+
+def answer(doc: FitDocument) -> Answer:
+    """Will the set fit, and how sure is that: one headline and one sentence."""
+    counts, n = count_states(doc), len(doc.positions)
+    things = noun(doc, n)
+    if counts["fail"]:
+        k = counts["fail"]
+        one = k == 1
+        return Answer(
+            "fail",
+            f"Not yet: {k} of {n} {things} {'does' if one else 'do'} not come out right.",
+            f"See what to change below before you print {'it' if one else 'them'}."
+            + (" The others may be printed." if counts["pass"] else ""),
+        )
+    if counts["not proven"]:
+        k = counts["not proven"]
+        return Answer(
+            "not proven",
+            f"Probably: {counts['pass']} of {n} {things} are proven to fit, {k} {'is' if k == 1 else 'are'} not.",
+            "For those, measure again as said below, or print and accept the risk.",
+        )
+    if doc.set.p_all_fit < doc.set.p_all_fit_wanted:
+        return Answer(
+            "not proven",
+            f"Probably: every {noun(doc, 1)} passes by itself, but the whole set is less sure than you wanted.",
+            "One more measurement helps most; it is named below.",
+        )
+    if doc.doubts:
+        return Answer(
+            "pass",
+            f"Yes: all {n} {things} are expected to fit." if n > 1 else f"Yes: the {things} is expected to fit.",
+            "A reading looks wrong, though, and was given little weight. Read it again first.",
+        )
+    return Answer(
+        "pass",
+        f"Yes: all {n} {things} are expected to fit." if n > 1 else f"Yes: the {things} is expected to fit.",
+        "Nothing needs to be measured again. Print, try, and write down how it went.",
+    )
+
+
+def tasks(doc: FitDocument) -> tuple[Task, ...]:
+    """Positions that need attention, the worst first, each with the checks that did not pass."""
+    found = [
+        Task(i, p, tuple(c for c in p.checks if c.state != "pass"))
+        for i, p in enumerate(doc.positions)
+        if p.state != "pass"
+    ]
+    return tuple(sorted(found, key=lambda task: task.position.state != "fail"))
+
+
+def chance(p: float) -> str:
+    """A probability in per cent (see trace.percent)."""
+    return percent(p)
+
+
+def stem(doc: FitDocument) -> str:
+    """A file name's beginning: the profile's name and the revision."""
+    name = doc.profile.removesuffix(".toml") or "panel"
+    safe = "".join(c if c.isalnum() or c in "-_." else "-" for c in name)
+    return f"{safe}-{doc.revision}" if doc.revision else safe
