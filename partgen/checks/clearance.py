@@ -1,0 +1,212 @@
+"""Exact distance between a cap's mesh and its hole's wall over the whole stroke. May import: checks.panel, triangles.
+
+Why it is exact. The panel outside a convex opening is the union of half-strips, one per tangent line
+of the opening: beyond the line, between underside and face. Seen along that line, a half-strip is a
+plane figure, and so is the region it sweeps when the panel moves along the seat's axis: convex, with
+a boundary of three corners. The distance from a mesh to a convex region that reaches to infinity
+sideways is the least distance from its edges, and plane segments against a plane boundary have a
+closed form. So no point is sampled, on the mesh or along the stroke.
+
+Only the wall counts here: the mesh is cut a little beyond underside and face, as far as a skirt
+parallel to the seat's axis can be nearest to a rim. What lies under the panel (a flange) has its own
+measure, `gap_outside`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from partgen.checks.panel import PanelHole
+from partgen.checks.triangles import FloatArray
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A cap leaning in its seat: turned by `angle` about the seat axis's point at z = `pivot`, the
+    crown moving towards `direction` (radians from +X)."""
+
+    angle: float = 0.0
+    direction: float = 0.0
+    pivot: float = 0.0
+
+    def apply(self, points: FloatArray) -> FloatArray:
+        """(n, 3) points of the upright cap, leaned over."""
+        if self.angle == 0.0:
+            return points
+        c, s = math.cos(self.direction), math.sin(self.direction)
+        lean_c, lean_s = math.cos(self.angle), math.sin(self.angle)
+        towards = np.array([c, s, 0.0])
+        along = points @ towards
+        height = points[:, 2] - self.pivot
+        moved = points + np.outer(along * (lean_c - 1) + height * lean_s, towards)
+        moved[:, 2] = self.pivot - along * lean_s + height * lean_c
+        return moved
+
+
+UPRIGHT = Pose()
+
+
+def wall_clearance(hole: PanelHole, edges: FloatArray, pose: Pose = UPRIGHT, *, search: float = 0.5) -> float:
+    """Least distance in mm between edges (n, 2, 3) and the hole's wall, over the whole stroke.
+
+    The cap moves from rest to `travel` down along the seat's axis. Negative where the cap cuts into
+    the wall: how deep, in the panel's plane. inf when no edge ever lies in the hole. `search` is a
+    first guess of the distance, widened until the result lies inside it.
+    """
+    a, b = hole.local(pose.apply(edges[:, 0])), hole.local(pose.apply(edges[:, 1]))
+    lean = math.tan(hole.tilt + abs(pose.angle))
+    bottom, top = -hole.half_thickness, hole.half_thickness + hole.rise
+    found = math.inf
+    while True:
+        band = min(search, found) * lean
+        ca, cb = _clip(a, b, bottom - band, top + band)
+        if len(ca) == 0:
+            return math.inf
+        least = _least(hole, ca, cb, search)
+        # Cut once more at the band the distance itself needs, so that nothing farther below counts.
+        if found <= search or least <= 0:
+            return least
+        found = least
+        search = search if found <= search else 4 * search
+
+
+def relevant_edges(hole: PanelHole, edges: FloatArray, room: float, pose: Pose) -> FloatArray:
+    """The edges that could come nearer to the wall than `room` when leaning like `pose`, in whatever direction.
+
+    An edge is at least as far away as its distance to the tangent lines; leaning moves a point by no
+    more than the angle times its distance from the pivot.
+    """
+    a, b = hole.local(edges[:, 0]), hole.local(edges[:, 1])
+    beyond = np.maximum(a[:, :2] @ hole.normals.T, b[:, :2] @ hole.normals.T) - hole.reach - np.minimum(hole.slide, 0.0)
+    arm = np.linalg.norm(edges - (0.0, 0.0, pose.pivot), axis=2).max(axis=1)
+    margin = max(room, 0.0) + arm * abs(pose.angle)
+    keep = beyond.max(axis=1) >= -margin
+    keep &= np.maximum(a[:, 2], b[:, 2]) >= -hole.half_thickness - margin
+    keep &= np.minimum(a[:, 2], b[:, 2]) <= hole.half_thickness + hole.rise + margin
+    kept: FloatArray = edges[keep]
+    return kept
+
+
+def _clip(a: FloatArray, b: FloatArray, low: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """The parts of segments whose z lies in [low, high]; the others are dropped."""
+    za, zb = a[:, 2], b[:, 2]
+    inside = (np.maximum(za, zb) >= low) & (np.minimum(za, zb) <= high)
+    a, b = a[inside], b[inside]
+    d = b[:, 2] - a[:, 2]
+    level = np.abs(d) < 1e-12
+    safe = np.where(level, 1.0, d)
+    t0, t1 = (low - a[:, 2]) / safe, (high - a[:, 2]) / safe
+    first = np.where(level, 0.0, np.clip(np.minimum(t0, t1), 0.0, 1.0))
+    last = np.where(level, 1.0, np.clip(np.maximum(t0, t1), 0.0, 1.0))
+    step = b - a
+    return a + first[:, None] * step, a + last[:, None] * step
+
+
+def _least(hole: PanelHole, a: FloatArray, b: FloatArray, search: float) -> float:
+    """Least signed distance of segments to all swept half-strips; inf, or too much, when it is above `search`."""
+    slide = hole.slide
+    qa = a[:, :2] @ hole.normals.T - hole.reach
+    qb = b[:, :2] @ hole.normals.T - hole.reach
+    at_least = np.minimum(slide, 0.0) - np.maximum(qa, qb)  # no pair of segment and strip is nearer
+    closest = float(at_least.min())
+    if closest > search:
+        return math.inf
+    found = math.inf
+    # Most pairs fall away once the likely nearest ones are known.
+    for low, high in ((-math.inf, closest + 0.02), (closest + 0.02, search)):
+        seg, line = np.nonzero((at_least > low) & (at_least <= min(high, found, search)))
+        if len(seg) == 0:
+            continue
+        p = np.stack([qa[seg, line], a[seg, 2]], axis=1)
+        q = np.stack([qb[seg, line], b[seg, 2]], axis=1)
+        found = min(found, _to_strips(p, q, slide[line], hole.rise, hole.half_thickness))
+    return found
+
+
+def _to_strips(p: FloatArray, q: FloatArray, shift: FloatArray, rise: float, h: float) -> float:
+    """Least signed distance of plane segments (n, 2), (n, 2) to swept half-strips, row by row."""
+    zero = np.zeros_like(shift)
+    # The swept strip's boundary: lower rim at the start, then the rim that leads, then the upper rim at the end.
+    lower = np.stack([zero, zero - h], axis=1)
+    leading = np.stack([np.minimum(shift, 0.0), np.where(shift >= 0, h, rise - h)], axis=1)
+    upper = np.stack([shift, zero + rise + h], axis=1)
+    depth = _deepest(p, q, lower, leading, upper)
+    if (depth >= 0).any():
+        return -float(depth.max())
+    pairs = (
+        (p, lower, leading),
+        (q, lower, leading),
+        (p, leading, upper),
+        (q, leading, upper),
+        (lower, p, q),
+        (leading, p, q),
+        (upper, p, q),
+    )
+    return float(min(_point_segment(*pair).min() for pair in pairs))
+
+
+def _deepest(p: FloatArray, q: FloatArray, lower: FloatArray, leading: FloatArray, upper: FloatArray) -> FloatArray:
+    """How far segments reach beyond the boundary, across; negative: how far short of it. -inf outside its heights."""
+    outside = (np.maximum(p[:, 1], q[:, 1]) < lower[:, 1]) | (np.minimum(p[:, 1], q[:, 1]) > upper[:, 1])
+    d = q[:, 1] - p[:, 1]
+    level = np.abs(d) < 1e-12
+    safe = np.where(level, 1.0, d)
+    best = np.full(len(p), -np.inf)
+    # Boundary and segment are straight between the corners' heights: the extreme lies at one of these.
+    for z, fallback in ((lower[:, 1], 0.0), (leading[:, 1], 0.5), (upper[:, 1], 1.0)):
+        t = np.where(level, fallback, np.clip((z - p[:, 1]) / safe, 0.0, 1.0))
+        best = np.maximum(best, _beyond(p[:, 0] + t * (q[:, 0] - p[:, 0]), p[:, 1] + t * d, lower, leading, upper))
+    return np.where(outside, -np.inf, best)
+
+
+def _beyond(x: FloatArray, z: FloatArray, lower: FloatArray, leading: FloatArray, upper: FloatArray) -> FloatArray:
+    """x less the boundary's x at height z; -inf above and below the boundary."""
+    result = np.full(len(x), -np.inf)
+    for start, end in ((lower, leading), (leading, upper)):
+        span = end[:, 1] - start[:, 1]
+        safe = np.where(span > 1e-12, span, 1.0)
+        t = (z - start[:, 1]) / safe
+        edge = start[:, 0] + np.clip(t, 0, 1) * (end[:, 0] - start[:, 0])
+        edge = np.where(span > 1e-12, edge, np.minimum(start[:, 0], end[:, 0]))
+        within = (z >= start[:, 1] - 1e-12) & (z <= end[:, 1] + 1e-12)
+        result = np.maximum(result, np.where(within, x - edge, -np.inf))
+    return result
+
+
+def _point_segment(point: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
+    """(n,) distances between plane points and segments, row by row."""
+    ux, uy = end[:, 0] - start[:, 0], end[:, 1] - start[:, 1]
+    wx, wy = point[:, 0] - start[:, 0], point[:, 1] - start[:, 1]
+    t = np.clip((wx * ux + wy * uy) / np.maximum(ux * ux + uy * uy, 1e-300), 0.0, 1.0)
+    return np.hypot(wx - t * ux, wy - t * uy)
+
+
+def gap_outside(hole: PanelHole, edges: FloatArray) -> tuple[float, float]:
+    """Least distances in mm, square to the panel: what lies under it to its underside at rest, and
+    what stands over it to its face at full travel.
+
+    Looks at the parts of edges that lie outside the opening. Negative when they reach into the
+    panel; inf when nothing lies there.
+    """
+    a, b = hole.local(edges[:, 0]), hole.local(edges[:, 1])
+    pressed = -hole.travel * hole.axes[:, 2]
+    below = _least_outside(hole, *_clip(a, b, -math.inf, 0.0), side=-1.0)
+    above = _least_outside(hole, *_clip(a + pressed, b + pressed, 0.0, math.inf), side=1.0)
+    return below, above
+
+
+def _least_outside(hole: PanelHole, a: FloatArray, b: FloatArray, side: float) -> float:
+    qa = a[:, :2] @ hole.normals.T - hole.reach
+    qb = b[:, :2] @ hole.normals.T - hole.reach
+    seg, line = np.nonzero(np.maximum(qa, qb) > 0)
+    if len(seg) == 0:
+        return math.inf
+    qa, qb, za, zb = qa[seg, line], qb[seg, line], side * a[seg, 2], side * b[seg, 2]
+    # Height at which each edge crosses its tangent line; the end that lies outside counts besides.
+    cross = np.clip(qa / np.where(qa == qb, 1.0, qa - qb), 0.0, 1.0)
+    at_line = np.where(qa * qb < 0, za + cross * (zb - za), np.inf)
+    nearest = np.minimum(at_line, np.minimum(np.where(qa > 0, za, np.inf), np.where(qb > 0, zb, np.inf)))
+    return float(nearest.min() - hole.half_thickness)

@@ -1,0 +1,248 @@
+"""Fit measured on the real geometry: a cap's mesh in its hole. May import: findings, plan.records, checks' own modules.
+
+Nothing of the plan's results is used to measure: the panel is built from thickness, slope, offset and
+opening, the rest is read off the mesh. The plan's figures are only compared with.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges, wall_clearance
+from partgen.checks.panel import PanelHole, panel_hole, panel_solid
+from partgen.checks.triangles import FloatArray, Triangles, axis_hits, edge_indices, slice_points
+from partgen.findings import Finding
+from partgen.plan.records import PositionPlan
+
+TESSELLATION = 0.01
+"""mm by which a mesh may stand off the true surface."""
+AGREE = 2 * TESSELLATION
+"""mm within which plan and geometry must find the same clearance or section."""
+AGREE_HEIGHT = TESSELLATION
+"""mm for heights, which lie on flat faces; a domed crown's top is a facet's corner."""
+STROKE_STEPS = 11
+NEARBY = 6.0
+"""mm under and over the panel in which parts wider than the hole are looked for."""
+
+
+@dataclass(frozen=True)
+class FitMeasurement:
+    """What was found on one position's mesh. Lengths in mm, volume in mm^3."""
+
+    label: str
+    height: float
+    """Socket floor to crown, both on the seat's axis."""
+    contact: float
+    """z of the socket's floor: 0 in a right model."""
+    section: tuple[float, float]
+    """Extent along X and Y where the skirt passes the panel's mid-thickness."""
+    clearance: float
+    """Least distance to the hole's wall over the whole stroke, standing straight; negative: cuts in."""
+    clearance_rocked: float
+    """The same, leaning as far as the socket's slop lets it, in the worst direction."""
+    interference: float
+    """Largest common volume with the panel over the stroke, straight or leaning."""
+    flange_gap: float
+    """Under the panel: flange to underside at rest; inf without a flange."""
+    overhang_gap: float
+    """Over the panel: what is wider than the hole to the face at full travel; inf when nothing is."""
+    proud: float
+    """Crown over the face at the seat's axis, at rest."""
+    proud_pressed: float
+    """The same at full travel; negative is sunk."""
+    lowest: float
+    """z of the lowest point at full travel: what comes nearest to switch body and board."""
+
+
+def measure_fit(plan: PositionPlan, mesh: Triangles) -> FitMeasurement:
+    """Measure one position on its mesh (model frame). Never raises for a bad mesh: nan where nothing was found."""
+    hole = panel_hole(plan)
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    edges = _edges_near_panel(mesh, hole)
+    clearance = wall_clearance(hole, edges)
+    poses = leaning_poses(plan, hole)
+    near = relevant_edges(hole, edges, clearance, poses[0]) if poses else edges
+    rocked = [wall_clearance(hole, near, pose, search=clearance) for pose in poses]
+    below, above = gap_outside(hole, edges)
+    touching = [pose for pose, room in zip((UPRIGHT, *poses), (clearance, *rocked), strict=True) if room <= 0]
+    if min(below, above) <= 0 and UPRIGHT not in touching:
+        touching.append(UPRIGHT)
+    floor, crown = _floor_and_crown(plan, mesh)
+    z = _section_height(plan, hole, crown)
+    points = slice_points(mesh, z).reshape(-1, 2)
+    section = tuple(np.ptp(points, axis=0)) if len(points) else (math.nan, math.nan)
+    return FitMeasurement(
+        label=plan.label,
+        height=crown - floor,
+        contact=floor,
+        section=(float(section[0]), float(section[1])),
+        clearance=clearance,
+        clearance_rocked=min((clearance, *rocked)),
+        interference=interference(hole, mesh, touching),
+        flange_gap=below,
+        overhang_gap=above,
+        proud=crown - plan.drop,
+        proud_pressed=crown - plan.drop - plan.travel,
+        lowest=float(vertices[:, 2].min()) - plan.travel if len(vertices) else math.nan,
+    )
+
+
+def leaning_poses(plan: PositionPlan, hole: PanelHole) -> tuple[Pose, ...]:
+    """The poses in which the socket's slop lets the cap lean; none when it is gripped without play.
+
+    A socket of bore D on a seat of width d = D - slop, engaged over L, leans by
+    acos(d / sqrt(D^2 + L^2)) - atan2(L, D) about the middle of the engagement (contact at both ends
+    of it; plane case, sharp edges: the same equation as a plate's tilted hole). Directions: towards
+    every side of the opening (at most 16, for a curved one), which are the shortest ways to its wall.
+    """
+    slop, length = plan.grip.slop, plan.model.socket.length
+    if slop <= 0 or length <= 0:
+        return ()
+    bore = min(plan.model.socket.width, plan.model.socket.depth)
+    reach = math.hypot(bore, length)
+    angle = math.acos(max(0.0, bore - slop) / reach) - math.atan2(length, bore)
+    directions = np.arctan2(hole.normals[:, 1], hole.normals[:, 0])
+    if len(directions) > 16:
+        directions = np.arange(16) * (math.pi / 8)
+    uphill = math.atan2(plan.slope[1], plan.slope[0])
+    every = {round(float(d) % (2 * math.pi), 9) for d in (*directions, uphill, uphill + math.pi)}
+    return tuple(Pose(angle, direction, -length / 2) for direction in sorted(every))
+
+
+def interference(hole: PanelHole, mesh: Triangles, poses: list[Pose]) -> float:
+    """Largest common volume (mm^3) of cap and panel at STROKE_STEPS positions of the stroke, over the poses.
+
+    Where the exact distances exclude contact there is nothing to intersect: 0.0 for no pose.
+    nan when the mesh encloses no solid.
+    """
+    if not poses:
+        return 0.0
+    from manifold3d import Manifold, Mesh
+
+    panel = panel_solid(hole)
+    worst = 0.0
+    for pose in poses:
+        points = pose.apply(np.asarray(mesh.vertices, dtype=np.float64)).astype(np.float32)
+        cap = Manifold(Mesh(points, np.asarray(mesh.faces, dtype=np.uint32)))
+        if cap.is_empty():
+            return math.nan
+        for drop in np.linspace(0.0, hole.travel, STROKE_STEPS if hole.travel > 0 else 1):
+            worst = max(worst, (cap.translate((0.0, 0.0, -float(drop))) ^ panel).volume())
+    return worst
+
+
+def _edges_near_panel(mesh: Triangles, hole: PanelHole) -> FloatArray:
+    """(n, 2, 3): the edges within NEARBY of the panel in height at any time of the stroke."""
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    low, high = hole.wall_heights()
+    pairs = edge_indices(mesh)
+    z = vertices[pairs, 2]
+    near = (z.max(axis=1) >= low - NEARBY) & (z.min(axis=1) <= high + hole.travel + NEARBY)
+    edges: FloatArray = vertices[pairs[near]]
+    return edges
+
+
+def _floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
+    """z of the socket's floor, met from below, and of the crown, met from above, on the seat's axis.
+
+    A tube seat's socket has a core on the axis: there the floor is met beside it, midway in the ring.
+    """
+    hits = axis_hits(mesh)
+    crown = float(hits[-1]) if len(hits) else math.nan
+    socket = plan.model.socket
+    if socket.core > 0:
+        hits = axis_hits(mesh, (socket.core + min(socket.width, socket.depth)) / 4, 0.0)
+    return (float(hits[0]) if len(hits) else math.nan), crown
+
+
+def _section_height(plan: PositionPlan, hole: PanelHole, crown: float) -> float:
+    """z at which the skirt is sliced: the panel's mid-thickness on the axis, or just under a crown
+    that is sunk below it."""
+    z = plan.drop - hole.half_thickness / float(hole.axes[2, 2])
+    if crown <= z + plan.model.crown.edge_radius + plan.model.crown.rise:
+        z = crown - plan.model.crown.edge_radius - plan.model.crown.rise - 0.2
+    return float(z)
+
+
+def fit_findings(
+    plan: PositionPlan, measured: FitMeasurement, *, body: float | None = None, face_limit: float | None = None
+) -> tuple[Finding, ...]:
+    """Judge what was measured: it must agree with the plan, and nothing may touch.
+
+    `body` is the distance from the seat's top at rest down to the first thing a skirt could strike;
+    `face_limit` how far the crown must stay over the face at full travel. The geometry is exact, so
+    its limits carry no uncertainty of their own; what readings and printing add is the plan's to judge.
+    """
+    m, p = measured, plan
+    agree = [
+        ("mesh-contact", "socket floor on the mesh", (m.contact, 0.0), AGREE_HEIGHT),
+        ("mesh-height", "height on the mesh", (m.height, p.model_height), AGREE_HEIGHT),
+        ("mesh-width", "width at the panel on the mesh", (m.section[0], p.model_section.width), AGREE),
+        ("mesh-depth", "depth at the panel on the mesh", (m.section[1], p.model_section.depth), AGREE),
+        ("mesh-clearance", "clearance on the mesh", (m.clearance, p.clearance.model_nominal), AGREE),
+        ("mesh-rocked", "clearance on the mesh, rocked", (m.clearance_rocked, p.clearance.model_rocked), AGREE),
+    ]
+    found = [_agreement(plan.label, *row) for row in agree]
+    found.append(_no_common_volume(plan.label, m.interference))
+    rooms = [
+        (
+            "mesh-flange",
+            "flange to underside at rest",
+            m.flange_gap,
+            "the flange presses against the panel before the seat is met: give it more flange_gap",
+        ),
+        (
+            "mesh-over",
+            "wider part to face at full travel",
+            m.overhang_gap,
+            "what is wider than the hole strikes the face before full travel: raise the part (proud)",
+        ),
+        (
+            "mesh-body",
+            "lower end to switch body at full travel",
+            math.inf if body is None else body + m.lowest,
+            "the skirt strikes the switch body or board before full travel: shorten it",
+        ),
+        (
+            "mesh-pressed",
+            "crown over its limit at full travel",
+            math.inf if face_limit is None else m.proud_pressed - face_limit,
+            "the crown sinks below its limit when pressed: raise the part (proud)",
+        ),
+    ]
+    found += [_room(plan.label, *row) for row in rooms if row[2] != math.inf]
+    return tuple(found)
+
+
+def _agreement(label: str, code: str, name: str, both: tuple[float, float], limit: float) -> Finding:
+    """Plan and mesh must find the same; the finding's value is by how much they differ."""
+    value, planned = both
+    off = abs(value - planned)
+    ok = off <= limit
+    why = f"{value:.3f} mm on the mesh, {planned:.3f} mm planned"
+    if not ok:
+        why += "; the model is not what was planned: do not print it (a fault in partgen, not in your readings)"
+    return Finding(code, label, name, _finite(off), limit, 0.0, "mm", "pass" if ok else "fail", why)
+
+
+def _room(label: str, code: str, name: str, value: float, cure: str) -> Finding:
+    """A distance that must stay above 0."""
+    ok = value > 0
+    why = f"{value:.2f} mm stay free, measured on the mesh" if ok else cure
+    return Finding(code, label, name, _finite(value), 0.0, 0.0, "mm", "pass" if ok else "fail", why)
+
+
+def _no_common_volume(label: str, volume: float) -> Finding:
+    ok = volume == 0
+    why = "nothing of the part ever lies in the panel, straight or rocked, from rest to full travel"
+    if not ok:
+        why = "the part cuts into the panel on its way: make its section smaller, or look again at the readings"
+    name = "common volume of part and panel"
+    return Finding("mesh-interference", label, name, _finite(volume), 0.0, 0.0, "mm³", "pass" if ok else "fail", why)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None

@@ -1,0 +1,165 @@
+"""Measurements on triangles with numpy: closedness, shells, volume, section, axis hits. May import: nothing of ours.
+
+Arrays: vertices (n, 3) float64 in mm, faces (m, 3) int, counter-clockwise seen from outside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[Any]
+
+
+class Triangles(Protocol):
+    """What checks need of a mesh: partgen.mesh's record, trimesh's and any other with these two."""
+
+    @property
+    def vertices(self) -> FloatArray:
+        """(n, 3) float64, mm, each place once."""
+
+    @property
+    def faces(self) -> IntArray:
+        """(m, 3) indices, counter-clockwise seen from outside."""
+
+
+@dataclass(frozen=True)
+class Shells:
+    """What a closed mesh is made of. Volumes in mm^3."""
+
+    watertight: bool
+    """Every edge is shared by exactly two triangles that run along it in opposite directions."""
+    bodies: int
+    """Shells that face outwards and lie in no other body."""
+    hollows: int
+    """Closed shells that face inwards: sealed hollows."""
+    inverted: int
+    """Shells that face inwards and lie in no body: turned inside out."""
+    volume: float
+
+
+def corners(mesh: Triangles) -> FloatArray:
+    """(m, 3, 3): triangle, corner, coordinate."""
+    triangles: FloatArray = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)]
+    return triangles
+
+
+def area_vectors(triangles: FloatArray) -> FloatArray:
+    """(m, 3): outward normal times area, mm^2."""
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    return np.cross(b - a, c - a) / 2
+
+
+def signed_volumes(triangles: FloatArray) -> FloatArray:
+    """(m,) volumes of the tetrahedra to the origin; they sum to the volume (divergence theorem)."""
+    return _dot(triangles[:, 0], np.cross(triangles[:, 1], triangles[:, 2])) / 6
+
+
+def _dot(u: FloatArray, v: FloatArray) -> FloatArray:
+    products: FloatArray = np.einsum("ij,ij->i", u, v)
+    return products
+
+
+def is_watertight(mesh: Triangles) -> bool:
+    """Each directed edge occurs once and its reverse once (closed, consistently oriented, no fins).
+
+    Stricter than counting undirected edges: two triangles that run along an edge the same way fail.
+    """
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    if len(faces) == 0:
+        return False
+    n = len(mesh.vertices)
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    forward, backward = np.sort(start * n + end), np.sort(end * n + start)
+    return bool((forward[1:] != forward[:-1]).all() and (forward == backward).all())
+
+
+def shells(mesh: Triangles) -> Shells:
+    """Split into connected shells and tell bodies, sealed hollows and inverted shells apart."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    if len(faces) == 0:
+        return Shells(watertight=False, bodies=0, hollows=0, inverted=0, volume=0.0)
+    n = len(mesh.vertices)
+    start = faces[:, [0, 1]].ravel()
+    end = faces[:, [1, 2]].ravel()
+    graph = coo_matrix((np.ones(len(start), dtype=np.int8), (start, end)), shape=(n, n))
+    _, vertex_shell = connected_components(graph, directed=False)
+    _, shell = np.unique(vertex_shell[faces[:, 0]], return_inverse=True)
+    triangles = corners(mesh)
+    volumes = np.bincount(shell, weights=signed_volumes(triangles))
+    if len(volumes) == 1:
+        outward = volumes[0] > 0
+        return Shells(is_watertight(mesh), int(outward), 0, int(not outward), float(volumes[0]))
+    bodies = hollows = inverted = 0
+    for index, volume in enumerate(volumes):
+        # Winding of all other shells around one corner of this one: 1 inside a body, 0 outside.
+        around = _winding(triangles[shell != index], triangles[shell == index][0, 0])
+        inside = round(around) >= 1
+        bodies += int(volume > 0 and not inside)
+        hollows += int(volume < 0 and inside)
+        inverted += int(volume < 0 and not inside)
+    return Shells(is_watertight(mesh), bodies, hollows, inverted, float(volumes.sum()))
+
+
+def _winding(triangles: FloatArray, point: FloatArray) -> float:
+    """Winding number of closed triangles around a point (solid angles after Van Oosterom & Strackee,
+    IEEE Trans. Biomed. Eng. 30 (1983) 125-126)."""
+    a, b, c = (triangles[:, k] - point for k in range(3))
+    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+    numerator = _dot(a, np.cross(b, c))
+    denominator = la * lb * lc + _dot(a, b) * lc + _dot(b, c) * la + _dot(c, a) * lb
+    return float(np.arctan2(numerator, denominator).sum() / (2 * np.pi))
+
+
+def axis_hits(mesh: Triangles, x: float = 0.0, y: float = 0.0) -> FloatArray:
+    """Heights, ascending, at which the line parallel to Z through (x, y) crosses the surface.
+
+    A line through an edge or a corner of triangles meets several of them at one height: heights
+    closer than 1e-6 mm count as one.
+    """
+    triangles = corners(mesh)
+    a, b, c = (triangles[:, k, :2] - (x, y) for k in range(3))
+    weights = np.stack([u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] for u, v in ((b, c), (c, a), (a, b))], axis=1)
+    total = weights.sum(axis=1)
+    steep = np.abs(total) < 1e-12
+    weights = weights * np.sign(total)[:, None]
+    hit = ~steep & (weights >= -1e-10).all(axis=1)
+    z = np.sort((weights[hit] * triangles[hit, :, 2]).sum(axis=1) / np.abs(total[hit]))
+    return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
+
+
+def slice_points(mesh: Triangles, z: float) -> FloatArray:
+    """(k, 2, 2): the segments in which the plane at height z cuts the triangles, (end, xy), mm.
+
+    Corners that lie in the plane count as just above it, so that every cut triangle gives one segment.
+    """
+    triangles = corners(mesh)
+    above = triangles[:, :, 2] >= z
+    count = above.sum(axis=1)
+    cut = (count == 1) | (count == 2)
+    tri, up = triangles[cut], above[cut]
+    alone = np.where(count[cut] == 1, up.argmax(axis=1), (~up).argmax(axis=1))
+    rows = np.arange(len(tri))
+    tip = tri[rows, alone]
+    ends = []
+    for step in (1, 2):
+        other = tri[rows, (alone + step) % 3]
+        t = (z - tip[:, 2]) / (other[:, 2] - tip[:, 2])
+        ends.append(tip[:, :2] + t[:, None] * (other[:, :2] - tip[:, :2]))
+    return np.stack(ends, axis=1)
+
+
+def edge_indices(mesh: Triangles) -> IntArray:
+    """(k, 2) vertex indices, each undirected edge once."""
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    n = len(mesh.vertices)
+    keys = np.unique(np.minimum(start, end) * n + np.maximum(start, end))
+    return np.stack(np.divmod(keys, n), axis=1)
