@@ -26,15 +26,18 @@ from partgen.model.fields import Reading, Record
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 
-HOPELESS = 0.1 * VAGUE
+HOPELESS = 0.5 * VAGUE
 """A drop known no better than this was not read at all and cannot be served from others."""
 
 
-def estimate(profile: Profile, printer: Printer, observations: Sequence[Rows] = ()) -> Estimate:
+def estimate(
+    profile: Profile, printer: Printer, observations: Sequence[Rows] = (), *, refuse_unread: bool = True
+) -> Estimate:
     """Posterior of everything heights depend on, from the profile's readings and what trials showed.
 
     `observations` are rows over the unknowns of metrology.unknowns, as metrology.trials makes them.
-    Raises ProfileError where nothing tells how high a seat or the panel lies.
+    Raises ProfileError where nothing tells how high a seat or the panel lies, unless `refuse_unread`
+    is False: then such a drop comes back with the uncertainty of a guess (while measuring goes on).
     """
     unknowns = Unknowns(profile, printer)
     extra: Rows | None = None
@@ -43,7 +46,8 @@ def estimate(profile: Profile, printer: Printer, observations: Sequence[Rows] = 
     sifted = sift(unknowns, extra)
     solution = sifted.solution
     drop, drop_cov = solution.of(unknowns.drops)
-    _refuse_unread(profile, drop_cov)
+    if refuse_unread:
+        _refuse_unread(profile, drop_cov)
     along, across = unknowns.slopes(unknowns.at)
     printed = unknowns.printed
     height_row = np.zeros(unknowns.count)
@@ -153,7 +157,8 @@ def _budgets(unknowns: Unknowns, sifted: Sifted, drop: FloatArray) -> Iterator[B
             BudgetLine("what trials showed", "A", "normal", math.sqrt(seen[i]), math.inf),
         ]
         lines += [
-            BudgetLine(source, "B", _distribution(source), math.sqrt(part[i]), math.inf) for source, part in known.items()
+            BudgetLine(source, "B", _distribution(source), math.sqrt(part[i]), math.inf)
+            for source, part in known.items()
         ]
         lines = [line for line in lines if line.u >= 5e-5]
         u = math.sqrt(float(parts[i].sum()))

@@ -77,7 +77,7 @@ def pooled_repeatability(groups: Iterable[FloatArray], caliper: Caliper) -> tupl
 
 def steps_of(reading: Reading, caliper: Caliper) -> FloatArray:
     """Per reading, the coarser of the display's step and the step it was written with, (n,) mm."""
-    return np.maximum(np.asarray(reading.steps, dtype=float), float(caliper.resolution))
+    return np.array([max(step, caliper.resolution) for step in reading.steps])
 
 
 def reading_variances(steps: FloatArray, s: float) -> FloatArray:

@@ -68,6 +68,8 @@ class NextMeasurement:
     why: str
     gain_mm: float
     """By how much the largest 95 % uncertainty of proud would shrink."""
+    repeats: int = 1
+    """How many readings to take there."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,156 @@
+"""The reading that would help most, and when to stop.
+
+May import: model, metrology. Pure numpy. Nothing is estimated again: a reading's worth follows from
+the posterior covariance alone, by the rank-one update C - C x x' C / (x' C x + v) of a row x read
+with variance v.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from partgen.metrology.records import Doubt, Estimate, FloatArray, Joint, NextMeasurement
+from partgen.metrology.student import coverage_factor
+from partgen.metrology.unknowns import Unknowns
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+
+WORTHWHILE = 0.01
+"""mm: a reading that lowers the largest 95 % uncertainty by less is not asked for."""
+MOST_REPEATS = 3
+ENOUGH_REPEATS = 0.8
+"""As few repeats are asked for as bring this part of what `MOST_REPEATS` would."""
+SETTLED = 3
+"""A doubted position with so many readings that agree is not asked for again."""
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    label: str
+    what: str
+    row: FloatArray
+    """(p,) what would be read."""
+
+
+def next_measurement(
+    profile: Profile,
+    printer: Printer,
+    estimate: Estimate,
+    p_all_fit: float | None = None,
+    skip: Collection[tuple[str, str]] = (),
+) -> NextMeasurement | None:
+    """The reading that lowers the largest 95 % uncertainty of proud most; None when it is enough.
+
+    Enough is: the set fits with the wanted probability (`p_all_fit`, where known, against the
+    profile's target), or no reading would gain `WORTHWHILE`. Doubted readings come first. `skip`
+    holds (label, what) that cannot be reached.
+    """
+    joint = estimate.joint
+    assert joint is not None, "estimate() always gives the joint posterior"
+    unknowns = Unknowns(profile, printer)
+    for doubt in estimate.doubts:
+        if (doubt.label, doubt.what) not in skip and not _settled(profile, estimate, doubt):
+            gain = _gain_of_doubt(unknowns, estimate, joint, doubt)
+            return NextMeasurement(doubt.label, doubt.what, f"{doubt.why}: read it again", gain)
+    if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:
+        return None
+    candidates = [one for one in _candidates(unknowns) if (one.label, one.what) not in skip]
+    if not candidates:
+        return None
+    rows = np.array([candidate.row for candidate in candidates])
+    gains = np.array([_gains(unknowns, estimate, joint, rows, k) for k in range(1, MOST_REPEATS + 1)])
+    best = int(np.argmax(gains[-1]))
+    if gains[-1, best] < WORTHWHILE:
+        return None
+    repeats = int(np.argmax(gains[:, best] >= ENOUGH_REPEATS * gains[-1, best])) + 1
+    worst = estimate.labels[_worst(unknowns, estimate)]
+    return _ask(profile, candidates[best], worst, repeats, float(gains[repeats - 1, best]))
+
+
+def largest_u95(profile: Profile, printer: Printer, estimate: Estimate) -> float:
+    """The largest 95 % uncertainty of proud over the positions, the spread of printing included, mm."""
+    return float(np.max(_u95(Unknowns(profile, printer), estimate, np.diag(estimate.proud_cov))))
+
+
+def _u95(unknowns: Unknowns, estimate: Estimate, variances: FloatArray) -> FloatArray:
+    spread = unknowns.printer.error.height.spread
+    factor = coverage_factor(estimate.drop_dof)
+    return np.asarray(factor * np.sqrt(np.maximum(variances, 0.0) + spread**2))
+
+
+def _worst(unknowns: Unknowns, estimate: Estimate) -> int:
+    return int(np.argmax(_u95(unknowns, estimate, np.diag(estimate.proud_cov))))
+
+
+def _gains(unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArray, repeats: int) -> FloatArray:
+    """By how much the worst position's 95 % uncertainty shrinks for each row read, (m,) mm."""
+    worst = _worst(unknowns, estimate)
+    proud = -joint.drops[worst]
+    proud[joint.printed.start] += 1.0
+    through = rows @ joint.cov
+    variance = joint.repeatability.value**2 / repeats + unknowns.profile.caliper.resolution**2 / 12
+    total = np.einsum("mp,mp->m", through, rows) + variance
+    before = float(proud @ joint.cov @ proud)
+    after = before - (through @ proud) ** 2 / total
+    return _u95(unknowns, estimate, np.array([before])) - _u95(unknowns, estimate, after)
+
+
+def _candidates(unknowns: Unknowns) -> Iterator[_Candidate]:
+    """Another drop at each position, and a gap beside each position or where one was read."""
+    profile = unknowns.profile
+    for i, position in enumerate(profile.position):
+        row = unknowns.drops[i].copy()
+        row[unknowns.depth_error] = 1.0
+        yield _Candidate(position.label, "drop", row)
+    places = [(f"panel gap {k}", gap.at) for k, gap in enumerate(profile.panel.gap, start=1)]
+    places += [(position.label, position.at) for position in profile.position]
+    rows = unknowns.face(np.array([at for _, at in places], dtype=float))
+    rows[:, unknowns.gap_error] = 1.0
+    rows[:, unknowns.thickness] = -1.0
+    for (label, _), row in zip(places, rows, strict=True):
+        yield _Candidate(label, "gap", row)
+
+
+def _ask(profile: Profile, candidate: _Candidate, worst: str, repeats: int, gain: float) -> NextMeasurement:
+    times = {1: "once", 2: "twice", 3: "three times"}[repeats]
+    unread = any(position.label == candidate.label and position.drop is None for position in profile.position)
+    if candidate.what == "gap":
+        where = candidate.label if candidate.label.startswith("panel gap") else f"beside {candidate.label}"
+        what = f"a panel gap read {times} {where}"
+    else:
+        what = f"its drop was not read yet; reading it {times}" if unread else f"reading it {times} more"
+    for_whom = "its" if worst == candidate.label and candidate.what == "drop" else f"{worst}'s"
+    why = f"{what} would lower {for_whom} 95 % uncertainty, the largest, by {gain:.2f} mm"
+    return NextMeasurement(candidate.label, candidate.what, why, gain, repeats)
+
+
+def _settled(profile: Profile, estimate: Estimate, doubt: Doubt) -> bool:
+    """True once enough readings beside the doubted one agree, or it was read often enough."""
+    reading = _reading_of(profile, doubt)
+    if reading == 0:
+        return False
+    doubted = sum(1 for other in estimate.doubts if (other.label, other.what) == (doubt.label, doubt.what))
+    return reading - doubted >= SETTLED or reading >= 2 * SETTLED
+
+
+def _reading_of(profile: Profile, doubt: Doubt) -> int:
+    """How many readings stand where the doubt is."""
+    if doubt.what == "drop":
+        return sum(len(p.drop.values) for p in profile.position if p.label == doubt.label and p.drop is not None)
+    if doubt.what == "gap":
+        return len(profile.panel.gap[int(doubt.label.rsplit(" ", 1)[1]) - 1].read.values)
+    table, key = doubt.label.rsplit(" ", 1)
+    kind, _, name = table.strip("[]").partition(".")
+    record = profile.panel if kind == "panel" else getattr(profile, kind)[name]
+    return len(getattr(record, key).values)
+
+
+def _gain_of_doubt(unknowns: Unknowns, estimate: Estimate, joint: Joint, doubt: Doubt) -> float:
+    rows = [one.row for one in _candidates(unknowns) if (one.label, one.what) == (doubt.label, doubt.what)]
+    if not rows:
+        return 0.0  # a hole's or seat's size: what it would gain in clearance is not proud
+    return max(0.0, math.fsum(_gains(unknowns, estimate, joint, np.array(rows[:1]), 1)))
