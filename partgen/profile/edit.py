@@ -1,0 +1,295 @@
+"""Changes to a profile's text that keep every comment and the order of its keys, and reach the disk whole.
+
+May import: errors, files, units, profile.load.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Literal
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Array, Comment, Float, InlineTable, Integer, Item, Null, Table, Trivia
+
+from partgen.errors import Fault, OutsideError, ProfileError
+from partgen.files import Lock, locked, write_atomic
+from partgen.model.profile import Profile
+from partgen.profile.load import parse_profile, read_text
+
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+_TOML_NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where one quantity stands in a profile. `name` is a label, a table's name or a gap's number from 1."""
+
+    table: Literal["position", "hole", "seat", "part", "panel", "gap", "caliper"]
+    name: str
+    key: str
+
+    def __str__(self) -> str:
+        if self.table == "position":
+            return f"position {self.name}: {self.key}"
+        if self.table == "gap":
+            return f"panel gap {self.name}"
+        return f"[{self.table}.{self.name}] {self.key}" if self.name else f"[{self.table}] {self.key}"
+
+
+Edit = Callable[[tomlkit.TOMLDocument], None]
+"""A change to a parsed profile, in place. Raises ProfileError when it does not apply."""
+
+
+class ProfileFile:
+    """A profile on disk that is being edited. Other programs may change it in between.
+
+    Every edit is applied to the text as it then is on disk, under the lock that all writers share,
+    and is refused, with the file untouched, unless the result is a valid profile.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Read the profile. Raises ProfileError when it is not valid, OutsideError if unreadable."""
+        self.path = path
+        self.text = read_text(path)
+        self.profile = parse_profile(self.text, str(path))
+        self._document = _document(self.text, str(path))
+        self.changed_outside = False
+        """True when the last edit found the file changed since it was read or written here."""
+        self.recovered: str | None = None
+        """What was said of a writer that died while holding the lock, if one did."""
+
+    def apply(self, edit: Edit) -> Profile:
+        """Apply one edit and write it; returns the profile as it now is."""
+        with locked(self.path) as lock:
+            self._note(lock)
+            now = read_text(self.path)
+            self.changed_outside = now != self.text
+            if self.changed_outside:
+                self._take(now)
+            try:
+                edit(self._document)
+                text = _dump(self._document, now)
+                profile = parse_profile(text, str(self.path))
+                write_atomic(self.path, text.encode("utf-8"))
+            except BaseException:
+                self._document = _document(self.text, str(self.path))  # the edit must not linger in memory
+                raise
+            self.text, self.profile = text, profile
+        return profile
+
+    def _note(self, lock: Lock) -> None:
+        self.recovered = lock.recovered or self.recovered
+
+    def _take(self, text: str) -> None:
+        """Take over a text that someone else wrote. Nothing changes here when it is not a profile."""
+        profile = parse_profile(text, str(self.path))
+        self._document = _document(text, str(self.path))
+        self.text, self.profile = text, profile
+
+
+def add_reading(place: Place, written: str) -> Edit:
+    """An edit that adds one reading, its digits kept as typed, after those already there."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table, item = _table(document, place), toml_length(written)
+        old = table.get(place.key)
+        if old is None:
+            array = tomlkit.array()
+            array.append(item)
+            _append_key(table, place.key, array)
+        elif isinstance(old, Array):
+            old.append(item)
+        else:
+            array = tomlkit.array()
+            array.append(_bare(old))
+            array.append(item)
+            array.trivia.comment_ws, array.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+            table[place.key] = array
+
+    return edit
+
+
+def undo_reading(place: Place) -> Edit:
+    """An edit that takes the last reading back; the key goes with the only one, its comment stays."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table = _table(document, place)
+        old = table.get(place.key)
+        if old is None:
+            raise ProfileError(Fault(str(place), "no reading", "there is nothing to take back"))
+        if isinstance(old, Array) and len(old) > 1:
+            del old[len(old) - 1]
+        else:
+            _remove_key(table, place.key, old.trivia.comment)
+
+    return edit
+
+
+def drop_reading(place: Place, number: int) -> Edit:
+    """An edit that takes reading `number` (from 0) of several away."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        old = _table(document, place).get(place.key)
+        if not isinstance(old, Array) or not 0 <= number < len(old) or len(old) < 2:
+            raise ProfileError(Fault(str(place), f"reading {number + 1}", "there is no such reading to take away"))
+        del old[number]
+
+    return edit
+
+
+def set_value(place: Place, value: str | bool | int | float | list[Any]) -> Edit:
+    """An edit that sets a key to a value; the comment behind it stays."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table = _table(document, place)
+        old = table.get(place.key)
+        if old is None:
+            _append_key(table, place.key, tomlkit.item(value))
+            return
+        new = tomlkit.item(value)
+        new.trivia.comment_ws, new.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+        table[place.key] = new
+
+    return edit
+
+
+def add_position(label: str, at: tuple[str, str], part: str) -> Edit:
+    """An edit that adds one position behind the others; coordinates as typed, in the profile's unit."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        _add_table(document, "position", {"label": label, "at": [toml_length(v) for v in at], "part": part})
+
+    return edit
+
+
+def add_gap(at: tuple[str, str], written: str) -> Edit:
+    """An edit that adds one panel gap with its first reading."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        values = {"at": [toml_length(v) for v in at], "read": [toml_length(written)]}
+        panel = document.get("panel")
+        if panel is None:
+            panel = tomlkit.table()
+            document.add("panel", panel)
+        _add_table(panel, "gap", values)
+
+    return edit
+
+
+def toml_length(written: str) -> Item:
+    """A length as typed, as the TOML value that keeps its digits.
+
+    >>> toml_length("4.30").as_string(), toml_length(".5").as_string(), toml_length("0.172 in").as_string()
+    ('4.30', '0.5', '"0.172 in"')
+    """
+    text = written.strip()
+    if not _PLAIN.fullmatch(text):
+        return tomlkit.item(text)
+    if not _TOML_NUMBER.fullmatch(text):  # ".5", "5.", "007": fine for people, not for TOML
+        text = f"{Decimal(text):f}"
+    if "." in text:
+        return Float(float(text), Trivia(trail=""), text)
+    return Integer(int(text), Trivia(trail=""), text)
+
+
+def _document(text: str, source: str) -> tomlkit.TOMLDocument:
+    try:
+        document = tomlkit.parse(text.removeprefix("\ufeff"))
+    except (TOMLKitError, ValueError, RecursionError) as error:
+        raise ProfileError(Fault(source, "", f"this TOML cannot be edited: {error}")) from error
+    if _dump(document, text) != text:
+        # Only ever seen with odd constructs; better no edit than a file that lost something.
+        raise OutsideError(f"{source} cannot be edited without losing some of its layout; enter readings by hand")
+    return document
+
+
+def _dump(document: tomlkit.TOMLDocument, like: str) -> str:
+    """The document's text with the byte order mark and the line ends of the text it came from."""
+    text = tomlkit.dumps(document)
+    if "\r\n" in like:
+        text = re.sub(r"(?<!\r)\n", "\r\n", text)
+    return ("\ufeff" if like.startswith("\ufeff") else "") + text
+
+
+def _table(document: tomlkit.TOMLDocument, place: Place) -> Any:  # noqa: ANN401 - tomlkit's tables share no base
+    """The table that a place stands in. Raises ProfileError when it is not there."""
+    plain: Any = document
+    try:
+        if place.table == "position":
+            return next(table for table in plain["position"] if table.get("label") == place.name)
+        if place.table == "gap":
+            return plain["panel"]["gap"][int(place.name) - 1]
+        if place.name:
+            return plain[place.table][place.name]
+        if place.table not in plain:
+            document.add(place.table, tomlkit.table())
+        return plain[place.table]
+    except (KeyError, IndexError, ValueError, StopIteration) as error:
+        raise ProfileError(Fault(str(place), "", "the profile has no such place any more")) from error
+
+
+def _append_key(table: Any, key: str, value: Item) -> None:  # noqa: ANN401
+    """Add a key behind a table's own keys and comments.
+
+    tomlkit counts a comment that stands above the next table to the end of this one. Blank lines
+    and what follows them are hidden while it looks for the place.
+    """
+    body = None if isinstance(table, InlineTable) else table.value.body
+    if body is None:
+        table.append(key, value)
+        return
+    last = max((i for i, (k, v) in enumerate(body) if k and not isinstance(v, (Table, AoT))), default=-1)
+    while last + 1 < len(body) and isinstance(body[last + 1][1], Comment):
+        last += 1
+    hidden = [(i, entry) for i, entry in enumerate(body) if i > last and entry[0] is None]
+    for i, _ in hidden:
+        body[i] = (None, Null())
+    table.append(key, value)
+    for i, entry in hidden:
+        body[i + 1] = entry
+
+
+def _remove_key(table: Any, key: str, comment: str) -> None:  # noqa: ANN401
+    """Remove a key; a comment behind it stays on the line."""
+    if isinstance(table, InlineTable):
+        del table[key]
+        return
+    body = table.value.body
+    slot = next(i for i, (k, _) in enumerate(body) if k is not None and k.key == key)
+    del table[key]
+    if comment:
+        body[slot] = (None, tomlkit.comment(comment.removeprefix("#").strip()))
+
+
+def _add_table(parent: Any, key: str, values: dict[str, Any]) -> None:  # noqa: ANN401
+    """Add one table to an array of tables, however the array was written."""
+    existing = parent.get(key)
+    if isinstance(existing, Array):  # written in one line: key = [{...}, {...}]
+        inline = tomlkit.inline_table()
+        inline.update(values)
+        existing.append(inline)
+        return
+    table = tomlkit.table()
+    for name, value in values.items():
+        table.add(name, value)
+    if existing is None:
+        tables = tomlkit.aot()
+        tables.append(table)
+        parent.append(key, tables)
+    elif existing[-1].as_string().endswith("\n\n"):
+        table.add(tomlkit.nl())
+        existing.append(table)
+    else:
+        existing[-1].add(tomlkit.nl())
+        existing.append(table)
+
+
+def _bare(item: Item) -> Item:
+    """A scalar as it may stand inside an array: without comment and line end."""
+    text = item.as_string()
+    return toml_length(text) if isinstance(item, (Float, Integer)) else tomlkit.item(item.unwrap())
