@@ -6,10 +6,12 @@ May import: model, metrology.records, plan.records, and this folder's formulas. 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import product
 
 from partgen.plan.grip import cantilever, ribs, ring
 from partgen.plan.grip.case import Case, Hold, socket_for
+from partgen.plan.grip.demand import NEEDED
 from partgen.plan.grip.pressed import STIFFNESS_FACTOR
 from partgen.plan.records import FingersModel, GrooveModel
 
@@ -24,55 +26,109 @@ RUBBER_FRICTION = 0.7
 
 
 def split(case: Case) -> Hold:
-    """Fingers with a lip, bent outwards by the seat: as thick as strain and pull limit allow."""
-    tolerance = case.tolerance
-    nominal = case.wish.interference if case.wish.interference is not None else tolerance + 0.06
-    low, high = nominal - tolerance, nominal + tolerance
-    clearance = case.free_clearance
-    length = max(case.socket_length - FINGER_ROOT, 0.5)
-    count = 3 if case.is_round else (2 if case.seat.shape == "tongue" else 4)
-    line = case.printer.line_width
-    slot = max(2 * line, 0.6)
-    side = math.pi * case.mean_width / count if case.is_round else max(case.size.width.value, case.size.depth.value)
-    if case.size.arm is not None:
-        side = case.size.arm.value
-    width = max(side - slot, line) if case.is_round else max(0.6 * side, 2 * line)
-    factor = math.exp(math.hypot(math.log(ribs.FRICTION_FACTOR), math.log(STIFFNESS_FACTOR), math.log(1.5)))
+    """Fingers with a lip, bent outwards by the seat.
+
+    Lip, thickness and length are searched together for a hold between need and limit, a strain the material bears
+    again and again, and the room there is; what comes nearest is taken.
+    """
+    chosen = min(_finger_candidates(case), key=lambda fingers: fingers.miss)
+    low, high = chosen.bend(-1), chosen.bend(1)
+    factor = _finger_factor()
     friction = case.material.friction
-
-    def pull(thickness: float, interference: float) -> float:
-        bend = max(interference, 0.0) / 2
-        root = cantilever.strain(bend, length, thickness)
-        return count * friction * cantilever.tip_force(root, length, thickness, width, case.material.modulus)
-
-    def fits(thickness: float) -> bool:
-        bent = cantilever.strain(max(high, 0.0) / 2, length, thickness)
-        return bent <= case.material.strain_limit and pull(thickness, high) * factor <= case.seat.pull_limit
-
-    thicknesses = [line * (1 + step / 4) for step in range(17)]
-    thickness = max((t for t in thicknesses if fits(t)), default=thicknesses[0])
-    room = max(high, 0.0) / 2 + 0.1
     steeper = cantilever.sliding_factor(friction * ribs.FRICTION_FACTOR, LEAD_ANGLE) / (friction * ribs.FRICTION_FACTOR)
     return Hold(
-        socket=replace(
-            socket_for(case, clearance, thickness, "fingers"),
-            fingers=FingersModel(count, length, slot, thickness, (nominal + clearance) / 2, room, width),
-        ),
-        pull_off=(pull(thickness, low) / factor, pull(thickness, high) * factor),
-        insertion=(pull(thickness, low) / factor, pull(thickness, high) * factor * steeper),
-        strain=(
-            cantilever.strain(max(low, 0.0) / 2, length, thickness),
-            cantilever.strain(max(high, 0.0) / 2, length, thickness),
-        ),
-        interference=(low, high),
-        slop=max(0.0, -low),
-        wall_needed=clearance / 2 + thickness + room + case.least_wall,
+        socket=replace(socket_for(case, case.free_clearance, chosen.thickness, "fingers"), fingers=chosen.model()),
+        pull_off=(chosen.pull(low) / factor, chosen.pull(high) * factor),
+        insertion=(chosen.pull(low) / factor, chosen.pull(high) * factor * steeper),
+        strain=(chosen.strain(low), chosen.strain(high)),
+        interference=(chosen.nominal - case.tolerance, chosen.nominal + case.tolerance),
+        slop=max(0.0, case.tolerance - chosen.nominal),
+        wall_needed=chosen.wall,
         length_needed=3.0,
         note=(
             "Fingers bend as cantilevers. Held bent they relax: expect the lower end of the range after months. "
             "Print them lying, so that layers run along the fingers; across layers they snap."
         ),
     )
+
+
+@dataclass(frozen=True)
+class _Fingers:
+    """One set of fingers for one case."""
+
+    case: Case
+    nominal: float
+    """Diametral interference of the lips, middle of the tolerance."""
+    thickness: float
+    length: float
+    count: int
+    width: float
+    slot: float
+
+    def bend(self, end: int) -> float:
+        """Deflection of one finger at the loose (−1) or tight (+1) end of tolerance."""
+        return max(self.nominal + end * self.case.tolerance, 0.0) / 2
+
+    def strain(self, bend: float) -> float:
+        return cantilever.strain(bend, self.length, self.thickness)
+
+    def pull(self, bend: float) -> float:
+        """Middle pull-off force: the seat's side is smooth, so friction alone holds."""
+        modulus = self.case.material.modulus
+        across = cantilever.tip_force(self.strain(bend), self.length, self.thickness, self.width, modulus)
+        return self.count * self.case.material.friction * across
+
+    @property
+    def room(self) -> float:
+        """Left open behind each finger."""
+        return self.bend(1) + 0.1
+
+    @property
+    def wall(self) -> float:
+        """From the seat's surface outwards: pocket, finger, room to bend, and the part's own wall."""
+        return self.case.free_clearance / 2 + self.thickness + self.room + self.case.least_wall
+
+    @property
+    def miss(self) -> float:
+        """How far this set misses what is wanted, in factors; ties go to the thinner, longer, less bent one."""
+        case, factor = self.case, _finger_factor() * 1.02
+        least, most = self.pull(self.bend(-1)) / factor, self.pull(self.bend(1)) * factor
+        over = (
+            (NEEDED, least),
+            (most, case.seat.pull_limit),
+            (self.strain(self.bend(1)), case.material.strain_limit),
+            (self.wall, max(case.wall_room, 0.01)),
+        )
+        return sum(max(0.0, math.log(part / limit)) if limit > 0 else 10.0 for part, limit in over)
+
+    def model(self) -> FingersModel:
+        bump = (self.nominal + self.case.free_clearance) / 2
+        return FingersModel(self.count, self.length, self.slot, self.thickness, bump, self.room, self.width)
+
+
+def _finger_factor() -> float:
+    """95 % factor either way on a finger's hold: friction, stiffness and relaxation (1.5, assumed), about 1.9."""
+    return math.exp(math.hypot(math.log(ribs.FRICTION_FACTOR), math.log(STIFFNESS_FACTOR), math.log(1.5)))
+
+
+def _finger_candidates(case: Case) -> list[_Fingers]:
+    line = case.printer.line_width
+    count = 3 if case.is_round else (2 if case.seat.shape == "tongue" else 4)
+    slot = max(2 * line, 0.6)
+    if case.is_round:
+        width = max(math.pi * case.mean_width / count - slot, line)
+    else:
+        side = case.size.arm.value if case.size.arm else max(case.size.width.value, case.size.depth.value)
+        width = max(0.6 * side, 2 * line)
+    whole = max(case.socket_length - FINGER_ROOT, 0.5)
+    lengths = [whole * share for share in (1.0, 0.75, 0.5) if share == 1.0 or whole * share >= 2.5]
+    given = case.wish.interference
+    nominals = [given] if given is not None else [case.tolerance + 0.06 + 0.06 * step for step in range(10)]
+    thicknesses = [line * (1 + step / 4) for step in range(17)]
+    return [
+        _Fingers(case, nominal, thickness, length, count, width, slot)
+        for nominal, length, thickness in product(nominals, lengths, thicknesses)
+    ]
 
 
 def ringed(case: Case) -> Hold | str:
