@@ -1,0 +1,321 @@
+"""Room between a part and its passage: worst case, root sum of squares, Monte Carlo. Lengths in mm.
+
+May import: metrology.records, plan.records, plan.sections, plan.passage, plan.opening.
+
+The model. Let E be the set of places a section's centre may take inside the opening (the erosion,
+or Minkowski difference, of one by the other). Seen along the seat's axis the part is clear of both
+faces where its centre, taken relative to the hole's, lies in E shifted by -d and in E shifted by +d
+(see plan.passage for d). `room` is that centre's distance to the boundary of both, less what the
+finger can push aside: the seat's own play, and the lean of the socket's slop at the panel. Both are
+taken in full and in the worst direction in every draw, because over many strokes every direction
+comes up. The section is straight, so the stroke matters only through the height at which it leans.
+
+Draws (JCGM 101). Panel slope, thickness, hole size, mean width error and bore error of the print
+are shared by all positions of a draw; the hole's place is each position's own. The part-to-part
+spread of printing is not drawn but integrated in closed form (conditional Monte Carlo; Asmussen and
+Glynn, Stochastic Simulation, section V.4), which keeps the estimate smooth where no draw touches.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+
+from partgen.metrology.records import FloatArray, Value
+from partgen.plan.opening import Opening
+from partgen.plan.passage import Tilt, lateral_play, room
+from partgen.plan.records import Section
+from partgen.plan.sections import directions, half_planes, offset, rounded_box, support
+
+P_FLOOR = 1e-6
+"""No smaller probability is claimed: the model itself is not that good."""
+_BLOCK = 1 << 14
+"""Draws worked on at a time, so that arrays stay in the processor's cache."""
+
+
+@dataclass(frozen=True)
+class Causes:
+    """What varies for the whole set: values with standard uncertainties.
+
+    `width` and `bore` are printed minus model size of the peg and of the socket, shared; the spreads
+    are standard deviations from part to part around them.
+    """
+
+    thickness: Value
+    slope_cov: FloatArray
+    width: Value
+    width_spread: float
+    bore: Value
+    bore_spread: float
+
+
+@dataclass(frozen=True)
+class Place:
+    """One position's hole, panel and mounting, as far as clearance depends on them."""
+
+    label: str
+    opening: Opening
+    slope: tuple[float, float]
+    at: tuple[float, float]
+    """Hole's centre minus seat's axis, as far as known."""
+    at_limit: float
+    """Radius of the disc in which the hole's centre lies around `at`, uniformly."""
+    play: float
+    """How far the finger can push the seat aside at the panel, per side."""
+    slop: float
+    """Diametral play of the socket on the seat."""
+    seat_width: float
+    engaged: float
+    """Length over which the socket holds the seat."""
+    lean_height: float
+    """Highest contact with the panel above the seat's top, over the stroke."""
+
+    @property
+    def lean(self) -> float:
+        """Lean at `lean_height` per unit of slop, to first order: 1/2 + h/L."""
+        return 0.5 + self.lean_height / self.engaged
+
+    @property
+    def rock(self) -> float:
+        """Sideways room the expected slop takes at the panel, per side."""
+        return lateral_play(self.seat_width + self.slop, self.seat_width, self.engaged, self.lean_height)
+
+
+class Draws:
+    """Seeded draws of a set, made once and shared by all positions.
+
+    Every purpose has a stream of its own, so that a change of one leaves the others as they are. The
+    hole's places are one pool of draws from the unit disc; each position reads it from a starting
+    point of its own, so that within one draw all positions are independent.
+    """
+
+    def __init__(self, causes: Causes, openings: Mapping[str, Opening], seed: int, count: int) -> None:
+        self.count, self.seed, self.causes = count, seed, causes
+        eigen, vectors = np.linalg.eigh(np.asarray(causes.slope_cov))
+        root = vectors * np.sqrt(np.maximum(eigen, 0.0))
+        slopes = root @ self._stream("slope").standard_normal((2, count))
+        thickness = causes.thickness.value + causes.thickness.u * self._stream("thickness").standard_normal(count)
+        self.half_thickness = np.maximum(thickness, 0.0) / 2
+        self.half_shift = slopes * self.half_thickness
+        self.width = causes.width.u * self._stream("width").standard_normal(count)
+        self.bore = causes.bore.u * self._stream("bore").standard_normal(count)
+        self.sizes = {name: self._sizes(name, o) for name, o in openings.items()}
+        disc = self._stream("place")
+        radius, angle = np.sqrt(disc.random(count)), 2 * math.pi * disc.random(count)
+        self._disc = np.vstack([np.tile(radius * np.cos(angle), 2), np.tile(radius * np.sin(angle), 2)])
+
+    def disc(self, label: str) -> FloatArray:
+        """(2, count) draws from the unit disc for one position."""
+        start = int(self._stream(f"place of {label}").integers(self.count))
+        places: FloatArray = self._disc[:, start : start + self.count]
+        return places
+
+    def _sizes(self, name: str, opening: Opening) -> FloatArray:
+        """(2, count) deviations of the opening's half width and half depth."""
+        stream = self._stream(f"hole {name}")
+        if opening.edge_limit > 0:
+            edge = opening.edge_limit * (2 * stream.random(self.count) - 1)
+            return np.vstack([edge, edge])
+        width = opening.width.u / 2 * stream.standard_normal(self.count)
+        same = opening.section.shape == "round"
+        return np.vstack([width, width if same else opening.depth.u / 2 * stream.standard_normal(self.count)])
+
+    def _stream(self, purpose: str) -> np.random.Generator:
+        return np.random.default_rng([self.seed, zlib.crc32(purpose.encode())])
+
+
+@dataclass(frozen=True)
+class Erosion:
+    """E as a rounded box (half sides of the inner box, radius), or as half planes for other pairs."""
+
+    half: tuple[float, float]
+    radius: float
+    normals: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    limits: FloatArray = field(default_factory=lambda: np.empty(0))
+    size: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    """(m, 2): how each limit moves with the opening's half width and half depth."""
+
+
+def erosion(opening: Section, slope: tuple[float, float], section: Section) -> Erosion:
+    """E for a section in a slanted opening, on the safe side by a few micrometres per degree."""
+    tilt = Tilt(slope)
+    if "outline" not in (opening.shape, section.shape):
+        a, b, r = rounded_box(_seen_slanted(opening, tilt))
+        sa, sb, sr = rounded_box(section)
+        if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
+            return Erosion((a - sa, b - sb), 0.0)
+        inner = (a - r - (sa - sr), b - r - (sb - sr))
+        if min(inner) >= -1e-9:
+            return Erosion(inner, r - sr)
+    if opening.shape == "outline":  # E has the opening's own edges, as seen slanted
+        seen = np.asarray(opening.points) @ tilt.projection
+        normals, _ = half_planes(tuple((float(x), float(y)) for x, y in seen))
+        size = np.full((len(normals), 2), 0.5)
+    else:
+        normals = directions(count=96)
+        size = np.square(normals)
+    limits = support(opening, normals @ tilt.projection) - support(section, normals)
+    return Erosion((0.0, 0.0), 0.0, normals, limits, size)
+
+
+def _seen_slanted(opening: Section, tilt: Tilt) -> Section:
+    """A section of the same kind that lies inside the opening as seen along the seat's axis."""
+    (pxx, _), (_, pyy) = tilt.projection
+    if opening.shape == "round":
+        across = opening.width * math.cos(tilt.theta)
+        return Section("round", across, across)
+    seen = Section(opening.shape, opening.width * pxx, opening.depth * pyy, opening.corner_radius)
+    fan = directions(count=180)
+    over = float(np.max(support(seen, fan) - support(opening, fan @ tilt.projection)))
+    return offset(seen, over) if over > 0 else seen
+
+
+def rooms(place: Place, section: Section, draws: Draws) -> FloatArray:
+    """Room per draw for the expected printed `section`, (count,), part-to-part spread left out."""
+    shape = erosion(place.opening.section, place.slope, section)
+    cosine = math.cos(Tilt(place.slope).theta)
+    disc, sizes = draws.disc(place.label), draws.sizes[place.opening.name]
+    result = np.empty(draws.count)
+    for start in range(0, draws.count, _BLOCK):
+        part = slice(start, start + _BLOCK)
+        x = place.at_limit * disc[0, part] + place.at[0]
+        y = place.at_limit * disc[1, part] + place.at[1]
+        half = draws.half_thickness[part] * cosine
+        dx = half * place.slope[0] + draws.half_shift[0, part]
+        dy = half * place.slope[1] + draws.half_shift[1, part]
+        free = _inside(shape, x, y, dx, dy, sizes[:, part])
+        free -= draws.width[part] / 2
+        if place.slop > 0:
+            free -= place.lean * np.maximum(place.slop + draws.bore[part], 0.0)
+        result[part] = free
+    result -= place.play
+    return result
+
+
+def _inside(
+    shape: Erosion, x: FloatArray, y: FloatArray, dx: FloatArray, dy: FloatArray, size: FloatArray
+) -> FloatArray:
+    """Distance of the hole's place (x, y) to the boundary of E - d and E + d, whichever is nearer."""
+    if len(shape.normals):
+        free = np.full(x.shape, np.inf)
+        for (nx, ny), limit, (gx, gy) in zip(shape.normals, shape.limits, shape.size, strict=True):
+            gap = limit + gx * size[0] + gy * size[1] - np.abs(nx * dx + ny * dy) + nx * x + ny * y
+            np.minimum(free, gap, out=free)
+        return free
+    if shape.radius == 0.0:
+        across: FloatArray = shape.half[0] + size[0] - np.abs(x) - np.abs(dx)
+        along = shape.half[1] + size[1] - np.abs(y) - np.abs(dy)
+        np.minimum(across, along, out=across)
+        return across
+    same = np.sign(x * dx + y * dy)
+    if shape.half == (0.0, 0.0):  # a disc: the farther of the two centres decides
+        disc: FloatArray = shape.radius + size[0] - np.hypot(x + same * dx, y + same * dy)
+        return disc
+    distances = []
+    for sign in (1.0, -1.0):
+        qx = np.maximum(np.abs(x + sign * dx) - shape.half[0] - size[0], 0.0)
+        qy = np.maximum(np.abs(y + sign * dy) - shape.half[1] - size[1], 0.0)
+        distances.append(np.hypot(qx, qy))
+    rounded: FloatArray = shape.radius - np.maximum(distances[0], distances[1])
+    return rounded
+
+
+def spread(place: Place, causes: Causes) -> float:
+    """Standard deviation of room from part to part: half the width's, and the bore's lean."""
+    lean = place.lean * causes.bore_spread if place.slop > 0 else 0.0
+    return max(math.hypot(causes.width_spread / 2, lean), 1e-4)
+
+
+@dataclass(frozen=True)
+class Binding:
+    """Probability of touching with its Monte Carlo uncertainty (95 %), and the mean and u of room."""
+
+    p: float
+    u95: float
+    room: Value
+
+
+def binding(free: FloatArray, sigma: float) -> tuple[Binding, FloatArray]:
+    """P(touching) from rooms per draw and the part-to-part spread; also P(touching) per draw.
+
+    Where no draw touches, the uncertainty is at least 3/n, the 95 % bound of the rule of three
+    (Hanley and Lippman-Hand, JAMA 249, 1983); `p` is never below P_FLOOR.
+    """
+    touching = normal_below(-free / sigma)
+    p, n = float(touching.mean()), len(free)
+    u95 = 1.96 * float(touching.std()) / math.sqrt(n)
+    if not bool((free < 0).any()):
+        u95 = max(u95, 3 / n)
+    return Binding(max(p, P_FLOOR), u95, Value(float(free.mean()), math.hypot(float(free.std()), sigma))), touching
+
+
+_STEPS, _REACH = 256, 8
+
+
+@lru_cache(maxsize=1)
+def _table() -> FloatArray:
+    steps = np.arange(-_REACH * _STEPS, _REACH * _STEPS + 1) / _STEPS
+    return np.asarray([math.erfc(-z / math.sqrt(2)) / 2 for z in steps.tolist()])
+
+
+def normal_below(z: FloatArray) -> FloatArray:
+    """Standard normal distribution function by table, relative error below 2 % in |z| < 8, monotone."""
+    index = np.clip(z, -_REACH, _REACH)
+    index *= _STEPS
+    index += _REACH * _STEPS + 0.5
+    values: FloatArray = _table()[index.astype(np.int32)]
+    return values
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What eats into the nominal room per side, each at its limit: stated limits whole, measured
+    and printed quantities at twice their standard uncertainty."""
+
+    place: float
+    play: float
+    rock: float
+    width: float
+    hole: float
+    tilt: float
+
+    @property
+    def stack(self) -> float:
+        """Worst case: the plain sum."""
+        return sum((self.place, self.play, self.rock, self.width, self.hole, self.tilt))
+
+    @property
+    def rss(self) -> float:
+        """Root of the sum of squares of what may go either way, with play and rocking in full: a
+        finger takes those whenever it likes."""
+        either = (self.place, self.width, self.hole, self.tilt)
+        return self.play + self.rock + math.sqrt(sum(v * v for v in either))
+
+
+def limits(place: Place, causes: Causes) -> Limits:
+    """The limits of one position."""
+    opening = place.opening
+    hole = max(opening.width.u, opening.depth.u) + opening.edge_limit
+    rock = place.rock
+    if place.slop > 0:
+        rock += place.lean * 2 * math.hypot(causes.bore.u, causes.bore_spread)
+    slope_u = math.sqrt(max(float(np.linalg.eigvalsh(causes.slope_cov)[-1]), 0.0))
+    tilt = Tilt(place.slope)
+    return Limits(
+        place=place.at_limit,
+        play=place.play,
+        rock=rock,
+        width=math.hypot(causes.width.u, causes.width_spread),
+        hole=hole,
+        tilt=causes.thickness.value * slope_u + causes.thickness.u * math.sin(tilt.theta),
+    )
+
+
+def nominal(place: Place, section: Section, thickness: float) -> float:
+    """Room per side with everything as expected, the hole where it was measured, nothing pushed."""
+    return room(place.opening.section, place.slope, thickness, section, place.at)

@@ -1,0 +1,129 @@
+"""The largest section that keeps the wanted p_bind. Lengths in mm.
+
+May import: metrology.records, plan.records, plan.sections, plan.passage, plan.clearance.
+
+Every candidate is the passage's own section moved inward on every side by one amount; moving it
+inward by `inset` adds `inset` to the room of every draw, so one set of draws (common random numbers)
+serves the whole search and the probability falls monotonically with the inset.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from partgen.metrology.records import FloatArray
+from partgen.plan.clearance import Draws, Place, nominal, normal_below, rooms, spread
+from partgen.plan.passage import passage, passage_support, room
+from partgen.plan.records import Section, SectionShape
+from partgen.plan.sections import directions, half_planes, intersect, offset, outline_section
+
+GRID = 0.01
+"""Sections are rounded down to this."""
+_BIN = 0.0005
+
+
+class NoRoomError(ValueError):
+    """No section passes: the hole is too small for what the seat, the print and the tilt take."""
+
+
+def widest(places: Sequence[Place], thickness: float, shape: SectionShape | None, radius: float | None) -> Section:
+    """The largest section of `shape` (None: the hole's) that passes all places, everything as expected.
+
+    `radius` is a rectangle's corner radius; None follows the hole's. Raises NoRoomError.
+    """
+    opening = places[0].opening.section
+    shape = shape or opening.shape
+    if shape == "outline":
+        return _widest_outline(places, thickness)
+    axes = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+    reach = np.min([passage_support(opening, p.slope, thickness, axes) for p in places], axis=0)
+    width, depth = 2 * min(reach[:2]), 2 * min(reach[2:])
+    if shape == "round":
+        fan = directions(opening)
+        width = depth = 2 * min(float(passage_support(opening, p.slope, thickness, fan).min()) for p in places)
+    if min(width, depth) <= 0:
+        raise NoRoomError("the tilted panel closes the hole")
+    corner = 0.0 if shape != "rectangle" else opening.corner_radius if radius is None else radius
+    section = Section(shape, width, depth, min(corner, width / 2, depth / 2))
+    for _ in range(60):  # shapes unlike the hole's meet its wall elsewhere than on the axes
+        over = -min(room(p.opening.section, p.slope, thickness, section) for p in places)
+        if over <= 1e-6:
+            return section
+        section = _smaller(section, over / math.sqrt(2) + 1e-7)
+    raise NoRoomError("no section of this shape passes the hole")
+
+
+def largest(
+    places: Sequence[Place], draws: Draws, p_bind: float, shape: SectionShape | None, radius: float | None
+) -> Section:
+    """The largest section, equal for all `places`, whose p_bind is at most `p_bind` at each of them.
+
+    It also passes with everything as expected while the finger leans on it, however large a p_bind
+    is allowed. Sides are rounded down to GRID. Raises NoRoomError.
+    """
+    thickness = draws.causes.thickness.value
+    base = widest(places, thickness, shape, radius)
+    inset = max(inset_for(place, base, draws, p_bind) for place in places)
+    return rounded_down(_smaller(base, inset))
+
+
+def inset_for(place: Place, base: Section, draws: Draws, p_bind: float) -> float:
+    """How far `base` must move inward at one place so that P(touching) is at most `p_bind`."""
+    pushed = nominal(place, base, draws.causes.thickness.value) - place.play - place.rock
+    return max(0.0, -pushed, _inset(rooms(place, base, draws), spread(place, draws.causes), p_bind))
+
+
+def _inset(free: FloatArray, sigma: float, p_bind: float) -> float:
+    """Bisection on the inset over a histogram of rooms, each counted at its bin's lower edge."""
+    low = float(free.min())
+    counts = np.bincount(((free - low) / _BIN).astype(np.int64))
+    rooms_at = low + _BIN * np.arange(len(counts), dtype=np.float64)
+    share = np.asarray(counts / len(free), dtype=np.float64)
+
+    def p_at(inset: float) -> float:
+        return float(np.dot(share, normal_below(np.asarray(-(rooms_at + inset) / sigma))))
+
+    least, most = -float(rooms_at[-1]) - 8 * sigma, -low + 8 * sigma
+    for _ in range(40):
+        middle = (least + most) / 2
+        if p_at(middle) > p_bind:
+            least = middle
+        else:
+            most = middle
+    return most
+
+
+def rounded_down(section: Section) -> Section:
+    """Width and depth on GRID, never larger than before; outlines stay as they are."""
+    if section.shape == "outline":
+        return section
+    width, depth = (round(math.floor(v / GRID + 1e-9) * GRID, 4) for v in (section.width, section.depth))
+    if min(width, depth) <= 0:
+        raise NoRoomError("nothing is left of the section")
+    return replace(section, width=width, depth=depth, corner_radius=min(section.corner_radius, width / 2, depth / 2))
+
+
+def _smaller(section: Section, inset: float) -> Section:
+    try:
+        return offset(section, inset)
+    except ValueError as error:
+        raise NoRoomError(str(error)) from error
+
+
+def _widest_outline(places: Sequence[Place], thickness: float) -> Section:
+    """The intersection of all places' passages."""
+    planes = []
+    for place in places:
+        polygon = passage(place.opening.section, place.slope, thickness)
+        if len(polygon) < 3:
+            raise NoRoomError("the tilted panel closes the hole")
+        planes.append(half_planes(polygon))
+    common = intersect(np.vstack([n for n, _ in planes]), np.concatenate([limits for _, limits in planes]))
+    try:
+        return outline_section(common)
+    except ValueError as error:
+        raise NoRoomError("the passages of this part's positions have nothing in common") from error

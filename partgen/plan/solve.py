@@ -1,0 +1,443 @@
+"""From an estimate to a whole set's plan. Pure computation; lengths in mm.
+
+May import: errors, findings, model, metrology, plan. Parts are planned one by one, because their
+positions share a section; the draws are shared by all, because panel and printer are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+
+from partgen.errors import Fault, ProfileError
+from partgen.findings import Finding, worst
+from partgen.metrology.readings import evaluate
+from partgen.metrology.records import Estimate, FloatArray, NextMeasurement, Value
+from partgen.metrology.student import coverage_factor
+from partgen.model.part import Position
+from partgen.model.printer import Material, Printer
+from partgen.model.profile import Profile
+from partgen.plan import judge
+from partgen.plan.caps import CapSite, cap_model, collars, compensated, flange_section, printed
+from partgen.plan.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, spread
+from partgen.plan.grip import plan_grip
+from partgen.plan.heights import Collar, Site, crown_height, pressed_guide, proud_u95, socket_depth
+from partgen.plan.neighbours import Footprint, neighbour_findings
+from partgen.plan.opening import Opening, measured_opening, measured_seat
+from partgen.plan.passage import passage
+from partgen.plan.records import Clearance, GripPlan, PositionPlan, Section, SetPlan, SocketModel
+from partgen.plan.section import NoRoomError, largest
+from partgen.plan.sections import directions, offset, support
+from partgen.plan.spec import CapSpec
+
+Materials = Mapping[str, Material] | Callable[[str], Material]
+Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
+
+MEASURED_PLACE_LIMIT = 0.1
+"""mm a measured hole offset may be off where the profile does not say."""
+WIDE_GAP = 0.6
+"""mm per side beyond which a gap looks wide; noted, not judged."""
+LEAST_SKIRT = 0.8
+"""mm of wall around the seat that a part keeps even where its hole has no room for it (it then fails)."""
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What every position's plan needs."""
+
+    profile: Profile
+    estimate: Estimate
+    printer: Printer
+    materials: Materials
+    draws: Draws
+    openings: Mapping[str, Opening]
+    factor: float
+    """Coverage factor of proud (95 %)."""
+
+
+@dataclass(frozen=True)
+class _Seat:
+    """A seat as measured."""
+
+    outer: Section
+    travel: Value
+    obstacle: Value | None
+    assumed_free: bool
+
+
+def plan_set(
+    profile: Profile,
+    estimate: Estimate,
+    printer: Printer,
+    materials: Materials,
+    *,
+    seed: int = 0,
+    draws: int = 100_000,
+    next_measurement: NextMeasurement | None = None,
+) -> SetPlan:
+    """Heights, sections, sockets, clearance and grip of every position, judged.
+
+    `materials` finds a material by name. Equal inputs and `seed` give an equal plan. Raises
+    ProfileError for a part whose kind this plan does not know, or a bad outline.
+    """
+    specs = _specs(profile)
+    used = {spec.hole for spec in specs.values()}
+    openings = {name: measured_opening(name, profile.hole[name], profile.caliper) for name in sorted(used)}
+    causes = Causes(
+        thickness=estimate.thickness,
+        slope_cov=estimate.slope_cov,
+        width=estimate.width_error,
+        width_spread=printer.error.peg.spread,
+        bore=estimate.bore_error,
+        bore_spread=printer.error.hole.spread,
+    )
+    pool = Draws(causes, openings, seed, draws)
+    factor = coverage_factor(estimate.drop_dof)
+    job = _Job(profile, estimate, printer, materials, pool, openings, factor)
+    survival = np.zeros(draws)
+    plans: dict[str, PositionPlan] = {}
+    notes: list[str] = list(estimate.notes)
+    for name, spec in specs.items():
+        planned, said = _plan_part(job, name, spec, survival)
+        plans.update(planned)
+        notes.extend(said)
+    ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
+    return SetPlan(
+        title=profile.title,
+        printer=printer.title,
+        panel=estimate.panel,
+        positions=ordered,
+        doubts=estimate.doubts,
+        p_all_fit=float(np.exp(survival).mean()),
+        next_measurement=next_measurement,
+        notes=tuple(dict.fromkeys(notes)),
+        draws=draws,
+        seed=seed,
+    )
+
+
+def _specs(profile: Profile) -> dict[str, CapSpec]:
+    """The parts that positions ask for, by name."""
+    specs: dict[str, CapSpec] = {}
+    for name in dict.fromkeys(position.part for position in profile.position):
+        spec = profile.part[name]
+        if not isinstance(spec, CapSpec):
+            raise ProfileError(
+                Fault(f"[part.{name}] kind", spec.kind, "a kind that passes through a hole, such as button-cap")
+            )
+        specs[name] = spec
+    return specs
+
+
+def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tuple[dict[str, PositionPlan], list[str]]:
+    """Plans of all positions of one part, by label, and notes; adds ln P(not touching) per draw to `survival`."""
+    profile, estimate, printer = job.profile, job.estimate, job.printer
+    indices = [i for i, p in enumerate(profile.position) if p.part == name]
+    positions = [profile.position[i] for i in indices]
+    seat, opening = _measured_seat(profile, spec), job.openings[spec.hole]
+    sites = [_site(job, i, spec, seat) for i in indices]
+    crowns = [
+        crown_height(
+            site.drop,
+            _proud(spec, p),
+            spec.height if p.height is None else p.height,
+            estimate.height_error.value,
+            printer,
+        )
+        for site, p in zip(sites, positions, strict=True)
+    ]
+    depths = [socket_depth(spec, site, printer) for site in sites]
+    grip = _gripper(job, spec)
+    slops = [grip(_wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
+    places = [
+        _place(job, p, spec, opening, site, seat, slop, depth, crown.wanted)
+        for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
+    ]
+    best = _largest(job, spec, places)
+    error = estimate.width_error.value
+    wanted = [_chosen(spec, opening, seat, found) for found in best]
+    models = [compensated(section, error) for section in wanted]
+    expected = [printed(model, error) for model in models]
+    grips = [grip(_wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
+    caps = [
+        CapSite(p.label, site, crown, section, gripped[1])
+        for p, site, crown, section, gripped in zip(positions, sites, crowns, wanted, grips, strict=True)
+    ]
+    flange = flange_section(opening.section, spec.flange_overlap)
+    held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
+    plans: dict[str, PositionPlan] = {}
+    for k, index in enumerate(indices):
+        place = replace(places[k], slop=grips[k][0].slop)
+        found, touching = binding(rooms(place, expected[k], job.draws), spread(place, job.draws.causes))
+        survival += np.log1p(-np.minimum(touching, 1 - 1e-12))
+        model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
+        clearance = _clearance(job, place, expected[k], models[k], found)
+        findings = (
+            *_height_findings(job, index, positions[k], spec, seat, caps[k], held[k], expected[k]),
+            judge.bind(
+                place.label,
+                found,
+                spec.p_bind,
+                expected[k],
+                best[k],
+                judge.largest_cause(limits(place, job.draws.causes)),
+            ),
+            judge.clearance(place.label, clearance.nominal, limits(place, job.draws.causes)),
+            *(replace(f, subject=place.label) for f in grips[k][2]),
+        )
+        proud = crowns[k].proud
+        plans[place.label] = PositionPlan(
+            label=place.label,
+            part=name,
+            hole=spec.hole,
+            seat=spec.seat,
+            at=positions[k].at,
+            drop=sites[k].drop,
+            drop_u=float(np.sqrt(max(estimate.drop_cov[index, index], 0.0))),
+            thickness=sites[k].thickness,
+            travel=sites[k].travel,
+            slope=sites[k].slope,
+            proud_wanted=_proud(spec, positions[k]),
+            proud_tolerance=spec.proud_tolerance,
+            height=crowns[k].wanted,
+            model_height=crowns[k].model,
+            proud=proud,
+            proud_u95=proud_u95(estimate.proud_cov, index, printer.error.height.spread, job.factor),
+            proud_pressed=proud - sites[k].travel,
+            hole_section=opening.section,
+            passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at),
+            offset=place.at,
+            section=wanted[k],
+            model_section=models[k],
+            largest_section=best[k] or wanted[k],
+            clearance=clearance,
+            grip=grips[k][0],
+            model=model,
+            checks=findings,
+            state=worst(f.state for f in findings),
+        )
+    return plans, _notes(name, spec, seat, opening, list(plans.values()))
+
+
+def _proud(spec: CapSpec, position: Position) -> float:
+    return spec.proud if position.proud is None else position.proud
+
+
+def _measured_seat(profile: Profile, spec: CapSpec) -> _Seat:
+    seat, caliper = profile.seat[spec.seat], profile.caliper
+    travel = evaluate(seat.travel, caliper, "depth", f"[seat.{spec.seat}] travel").result
+    if seat.body is not None:
+        obstacle: Value | None = Value(seat.body, caliper.limit_of_error)
+    elif seat.height is not None:  # the board itself
+        obstacle = evaluate(seat.height, caliper, "depth", f"[seat.{spec.seat}] height").result
+    else:
+        obstacle = None
+    return _Seat(measured_seat(spec.seat, seat, caliper), travel, obstacle, seat.body is None)
+
+
+def _site(job: _Job, index: int, spec: CapSpec, seat: _Seat) -> Site:
+    slope = job.estimate.normal_slope[index]
+    return Site(
+        drop=float(job.estimate.drop[index]),
+        slope=(float(slope[0]), float(slope[1])),
+        thickness=job.estimate.thickness.value,
+        travel=seat.travel.value,
+        seat_length=job.profile.seat[spec.seat].length,
+        obstacle=None if seat.obstacle is None else seat.obstacle.value,
+    )
+
+
+def _gripper(job: _Job, spec: CapSpec) -> Callable[[float, float], Gripped]:
+    """The part's grip by (wall room, socket length); equal ones are worked out once."""
+    name = spec.material or job.printer.material
+    material = job.materials(name) if callable(job.materials) else job.materials[name]
+
+    @cache
+    def grip(wall_room: float, length: float) -> Gripped:
+        return plan_grip(
+            job.profile.seat[spec.seat],
+            spec,
+            job.printer,
+            material,
+            bore_error=job.estimate.bore_error,
+            wall_room=wall_room,
+            socket_length=length,
+            caliper=job.profile.caliper,
+        )
+
+    return grip
+
+
+def _wall_room(section: Section, seat: Section) -> float:
+    """From the seat's surface to the part's outside where it is nearest."""
+    fan = directions(section, seat, count=72)
+    return round(float((support(section, fan) - support(seat, fan)).min()), 4)
+
+
+def _place(
+    job: _Job,
+    position: Position,
+    spec: CapSpec,
+    opening: Opening,
+    site: Site,
+    seat: _Seat,
+    slop: float,
+    engaged: float,
+    height: float,
+) -> Place:
+    """Where the hole may be, and how far a finger can push the part aside there.
+
+    The seat's play is measured at its top; it is taken to lean about its root, `length` below, so
+    that it grows with the distance to the panel: play (1 + drop/length).
+    """
+    where = job.profile.seat[spec.seat]
+    if position.offset_limit is not None:
+        limit = position.offset_limit
+    elif position.offset is not None:
+        limit = MEASURED_PLACE_LIMIT
+    else:
+        limit = job.profile.hole[spec.hole].offset_limit
+    return Place(
+        label=position.label,
+        opening=opening,
+        slope=site.slope,
+        at=position.offset or (0.0, 0.0),
+        at_limit=limit,
+        play=where.play * (1 + max(site.drop, 0.0) / where.length),
+        slop=slop,
+        seat_width=min(seat.outer.width, seat.outer.depth),
+        engaged=engaged,
+        lean_height=max(min(site.drop + site.travel, height), 0.0),
+    )
+
+
+def _largest(job: _Job, spec: CapSpec, places: Sequence[Place]) -> list[Section | None]:
+    """The largest section per position, one for all unless the part says otherwise; None: no room."""
+
+    def of(group: Sequence[Place]) -> Section | None:
+        try:
+            return largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
+        except NoRoomError:
+            return None
+
+    return [of(places)] * len(places) if spec.equal else [of([place]) for place in places]
+
+
+def _chosen(spec: CapSpec, opening: Opening, seat: _Seat, best: Section | None) -> Section:
+    """The section asked for, else the largest; where none passes, the least around the seat."""
+    hole = opening.section
+    shape = spec.section_shape or hole.shape
+    if spec.section is not None and shape != "outline":
+        width, depth = spec.section
+        radius = (
+            (hole.corner_radius if spec.corner_radius is None else spec.corner_radius) if shape == "rectangle" else 0.0
+        )
+        return Section(shape, width, depth, min(radius, width / 2, depth / 2))
+    if best is not None:
+        return best
+    least = offset(seat.outer, -LEAST_SKIRT)
+    if shape in ("round", "slot"):
+        across = max(least.width, least.depth)
+        return Section("round", across, across)
+    return Section("rectangle", least.width, least.depth)
+
+
+def _clearance(job: _Job, place: Place, expected: Section, model: Section, found: Binding) -> Clearance:
+    causes = job.draws.causes
+    thickness = causes.thickness.value
+    room, eaten = nominal(place, expected, thickness), limits(place, causes)
+    drawn = nominal(place, model, thickness)
+    return Clearance(
+        nominal=room,
+        worst=room - eaten.stack,
+        rss=room - eaten.rss,
+        u95=1.96 * found.room.u,
+        p_bind=found.p,
+        model_nominal=drawn,
+        model_rocked=drawn - place.rock,
+    )
+
+
+def _height_findings(
+    job: _Job,
+    index: int,
+    position: Position,
+    spec: CapSpec,
+    seat: _Seat,
+    cap: CapSite,
+    held: Collar | None,
+    expected: Section,
+) -> list[Finding]:
+    site, crown, label = cap.site, cap.crown, cap.label
+    estimate, printer = job.estimate, job.printer
+    u95 = proud_u95(estimate.proud_cov, index, printer.error.height.spread, job.factor)
+    travel_u95, thickness_u95 = judge.expanded(seat.travel), judge.expanded(estimate.thickness)
+    wanted = _proud(spec, position)
+    forced = spec.height is not None or position.height is not None
+    findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced)]
+    soft = spec.edge_radius + (spec.crown_rise if spec.crown == "domed" else 0.0)
+    guide = pressed_guide(site, expected, site.drop + crown.proud, soft)
+    pressed_u95 = judge.combined_u95(u95, travel_u95, thickness_u95)
+    findings.append(judge.pressed(label, guide, pressed_u95, crown.proud - site.travel))
+    if spec.flange:
+        room = site.underside(expected) + cap.socket.length - spec.flange_gap
+        gap = None if held is None else held.rest_gap
+        rest_u95 = judge.combined_u95(u95, thickness_u95)
+        findings.append(judge.flange_rest(label, gap, rest_u95, room, spec.flange_thickness))
+    if seat.obstacle is not None:
+        left = seat.obstacle.value - site.travel - cap.socket.length
+        findings.append(
+            judge.travel(
+                label, left, judge.combined_u95(travel_u95, judge.expanded(seat.obstacle)), seat.obstacle.value
+            )
+        )
+    if spec.grip == "captive" and held is not None:
+        findings.append(judge.captive(label, held.lift, cap.socket.length))
+    return findings
+
+
+def _with_neighbours(
+    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, CapSpec]
+) -> tuple[PositionPlan, ...]:
+    """The plans with what stands too near added."""
+    footprints = [
+        Footprint(
+            p.label,
+            p.at,
+            flange_section(openings[p.hole].section, specs[p.part].flange_overlap) if p.model.flange else p.section,
+        )
+        for p in plans
+    ]
+    found = neighbour_findings(footprints)
+    return tuple(
+        replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
+        if p.label in found
+        else p
+        for p in plans
+    )
+
+
+def _notes(name: str, spec: CapSpec, seat: _Seat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
+    """What was assumed or may surprise, in plain words."""
+    notes = []
+    if seat.assumed_free:
+        below = "the board" if seat.obstacle is not None else "nothing"
+        notes.append(
+            f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
+            "Measure from the seat's top down to the switch's body if it is nearer"
+        )
+    gaps = [p.clearance.nominal for p in plans]
+    if max(gaps) > WIDE_GAP:
+        most = max(plans, key=lambda p: p.clearance.nominal)
+        notes.append(
+            f"[part.{name}]: the gap beside the caps is up to {max(gaps):.2f} mm per side ({most.label}). "
+            "Measuring how far each hole sits off its seat (offset) lets it be smaller"
+        )
+    if seat.outer.shape == "round" and opening.section.shape != "round" and plans[0].section.shape != "round":
+        notes.append(
+            f"[part.{name}]: a round seat does not hold the caps' direction; turn each by hand until its gaps look even"
+        )
+    return notes
