@@ -126,8 +126,10 @@ def travel(label: str, left: float, u95: float, obstacle: float) -> Finding:
     below = f"what lies {obstacle:.2f} mm below the seat's top"
     why = f"pressed home, {label}'s lower end stays {left:.2f} mm clear of {below}"
     if state != "pass":
-        why = f"pressed home, {label}'s lower end comes to {left:.2f} mm from {below}: the switch may not "
-            f"close. Make socket_depth at least {u95 - left:.1f} mm less"
+        why = (
+            f"pressed home, {label}'s lower end comes to {left:.2f} mm from {below}: the switch may not close. "
+            f"Make socket_depth at least {u95 - left:.1f} mm less"
+        )
     return Finding("flange-travel", label, "lower end clear at full travel", left, 0.0, u95, "mm", state, why)
 
 
