@@ -17,6 +17,7 @@ from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
 from partgen.report.section import cut, from_above
 from partgen.report.trace import Node, Number, cited, figure, percent
+from partgen.report.viewer import view_3d
 
 
 def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
@@ -25,12 +26,15 @@ def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
     Every text of the document is escaped; a content policy inside the page forbids anything but its
     own two scripts.
     """
-    return _render("report.html", doc, extras or ReportExtras())
+    extras = extras or ReportExtras()
+    viewer = Markup(_text("viewer.js"))
+    return _render("report.html", doc, extras, view3d=view_3d(doc, extras), viewer_script=viewer)
 
 
 def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: object) -> str:
     root = Node(doc)
     script = Markup(_text("page.js"))  # ours, not the profile's
+    hashes = " ".join(f"'{_hash(s)}'" for s in (script, more.get("viewer_script")) if s)
     return (
         environment()
         .get_template(template)
@@ -48,16 +52,16 @@ def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: objec
             map=panel_map(doc, links=template == "report.html"),
             style=Markup(_text("style.css")),
             script=script,
-            policy=f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src '{_hash(script)}'; "
+            policy=f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src {hashes}; "
             "base-uri 'none'; form-action 'none'",
             **more,
         )
     )
 
 
-def _hash(script: str) -> str:
+def _hash(script: object) -> str:
     """The content policy's name of a script."""
-    return "sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return "sha256-" + base64.b64encode(hashlib.sha256(str(script).encode()).digest()).decode()
 
 
 def _text(name: str) -> str:

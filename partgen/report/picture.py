@@ -1,0 +1,178 @@
+"""Pictures of meshes, drawn in numpy: shaded, with edges, as PNG. May import: numpy, report.extras.
+
+A rasteriser of our own, because it needs no graphics library on the machine: on a plain Debian an
+offscreen renderer ends the process where libegl1 is missing.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from partgen.report.extras import FloatArray, Shape
+
+_SMOOTH = 2  # pixels are drawn this much finer each way, then averaged
+_LIGHT = np.array([-0.35, 0.45, 0.82])
+_EDGE = np.array([40.0, 45.0, 52.0])
+
+
+@dataclass(frozen=True)
+class Body:
+    """One mesh with its colour ("#rrggbb") and where its own zero lies."""
+
+    shape: Shape
+    colour: str
+    origin: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+def view(turn: float, rise: float) -> FloatArray:
+    """(3, 3) rotation, world to eye, seen from `rise` degrees above and `turn` degrees round from the front."""
+    t, r = math.radians(turn), math.radians(rise)
+    spin = np.array([[math.cos(t), math.sin(t), 0], [-math.sin(t), math.cos(t), 0], [0, 0, 1.0]])
+    tip = np.array([[1.0, 0, 0], [0, math.sin(r), math.cos(r)], [0, -math.cos(r), math.sin(r)]])
+    return tip @ spin
+
+
+def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: int) -> bytes:
+    """A parallel projection of all bodies, filling the picture, on a transparent ground."""
+    w, h = width * _SMOOTH, height * _SMOOTH
+    corners, colours, owner = [], [], []
+    for number, body in enumerate(bodies):
+        eye = (body.shape.vertices + np.array(body.origin)) @ rotation.T
+        corners.append(eye[body.shape.faces])
+        red, green, blue = (int(body.colour[i : i + 2], 16) for i in (1, 3, 5))
+        colours.append(np.tile(np.array([red, green, blue], dtype=float), (len(body.shape.faces), 1)))
+        owner.append(np.full(len(body.shape.faces), number))
+    triangles, colour, body_of = np.concatenate(corners), np.concatenate(colours), np.concatenate(owner)
+    normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    length = np.linalg.norm(normals, axis=1)
+    towards = (normals[:, 2] > 0) & (length > 0)
+    triangles, colour, body_of = triangles[towards], colour[towards], body_of[towards]
+    normals = normals[towards] / length[towards, None]
+
+    low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
+    scale = min((w - 8 * _SMOOTH) / (high[0] - low[0]), (h - 8 * _SMOOTH) / (high[1] - low[1]))
+    middle = (low + high) / 2
+    flat = triangles.copy()
+    flat[:, :, 0] = w / 2 + (triangles[:, :, 0] - middle[0]) * scale
+    flat[:, :, 1] = h / 2 - (triangles[:, :, 1] - middle[1]) * scale
+    depth, face = _fill(flat, w, h)
+
+    light = _LIGHT / np.linalg.norm(_LIGHT)
+    shade = 0.42 + 0.58 * np.clip(normals @ light, 0, 1)
+    lifted = 26 + colour * (229 / 255)  # so that black parts keep their form
+    lit = np.clip(lifted * shade[:, None] * 1.08, 0, 255)
+    inside = face >= 0
+    image = np.zeros((h, w, 4))
+    image[inside, :3] = lit[face[inside]]
+    image[inside, 3] = 255
+    line = _edges(depth, face, normals, body_of, scale)
+    ink = np.where(image[line, :3].mean(axis=1, keepdims=True) < 70, 128.0, _EDGE)  # lines stay visible on dark parts
+    image[line, :3] = ink
+    image[line, 3] = 255
+    return _png(_shrink(image))
+
+
+def _fill(triangles: FloatArray, w: int, h: int) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Depth (larger is nearer) and the face seen at each pixel, -1 for none.
+
+    All triangles at once, row by row: where each row of pixel centres enters and leaves a triangle,
+    then every pixel in between. The work grows with the pixels covered, not with bounding boxes.
+    """
+    x, y, z = triangles[:, :, 0], triangles[:, :, 1], triangles[:, :, 2]
+    first = np.clip(np.ceil(y.min(axis=1) - 0.5), 0, h).astype(np.int64)
+    rows = np.clip(np.floor(y.max(axis=1) - 0.5), -1, h - 1).astype(np.int64) - first + 1
+    owner, row = _spread(first, rows)
+    at = row + 0.5
+    enter, leave = np.full(len(owner), np.inf), np.full(len(owner), -np.inf)
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        ya, yb = y[owner, i], y[owner, j]
+        crosses = (np.minimum(ya, yb) <= at) & (at <= np.maximum(ya, yb)) & (ya != yb)
+        share = (at - ya) / np.where(ya == yb, 1.0, yb - ya)
+        meets = x[owner, i] + share * (x[owner, j] - x[owner, i])
+        enter = np.where(crosses, np.minimum(enter, meets), enter)
+        leave = np.where(crosses, np.maximum(leave, meets), leave)
+    seen = enter <= leave
+    owner, row, enter, leave = owner[seen], row[seen], enter[seen], leave[seen]
+    left = np.clip(np.ceil(enter - 0.5), 0, w).astype(np.int64)
+    count = np.clip(np.floor(leave - 0.5), -1, w - 1).astype(np.int64) - left + 1
+    span, column = _spread(left, count)
+    owner, row = owner[span], row[span]
+
+    ux, uy, uz = (v[:, 1] - v[:, 0] for v in (x, y, z))
+    vx, vy, vz = (v[:, 2] - v[:, 0] for v in (x, y, z))
+    area = ux * vy - vx * uy
+    area = np.where(area == 0, np.inf, area)
+    dx, dy = (uz * vy - vz * uy) / area, (ux * vz - vx * uz) / area  # how depth grows along a row, and down
+    near = z[owner, 0] + dx[owner] * (column + 0.5 - x[owner, 0]) + dy[owner] * (row + 0.5 - y[owner, 0])
+    pixel = row * w + column
+    depth = np.full(h * w, -np.inf)
+    np.maximum.at(depth, pixel, near)
+    face = np.full(h * w, -1, dtype=np.int64)
+    won = near == depth[pixel]
+    face[pixel[won]] = owner[won]
+    return depth.reshape(h, w), face.reshape(h, w)
+
+
+def _spread(first: NDArray[np.int64], count: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """For each i, the whole numbers first[i], first[i] + 1, ... (count[i] of them): (which i, number)."""
+    count = np.maximum(count, 0)
+    owner = np.repeat(np.arange(len(first)), count)
+    before = np.cumsum(count) - count
+    return owner, np.arange(len(owner)) - before[owner] + first[owner]
+
+
+def _edges(
+    depth: FloatArray, face: NDArray[np.int64], normals: FloatArray, body: NDArray[np.int64], scale: float
+) -> NDArray[np.bool_]:
+    """Pixels on an outline, a step in depth, or a crease."""
+    line = np.zeros(face.shape, dtype=bool)
+    padded = np.vstack([normals, np.zeros(3)])  # -1, no face, has no direction
+    owner = np.append(body, -1)
+    for axis in (0, 1):
+        a = tuple(slice(None, -1) if i == axis else slice(None) for i in (0, 1))
+        b = tuple(slice(1, None) if i == axis else slice(None) for i in (0, 1))
+        fa, fb = face[a], face[b]
+        other = fa != fb
+        crease = np.zeros(fa.shape, dtype=bool)
+        na, nb = padded[fa[other]], padded[fb[other]]
+        crease[other] = (np.einsum("ij,ij->i", na, nb) < 0.9) | (owner[fa[other]] != owner[fb[other]])
+        with np.errstate(invalid="ignore"):
+            step = np.abs(depth[a] - depth[b]) * scale > 14
+        mark = other & (crease | step)
+        line[a] |= mark
+        line[b] |= mark
+    return line
+
+
+def _shrink(image: FloatArray) -> NDArray[np.uint8]:
+    """Average blocks of pixels, colours weighed by opacity."""
+    h, w, _ = image.shape
+    blocks = image.reshape(h // _SMOOTH, _SMOOTH, w // _SMOOTH, _SMOOTH, 4)
+    alpha = blocks[..., 3:].sum(axis=(1, 3))
+    colour = (blocks[..., :3] * blocks[..., 3:]).sum(axis=(1, 3)) / np.maximum(alpha, 1)
+    return np.concatenate([colour, alpha / _SMOOTH**2], axis=2).round().astype(np.uint8)
+
+
+def _png(image: NDArray[np.uint8]) -> bytes:
+    """RGBA pixels as PNG (ISO/IEC 15948): one chunk of deflated rows, each predicted from the row above."""
+    h, w, _ = image.shape
+    above = np.vstack([np.zeros((1, w, 4), dtype=np.uint8), image[:-1]])
+    rows = np.concatenate([np.full((h, 1), 2, dtype=np.uint8), (image - above).reshape(h, -1)], axis=1)
+
+    def chunk(name: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+
+    head = struct.pack(">IIBBBBB", w, h, 8, 6, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", head)
+        + chunk(b"IDAT", zlib.compress(rows.tobytes(), 6))
+        + chunk(b"IEND", b"")
+    )
