@@ -1,7 +1,7 @@
 """The field types of a profile: lengths and readings, checked and turned into mm on the way in.
 
 The unit of bare numbers travels in pydantic's validation context under the key "unit".
-May import: errors, units.
+May import: errors, units, model.ways.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, ValidationInfo, WithJsonSchema
 
+from partgen.model.ways import WAYS, Instrument, resolve
 from partgen.units import Unit, parse_length
 
 
@@ -32,7 +33,8 @@ class Reading:
     """Repeated readings of one quantity, in mm.
 
     `steps` holds, for each, the step of its last written digit in mm (0.0 where a bare number was
-    written); the calipers' resolution is a floor under it.
+    written), or how wide a range it leaves open (see model.ways); the calipers' resolution is a
+    floor under it.
     """
 
     values: tuple[float, ...]
@@ -53,6 +55,9 @@ def to_reading(raw: object, info: ValidationInfo) -> Reading:
     """A reading as written (one or several), in mm."""
     if isinstance(raw, Reading):
         return raw
+    if isinstance(raw, dict):
+        context = info.context or {}
+        return Reading(*resolve(raw, context.get("instrument", Instrument(unit_of(info)))))
     items = list(raw) if isinstance(raw, (list, tuple)) else [raw]
     if not items:
         raise ValueError("at least one reading, or leave the key out")
@@ -70,6 +75,16 @@ _READING_SCHEMA: dict[str, Any] = {
         {"type": "number"},
         {"type": "string"},
         {"type": "array", "minItems": 1, "items": {"anyOf": [{"type": "number"}, {"type": "string"}]}},
+        *(
+            {
+                "type": "object",
+                "required": sorted(keys),
+                "properties": {key: {"type": ["number", "string", "array"]} for key in sorted(keys)},
+                "additionalProperties": False,
+                "description": (way.__doc__ or "").splitlines()[0],
+            }
+            for keys, way in WAYS.items()
+        ),
     ],
 }
 

@@ -104,6 +104,8 @@ def add_reading(place: Place, written: str) -> Edit:
             _append_key(table, place.key, array)
         elif isinstance(old, Array):
             old.append(item)
+        elif isinstance(old, InlineTable):
+            raise ProfileError(Fault(str(place), "a table of another way to measure", "edit it in the file"))
         else:
             array = tomlkit.array()
             array.append(_bare(old))

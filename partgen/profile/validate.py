@@ -16,6 +16,7 @@ from partgen.families import FAMILIES
 from partgen.model import fields, panel
 from partgen.model.part import PartSpec, Position
 from partgen.model.profile import Profile, Target
+from partgen.model.ways import Instrument
 from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
 from partgen.profile.words import as_written, nearest, one_of
@@ -54,6 +55,7 @@ class _Reader:
         self.source = source
         self.faults: list[Fault] = []
         self.unit: Unit = "mm"
+        self.instrument = Instrument()
         self.unit_known = True
 
     def fault(self, where: str, read: str, expected: str) -> None:
@@ -74,7 +76,7 @@ class _Reader:
         if len(self.faults) > before:
             return None
         try:
-            made = model.model_validate(data, context={"unit": self.unit})
+            made = model.model_validate(data, context={"unit": self.unit, "instrument": self.instrument})
         except ValidationError as error:
             details = error.errors(include_url=False)
             unknown = [d["loc"][0] for d in details if d["type"] == "extra_forbidden"]
@@ -163,6 +165,7 @@ class _Reader:
         unit = data.get("unit", "mm")
         if unit in get_args(Unit):
             self.unit = cast("Unit", unit)
+            self.instrument = Instrument(self.unit)
         else:
             self.unit_known = False
             known = {"in": "inch", "inches": "inch", '"': "inch", "millimetre": "mm", "millimeter": "mm", "cm": "mm"}
@@ -247,6 +250,8 @@ class _Reader:
     def profile(self, data: Table) -> Profile | None:
         self.top(data)
         caliper = self.record(panel.Caliper, data.get("caliper", {}), "[caliper]")
+        if isinstance(caliper, panel.Caliper):
+            self.instrument = Instrument(self.unit, caliper.resolution, caliper.repeatability)
         target = self.record(Target, data.get("target", {}), "[target]")
         plate = self.panel(data.get("panel", {}))
         holes = self.named(data, "hole", HOLES, "shape")

@@ -36,7 +36,7 @@ def as_written(value: object) -> str:
     elif isinstance(value, (datetime, date, time)):
         text = f"the date or time {value.isoformat()}"
     elif isinstance(value, dict):
-        text = "a table"
+        text = "{" + ", ".join(f"{key} = {as_written(item)}" for key, item in list(value.items())[:4]) + "}"
     elif isinstance(value, (list, tuple)):
         text = "[" + ", ".join(as_written(item) for item in value[:12]) + (", ...]" if len(value) > 12 else "]")
     elif isinstance(value, str):
