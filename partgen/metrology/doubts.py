@@ -30,6 +30,9 @@ AGREEING_SHARE, SINGLE_SHARE = 0.5, 0.1
 """How far a whole position that lies off the face is believed: repeats that agree with one another
 speak as loudly as the face does; a single reading is far more often a slip than a strange seat."""
 
+FEWEST_FOR_SPREAD = 6
+"""Fewer positions cannot tell that seats scatter more than stated."""
+
 
 @dataclass(frozen=True)
 class Readings:
@@ -87,6 +90,8 @@ class Sifted:
     s: float
     """Repeatability of one reading."""
     s_dof: float
+    spread_scale: float
+    """By how much seats scatter more from position to position than stated; 1 as a rule."""
     weights: Weights
     repeat_share: FloatArray
     """(G,) share of each group's variance that is repeatability, the rest being rounding."""
@@ -154,14 +159,19 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
     readings = gather(unknowns)
     stated = unknowns.profile.caliper.repeatability
     s, dof = robust_repeatability(readings, stated)
-    weights = unweighted(readings, len(unknowns.at))
-    for _ in range(2):  # once with the robust repeatability, once with the pooled one of what was kept
-        weights = _settle(_Panel(unknowns, readings, extra, s, dof), weights)
-        kept = weights.reading == 0
-        s, dof = pooled_repeatability(
-            [readings.value[m][kept[m]] for m in readings.members()], unknowns.profile.caliper
-        )
-    panel = _Panel(unknowns, readings, extra, s, dof)
+    nothing = unweighted(readings, len(unknowns.at))
+    panel = _Panel(unknowns, readings, extra, s=s, dof=dof)
+    weights = _settle(panel, nothing)
+    scale = _spread_scale(panel, weights)
+    if scale > 1:
+        for _ in range(3):  # the scale changes what is judged wild, and that the scale
+            panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale)
+            weights = _settle(panel, nothing)
+            scale = max(1.0, scale * _median_ratio(panel, weights))
+    kept = weights.reading == 0
+    s, dof = pooled_repeatability([readings.value[m][kept[m]] for m in readings.members()], unknowns.profile.caliper)
+    panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale)
+    weights = _settle(panel, weights)  # again, with the scatter of what was kept
     solution, rows = panel.solve(weights)
     variances = panel.variances(weights)
     repeat = np.bincount(readings.group, s * s / variances**2, minlength=len(readings.label))
@@ -171,15 +181,40 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
         for k, g in enumerate(readings.group)
         if k in weights.why
     ]
-    return Sifted(solution, rows, s, dof, weights, repeat / whole, tuple(doubts))
+    return Sifted(solution, rows, s, dof, scale, weights, repeat / whole, tuple(doubts))
+
+
+def _spread_scale(panel: _Panel, weights: Weights) -> float:
+    """By how much seats scatter more than stated: 1 unless that is beyond what chance would do.
+
+    With the wild readings set aside, the median of all positions' absolute innovations is 0.6745
+    when all is as stated; as an estimate of scale it wanders by 1.17/sqrt(n), and a few wild
+    positions do not move it. Only an excess of 2.5 times that is believed, and then counted whole.
+    """
+    count = panel.readings.what.count("drop")
+    if count < FEWEST_FOR_SPREAD:
+        return 1.0
+    ratio = _median_ratio(panel, weights)
+    return ratio if ratio > 1 + 2.5 * 1.17 / math.sqrt(count) else 1.0
+
+
+def _median_ratio(panel: _Panel, weights: Weights) -> float:
+    """The positions' median absolute innovation over what it should be; 1 where nothing can be judged."""
+    seen = _innovations(panel, weights)
+    drops = np.array(panel.readings.what) == "drop"
+    judged = np.abs(seen.group_z[drops & (seen.group_z != 0)])
+    return float(np.median(judged)) / 0.6745 if judged.size else 1.0
 
 
 class _Panel:
     """One set of readings with one repeatability, solved under different weights."""
 
-    def __init__(self, unknowns: Unknowns, readings: Readings, extra: Rows | None, s: float, dof: float) -> None:
+    def __init__(
+        self, unknowns: Unknowns, readings: Readings, extra: Rows | None, *, s: float, dof: float, scale: float = 1.0
+    ) -> None:
         self.unknowns, self.readings, self.extra, self.s, self.dof = unknowns, readings, extra, s, dof
         self.prior, _ = unknowns.prior()
+        self.prior.u[unknowns.offsets] *= scale
         self.cos = np.ones(len(readings.label))
         self.nominal = np.empty(readings.value.size)
         for members in readings.members():
@@ -232,27 +267,32 @@ class _Innovations:
 def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
     """Against all others, each taken at its nominal variance; the rest at their present weights."""
     readings = panel.readings
+    cos = panel.cos
     solution, rows = panel.solve(weights)
     groups = len(readings.label)
     design = rows.design[:groups]
     mean, cov_diagonal = design @ solution.mean, np.einsum("gp,pq,gq->g", design, solution.cov, design)
-    mean, variance = mean * panel.cos, cov_diagonal * panel.cos**2
+    mean, variance = mean * cos, cov_diagonal * cos**2
     present = panel.variances(weights)
     whole = np.bincount(readings.group, 1 / present, minlength=groups)
     weighted = np.bincount(readings.group, readings.value / present, minlength=groups)
     # a row with a common error of its own speaks with less weight than its readings together
     spoken = 1 / (1 / whole + weights.group)
     row_mean = weighted / whole
-    rest = np.maximum(1 / variance - spoken, 1e-9)
-    rest_mean = (mean / variance - spoken * row_mean) / rest
+    rest = 1 / variance - spoken
+    alone = rest < 1e-7 * spoken  # nothing else says anything about it
+    rest = np.where(alone, 0.0, rest)
+    rest_mean = np.where(alone, row_mean, (mean / variance - spoken * row_mean) / np.where(alone, 1.0, rest))
     group = row_mean - rest_mean
-    group_z = group / np.sqrt(1 / whole + 1 / rest)
+    group_z = np.where(alone, 0.0, group / np.sqrt(1 / whole + 1 / np.where(alone, 1.0, rest)))
     g = readings.group
     # the cavity of one reading: the rest of the world, and its repeats
-    others = rest[g] + whole[g] - 1 / present
-    others_mean = (rest[g] * rest_mean[g] + weighted[g] - readings.value / present) / others
-    reading = readings.value - others_mean
-    reading_z = reading / np.sqrt(panel.nominal + 1 / others)
+    others = rest[g] + np.where(readings.sizes[g] > 1, whole[g] - 1 / present, 0.0)
+    heard = others > 0
+    known = np.where(heard, others, 1.0)
+    others_mean = (rest[g] * rest_mean[g] + weighted[g] - readings.value / present) / known
+    reading = np.where(heard, readings.value - others_mean, 0.0)
+    reading_z = reading / np.sqrt(panel.nominal + 1 / known)
     return _Innovations(reading, reading_z, group, group_z)
 
 
@@ -269,15 +309,14 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
         seen = _innovations(panel, weights)
         open_reading = (weights.reading == 0) & (weights.group[readings.group] == 0) & (sizes[readings.group] > 1)
         score = np.abs(seen.reading_z) / limit * open_reading * (np.abs(seen.reading) > floor)
-        stirred = np.bincount(readings.group, score > 1, minlength=sizes.size) > 0
-        open_group = (weights.group == 0) & ~stirred & (np.abs(seen.group) > floor)
-        group_score = np.abs(seen.group_z) / group_limit * open_group
-        if max(score.max(), group_score.max()) <= 1:
-            break
-        if score.max() >= group_score.max():
+        if score.max() > 1:
             weights = _set_aside_reading(panel, weights, int(np.argmax(score)), seen)
-        else:
-            weights = _set_aside_group(panel, weights, int(np.argmax(group_score)), seen)
+            continue
+        open_group = (weights.group == 0) & (np.abs(seen.group) > floor)
+        score = np.abs(seen.group_z) / group_limit * open_group
+        if score.max() <= 1:
+            break
+        weights = _set_aside_group(panel, weights, int(np.argmax(score)), seen)
     return _take_back(panel, weights, limit, group_limit)
 
 

@@ -209,5 +209,10 @@ def _notes(
             f"Repeats scatter by {sifted.s:.2f} mm, more than the {profile.caliper.repeatability:.2f} mm stated "
             "([caliper] repeatability); the larger one is counted."
         )
+    if sifted.spread_scale > 1:
+        yield (
+            f"Positions scatter about the face {sifted.spread_scale:.1f} times more than [seat] spread says; "
+            "that is counted in every uncertainty."
+        )
     if not unknowns.printer.measured:
         yield "The printer's errors are the usual ones of its process, not measured: a coupon would narrow them."
