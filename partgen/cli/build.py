@@ -32,7 +32,7 @@ def build(
     import sys
 
     from partgen.cli.summary import exit_code, print_document
-    from partgen.pipeline import build_profile
+    from partgen.pipeline.building import build_profile
 
     codes = [EXIT_DONE]
     documents = []

@@ -19,7 +19,7 @@ def predict(
 ) -> None:
     """Heights, clearance, grip and what to measure next, from the readings alone. Builds nothing."""
     from partgen.cli.summary import exit_code, print_document
-    from partgen.pipeline import plan_profile
+    from partgen.pipeline.planning import plan_profile
 
     del out  # taken so that a build's line can be turned into a predict's; a plan lands nowhere
     document = plan_profile(Path(profile), printer=printer, seed=seed).document

@@ -28,7 +28,8 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     if quiet:
         return
     if document.set.next_measurement is not None:
-        print(f"\nMeasure next: {document.set.next_measurement.why}")
+        suggestion = document.set.next_measurement
+        print(f"\nMeasure next: {suggestion.label}, {suggestion.what}: {suggestion.why}")
     if document.notes:
         print("\nAssumed:")
         for note in document.notes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -35,14 +35,9 @@ def plan_profile(path: Path, *, printer: str | None = None, seed: int = 0) -> Pl
 def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
     """Plan what was gathered. Pure but for the date of today, which can be given."""
     known = estimate(inputs.profile, inputs.printer)
-    plan = plan_set(
-        inputs.profile,
-        known,
-        inputs.printer,
-        inputs.materials,
-        seed=inputs.seed,
-        next_measurement=next_measurement(inputs.profile, inputs.printer, known),
-    )
+    plan = plan_set(inputs.profile, known, inputs.printer, lambda name: inputs.materials[name], seed=inputs.seed)
+    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
+    plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
     document = assemble(plan, inputs.profile, known, inputs.printer, circumstances(inputs, today or date.today()))
     return Planned(inputs, known, plan, document)
 
