@@ -1,4 +1,4 @@
-"""CAD solids: shared crowns, skirts, sockets and marks. The only place, with mesh and export, for cadquery.
+"""Solids from models: shared outlines, crowns, sockets and marks, put together per family.
 
-May import: errors, units, findings, model, plan.records.
+May import: errors, plan.records. The CAD kernel is imported here and in mesh and export only.
 """

@@ -1,0 +1,120 @@
+"""A button cap as one solid, put together from the shared pieces. May import: the rest of parts, errors, plan.records.
+
+Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crown is towards +Z.
+"""
+
+from __future__ import annotations
+
+from partgen.errors import KernelError
+from partgen.parts import kernel, pockets, sockets
+from partgen.parts.crowns import crowned
+from partgen.parts.outlines import farthest, inset, outline_of
+from partgen.plan.records import CapModel, Section
+
+HOLLOW_FROM = 4.0
+"""A cap is hollowed around its socket only where at least this much would be left open all round, mm:
+below that it saves nothing worth printing a bridge for."""
+FINGER_ROOM = 0.3
+"""Least room, beyond the lip's own height, behind a finger for it to spread into, mm."""
+
+
+def solid(model: CapModel) -> kernel.Shape:
+    """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words."""
+    try:
+        return kernel.one_solid(_build(model))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "cap", f"this cap cannot be built: {refused}") from refused
+
+
+def _build(model: CapModel) -> kernel.Shape:
+    _require(model)
+    socket = model.socket
+    body = crowned(model.section, model.crown, model.skirt_bottom, model.height)
+    lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
+    if model.relief > 0 and lowest == model.skirt_bottom:
+        body = _relieved(body, model.skirt_bottom, model.relief)
+    if model.flange:
+        flange = kernel.prism(outline_of(model.flange.section), model.flange.bottom, model.flange.top)
+        if model.relief > 0 and model.flange.bottom <= model.skirt_bottom:
+            flange = _relieved(flange, model.flange.bottom, min(model.relief, (model.flange.top - model.flange.bottom) / 2))
+        body = kernel.fuse(body, flange)
+    mouth = -socket.length
+    if mouth < lowest - 1e-6:
+        thickness = socket.fingers.thickness if socket.fingers else socket.wall
+        body = kernel.fuse(body, kernel.prism(pockets.boss(socket, thickness), mouth, min(lowest + 0.5, 0.0)))
+    tools = sockets.pocket_tools(socket, lowest)
+    if socket.fingers:
+        tools += _finger_room(model, lowest)
+    elif _hollows(model):
+        room = inset(model.section, model.wall)
+        assert room is not None
+        around = kernel.prism(pockets.boss(socket, socket.wall), lowest - 2.0, 1.0)
+        tools.append(kernel.cut(kernel.prism(outline_of(room), lowest - 1.0, 0.0), around))
+    return kernel.cut(body, *tools)
+
+
+def _require(model: CapModel) -> None:
+    """Refuse what cannot be a body before the kernel sees it."""
+    socket = model.socket
+    if model.height <= 0.3:
+        raise kernel.Refused(f"only {model.height:.2f} mm between the seat and the crown")
+    if model.skirt_bottom >= model.height - 0.2:
+        raise kernel.Refused("its lower end lies above its crown")
+    if socket.length <= 0 or min(socket.width, socket.depth) <= 0:
+        raise kernel.Refused("a socket without any size")
+    if model.flange and model.flange.top <= model.flange.bottom:
+        raise kernel.Refused("a collar of no thickness")
+    narrow = min(model.section.width, model.section.depth) / 2
+    if model.crown.edge_radius >= narrow:
+        raise kernel.Refused(f"an edge rounding of {model.crown.edge_radius:.2f} mm on a cap {2 * narrow:.2f} mm wide")
+    across, along = pockets.reach(socket, 0.0)
+    if not _holds(model.section, across, along, round_pocket=socket.shape in pockets.ROUND_SHAPES):
+        raise kernel.Refused("the socket is as wide as the cap itself; no wall would be left")
+
+
+def _holds(section: Section, across: float, along: float, *, round_pocket: bool) -> bool:
+    """Whether a centred pocket of these half extents lies inside the section with some wall to spare."""
+    import shapely
+
+    from partgen.parts.outlines import vertices
+
+    outline = shapely.Polygon(vertices(section, 0.01))
+    hole = shapely.Point(0, 0).buffer(across) if round_pocket else shapely.box(-across, -along, across, along)
+    return bool(outline.contains(hole.buffer(0.1)))
+
+
+def _relieved(body: kernel.Shape, bottom: float, size: float) -> kernel.Shape:
+    """The chamfer that keeps the flared first layer inside the wanted outline."""
+    around = kernel.edges(body, lambda ends: bool(abs(ends[:, 2] - bottom).max() < 1e-6))
+    return kernel.chamfered(body, around, size)
+
+
+def _hollows(model: CapModel) -> bool:
+    """Whether the cap is wide enough all round its socket to be worth hollowing."""
+    across, along = pockets.reach(model.socket, model.socket.wall)
+    room = inset(model.section, model.wall + HOLLOW_FROM)
+    deep_enough = model.skirt_bottom <= -1.0
+    round_pocket = model.socket.shape in pockets.ROUND_SHAPES
+    return room is not None and deep_enough and _holds(room, across, along, round_pocket=round_pocket)
+
+
+def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
+    """Cuts that free split fingers: a moat around them, or, in a slender cap, everything outside them."""
+    socket, fingers = model.socket, model.socket.fingers
+    assert fingers is not None
+    if not 0 < fingers.length <= socket.length:
+        raise kernel.Refused("fingers longer than their socket")
+    top = -socket.length + fingers.length
+    gap = fingers.bump + FINGER_ROOM
+    around = kernel.prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
+    across, along = pockets.reach(socket, fingers.thickness + gap)
+    room = inset(model.section, model.wall)
+    round_pocket = socket.shape in pockets.ROUND_SHAPES
+    if room is not None and _holds(room, across, along, round_pocket=round_pocket):
+        moat = kernel.prism(outline_of(room), lowest - 1.0, top)
+        return [kernel.cut(moat, around), *sockets.finger_slots(socket, fingers, lowest, gap)]
+    if model.flange and model.flange.bottom < top - 0.1:
+        raise kernel.Refused("no room behind the split fingers for them to spread; take crush ribs or a wider cap")
+    far = farthest(model.section) + 1.0
+    outside = kernel.cut(kernel.box(-far, far, -far, far, lowest - 1.0, top), around)
+    return [outside, *sockets.finger_slots(socket, fingers, lowest, far)]
