@@ -6,7 +6,7 @@ import base64
 import hashlib
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, Literal
 
 import jinja2
 from markupsafe import Markup
@@ -15,9 +15,13 @@ from partgen.fit.document import FitDocument
 from partgen.report import words
 from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
+from partgen.report.scene import scene
 from partgen.report.section import cut, from_above
 from partgen.report.trace import Node, Number, cited, figure, percent
-from partgen.report.viewer import view_3d
+from partgen.report.viewer import overview, simplified, view_3d
+
+Paper = Literal["a4", "letter"]
+_PAPERS: dict[Paper, str] = {"a4": "A4 portrait", "letter": "letter portrait"}
 
 
 def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
@@ -29,6 +33,53 @@ def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
     extras = extras or ReportExtras()
     viewer = Markup(_text("viewer.js"))
     return _render("report.html", doc, extras, view3d=view_3d(doc, extras), viewer_script=viewer)
+
+
+def render_owner(doc: FitDocument, extras: ReportExtras | None = None, paper: Paper = "a4") -> str:
+    """The page that becomes the owner's PDF: no script, two to four sheets for up to 120 positions."""
+    extras = extras or ReportExtras()
+    root = Node(doc)
+    found = words.tasks(doc)
+    items = scene(doc, extras)
+    picture = base64.b64encode(overview(doc, items, *simplified(items))).decode() if extras.pictures else ""
+    footer = f"{doc.title or doc.profile}, {doc.revision or 'not built'}, {doc.date}"
+    return _render(
+        "owner.html",
+        doc,
+        extras,
+        paper=_PAPERS[paper],
+        owner_style=Markup(_text("owner.css")),
+        footer=_css_string(footer),
+        most=8,
+        picture=picture,
+        typical=root.positions[found[0].index if found else 0],
+    )
+
+
+def render_compare(before: FitDocument, after: FitDocument) -> str:
+    """Two revisions of one profile side by side, position by position."""
+    first, second = Node(before, "before"), Node(after, "after")
+    old = {p.label: first.positions[i] for i, p in enumerate(before.positions)}
+    new = {p.label: second.positions[i] for i, p in enumerate(after.positions)}
+    labels = [*new, *(label for label in old if label not in new)]
+    return _render(
+        "compare.html",
+        after,
+        ReportExtras(),
+        before=first,
+        after=second,
+        first=before.revision or "the first",
+        second=after.revision or "the second",
+        answers=(words.answer(before), words.answer(after)),
+        pairs=[(old.get(label), new.get(label)) for label in labels],
+        difference=lambda a, b: figure(b.value - a.value, 2, sign=True),
+    )
+
+
+def _css_string(text: str) -> Markup:
+    """Text as a CSS string: everything but plain letters, digits and blanks as a code point."""
+    safe = "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x}" for c in text)
+    return Markup('"{}"').format(Markup(safe))
 
 
 def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: object) -> str:

@@ -36,7 +36,8 @@ def view(turn: float, rise: float) -> FloatArray:
     t, r = math.radians(turn), math.radians(rise)
     spin = np.array([[math.cos(t), math.sin(t), 0], [-math.sin(t), math.cos(t), 0], [0, 0, 1.0]])
     tip = np.array([[1.0, 0, 0], [0, math.sin(r), math.cos(r)], [0, -math.cos(r), math.sin(r)]])
-    return tip @ spin
+    rotation: FloatArray = tip @ spin
+    return rotation
 
 
 def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: int) -> bytes:

@@ -15,6 +15,8 @@ from markupsafe import Markup
 
 from partgen.fit.document import DrawingDoc, SectionDoc
 from partgen.report import svg
+from partgen.report.extras import Shape
+from partgen.report.slicing import outlines
 from partgen.report.trace import Node
 
 Pt = tuple[float, float]
@@ -47,9 +49,12 @@ def _span(section: SectionDoc, axis: int, level: float = 0.0) -> Pt:
     return span_at(section.outline, axis, level) or (-half, half)
 
 
-def cut(position: Node, axis: int) -> Markup:
-    """The section along X (axis 0) or Y (axis 1) through the seat's axis, at rest."""
-    return _Cut(position, axis).draw()
+def cut(position: Node, axis: int, shape: Shape | None = None) -> Markup:
+    """The section along X (axis 0) or Y (axis 1) through the seat's axis, at rest.
+
+    With `shape`, the part's own cut is drawn; else its outline after the drawing's sizes.
+    """
+    return _Cut(position, axis, shape).draw()
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class _Cut:
 
     p: Node
     axis: int
+    shape: Shape | None = None
 
     @cached_property
     def d(self) -> DrawingDoc:
@@ -103,8 +109,11 @@ class _Cut:
 
     @cached_property
     def scale(self) -> float:
-        """Pixels per mm."""
-        return min(_BODY / (self.ends[1] - self.ends[0]), _TALL / (self.high - self.low), _MOST)
+        """Pixels per mm; the same in both cuts."""
+        other = _Cut(self.p, 1 - self.axis)
+        wide = max(cut.ends[1] - cut.ends[0] for cut in (self, other))
+        tall = max(cut.high - cut.low for cut in (self, other))
+        return min(_BODY / wide, _TALL / tall, _MOST)
 
     def at(self, u: float, z: float) -> Pt:
         return _LEFT + (u - self.ends[0]) * self.scale, _TOP + (self.high - z) * self.scale
@@ -125,7 +134,7 @@ class _Cut:
             svg.el("title", f"{self.p.raw.label}: section along {_AXES[self.axis]}"),
             self._obstacle(),
             self.area([(-w, 0.0), (w, 0.0), (w, -d.seat_length), (-w, -d.seat_length)], "seat moves"),
-            self.area(self._cap(), "cap moves", style=f"--part:{self.p.raw.colour}"),
+            self._solid(),
             *(self.area(piece, "panel") for piece in self._panel()),
             self.area(band, "band"),
             svg.line(*self.at(0, self.high + 0.25), *self.at(0, self.low + 0.4), class_="axis"),
@@ -138,6 +147,12 @@ class _Cut:
             data_scale=f"{self.scale:.4f}",
             style=f"max-width:{1.15 * width:.0f}px",
         )
+
+    def _solid(self) -> Markup:
+        loops = outlines(self.shape, self.axis) if self.shape is not None else []
+        drawn = [[(float(u), float(z)) for u, z in loop] for loop in loops] or [self._cap()]
+        data = "".join(svg.path([self.at(u, z) for u, z in loop]) for loop in drawn)
+        return svg.el("path", d=data, class_="cap moves", fill_rule="evenodd", style=f"--part:{self.p.raw.colour}")
 
     def _cap(self) -> list[Pt]:
         """Outline of the part in the cut, with its socket as a notch from below."""

@@ -38,6 +38,8 @@ class Answer:
     state: State
     headline: str
     detail: str
+    owner: str = "Every one was checked against its hole, with the uncertainty of the measurements counted in."
+    """In place of `detail`, for the owner, who neither measures nor prints."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,7 @@ def answer(doc: FitDocument) -> Answer:
             f"Not yet: {k} of {n} {things} {'does' if one else 'do'} not come out right.",
             f"See what to change below before you print {'it' if one else 'them'}."
             + (" The others may be printed." if counts["pass"] else ""),
+            "What is wrong with them, and what will be changed, is listed below.",
         )
     if counts["not proven"]:
         k = counts["not proven"]
@@ -83,6 +86,7 @@ def answer(doc: FitDocument) -> Answer:
             "not proven",
             f"Probably: {counts['pass']} of {n} {things} are proven to fit, {k} {'is' if k == 1 else 'are'} not.",
             "For those, measure again as said below, or print and accept the risk.",
+            "For those the measurements leave a doubt; what may follow is listed below.",
         )
     if doc.set.p_all_fit < doc.set.p_all_fit_wanted:
         return Answer(

@@ -67,7 +67,7 @@
   addEventListener("hashchange", reveal);
   reveal();
   const all = document.getElementById("openall");
-  all.addEventListener("click", () => {
+  if (all) all.addEventListener("click", () => {
     const open = all.getAttribute("aria-expanded") !== "true";
     $$(".card").forEach((card) => { card.open = open; });
     all.setAttribute("aria-expanded", open); all.textContent = open ? "Close all" : "Open all";
@@ -76,7 +76,7 @@
   // trial form to CSV (RFC 4180)
   const form = document.getElementById("trialform");
   const cell = (text) => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
-  form.addEventListener("submit", (event) => {
+  if (form) form.addEventListener("submit", (event) => {
     event.preventDefault();
     const said = form.querySelector(".said"), lines = ["label,proud_mm,feel,grip,note"];
     let bad = null;
