@@ -1,0 +1,194 @@
+"""From regions to openings: which of them are holes in the panel. May import: the other stages of scan.
+
+What tells an opening from a screw, a printed mark or an engraving: its edge is sharp all round and runs
+along a convex form, what lies inside is even, and all openings show the same thing behind the panel,
+which is also what lies around the panel where the scan goes beyond it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from partgen.metrology.records import FloatArray
+from partgen.scan.candidates import Candidate, Look, look
+from partgen.scan.edges import trace
+from partgen.scan.fit import fit_opening
+from partgen.scan.records import Behind, Fit, Picture, Rim
+from partgen.scan.scale import tagged
+from partgen.scan.shapes import distance, outline, signed_area
+
+SMALLEST = 1.4
+"""mm: what is narrower is taken for engraving, print or dust."""
+LEAST_COVERAGE = 0.8
+LEAST_USED = 0.7
+MOST_BLUR = 0.3
+"""mm: a real edge on a scanner's glass is sharper."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """An opening as found; `fit` is at the tag's scale, on the table."""
+
+    rim: Rim
+    fit: Fit
+    bright: bool
+
+
+def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALLEST) -> tuple[list[Found], list[str]]:
+    """Openings in the scan and remarks on what was left out; empty when there is none."""
+    seen = look(picture, smallest)
+    matrix = tagged(picture.dpi).matrix
+    sound, notes = [], []
+    for candidate in seen.candidates:
+        if behind is not None and candidate.bright != (behind == "bright"):
+            continue
+        found = _measure(picture, seen, candidate, matrix)
+        if found is None or min(found.fit.shape.width, found.fit.shape.depth) < smallest:
+            continue
+        if _even_inside(seen, candidate, found):
+            sound.append(found)
+    chosen = _same_behind(seen, sound)
+    if chosen:
+        sharp = float(np.median([f.rim.blur for f in chosen]))
+        chosen = [f for f in chosen if f.rim.blur <= 2.5 * sharp + 0.5]
+    return _apart(chosen), notes
+
+
+def retrace(picture: Picture, fit: Fit, matrix: FloatArray, blur: float) -> Rim | None:
+    """The rim read again along the normals of a fitted shape; `blur` in pixels."""
+    pitch = float(np.sqrt(abs(np.linalg.det(matrix))))
+    base, normals = outline(fit.shape, pitch)
+    to_pixels = np.linalg.inv(matrix)
+    across = normals @ matrix  # normals go with the transposed inverse
+    across /= np.hypot(*across.T)[:, None]
+    return trace(picture, base @ to_pixels.T, across, 3 * blur + 2.5)
+
+
+def table(points: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Pixels (n, 2) to mm on the table."""
+    return points @ matrix.T
+
+
+def _measure(picture: Picture, seen: Look, candidate: Candidate, matrix: FloatArray) -> Found | None:
+    base, normals = _contour(seen, candidate)
+    if len(base) < 12:
+        return None
+    pitch = float(np.sqrt(abs(np.linalg.det(matrix))))
+    rim = trace(picture, base, normals, 2.0 * seen.step + 3.0)
+    if rim is None or rim.coverage < LEAST_COVERAGE or rim.blur * pitch > MOST_BLUR or not _convex(rim.points):
+        return None
+    fit = fit_opening(table(rim.points, matrix), rim.blur * pitch)
+    fine = retrace(picture, fit, matrix, rim.blur)
+    if fine is None or fine.coverage < LEAST_COVERAGE:
+        return None
+    fit = fit_opening(table(fine.points, matrix), fine.blur * pitch)
+    smooth = fit.residual < max(0.08, 0.6 * pitch)
+    return Found(fine, fit, candidate.bright) if smooth and fit.used.mean() >= LEAST_USED else None
+
+
+def _contour(seen: Look, candidate: Candidate) -> tuple[FloatArray, FloatArray]:
+    """Smoothed edge of a region in the scan's pixels, about one pixel apart, and outward normals."""
+    from skimage.measure import find_contours
+
+    lines = find_contours(np.pad(candidate.mask, 1).astype(float), 0.5)
+    line = max(lines, key=len)[:-1, ::-1] - 1 + np.array(candidate.corner[::-1])
+    smooth = ndimage.gaussian_filter1d(line, 1.5, axis=0, mode="wrap")
+    points = seen.to_pixels(smooth)
+    closed = np.vstack([points, points[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    at = np.arange(0.5, along[-1], 1.0)
+    base = np.stack([np.interp(at, along, closed[:, i]) for i in (0, 1)], axis=1)
+    ahead = np.roll(base, -2, axis=0) - np.roll(base, 2, axis=0)
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    out = np.stack([ahead[:, 1], -ahead[:, 0]], axis=1) * np.sign(signed_area(base))
+    return base, out
+
+
+def _convex(points: FloatArray) -> bool:
+    from shapely.geometry import MultiPoint
+
+    smooth = ndimage.uniform_filter1d(points, 5, axis=0, mode="wrap")
+    hull = MultiPoint(smooth).convex_hull.area
+    return bool(hull > 0 and abs(signed_area(smooth)) / hull > 0.95)
+
+
+def _even_inside(seen: Look, candidate: Candidate, found: Found) -> bool:
+    inner = ndimage.binary_erosion(candidate.mask, iterations=2)
+    if inner.sum() < 6:
+        inner = ndimage.binary_erosion(candidate.mask)
+    if not inner.any():
+        return False
+    row, column = candidate.corner
+    h, w = candidate.mask.shape
+    tones = seen.rgb[row : row + h, column : column + w][inner].astype(float)
+    limit = max(16.0, 0.25 * _contrast(found))
+    return bool((np.abs(tones - found.rim.inside).max(axis=1) < limit).mean() > 0.85)
+
+
+def _contrast(found: Found) -> float:
+    return float(np.abs(found.rim.outside - found.rim.inside).max())
+
+
+def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
+    """Those that show the same thing behind the panel, allowing for uneven light."""
+    if not sound:
+        return []
+    tones = np.array([f.rim.inside for f in sound])
+    places = np.array([f.rim.points.mean(axis=0) for f in sound]) / seen.step
+    frame = _frame(seen)
+    if frame is not None:
+        plane = _plane(*frame)
+        off = np.abs(tones - _at(plane, places)).max(axis=1)
+        around = [f for f, o in zip(sound, off, strict=True) if o < max(24.0, 0.2 * _contrast(f))]
+        if around:
+            return around
+    areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
+    best: tuple[float, list[int]] = (0.0, [])
+    for tone in tones:
+        near = [i for i, f in enumerate(sound) if np.abs(tones[i] - tone).max() < max(20.0, 0.2 * _contrast(f))]
+        if areas[near].sum() > best[0]:
+            best = (float(areas[near].sum()), near)
+    kept = best[1]
+    if len(kept) >= 6:  # enough to follow the light across the bed
+        plane = _plane(places[kept], tones[kept])
+        off = np.abs(tones - _at(plane, places)).max(axis=1)
+        kept = [i for i, f in enumerate(sound) if off[i] < max(14.0, 0.12 * _contrast(f))]
+    return [sound[i] for i in kept]
+
+
+def _frame(seen: Look) -> tuple[FloatArray, FloatArray] | None:
+    """Places and tones along the picture's border where the scan goes beyond the panel all round."""
+    h, w = seen.rgb.shape[:2]
+    rows = np.concatenate([np.full(w, 2), np.full(w, h - 3), np.arange(h), np.arange(h)])
+    columns = np.concatenate([np.arange(w), np.arange(w), np.full(h, 2), np.full(h, w - 3)])
+    tones = seen.rgb[rows, columns].astype(float)
+    middle = np.median(tones, axis=0)
+    same = np.abs(tones - middle).max(axis=1) < 50
+    if same.mean() < 0.8:
+        return None
+    return np.stack([columns, rows], axis=1)[same].astype(float), tones[same]
+
+
+def _plane(places: FloatArray, tones: FloatArray) -> FloatArray:
+    """(3, 3) of tone = c0 + cx x + cy y for each colour."""
+    return np.asarray(np.linalg.lstsq(np.c_[np.ones(len(places)), places], tones, rcond=None)[0])
+
+
+def _at(plane: FloatArray, places: FloatArray) -> FloatArray:
+    return np.asarray(np.c_[np.ones(len(places)), places] @ plane)
+
+
+def _apart(found: list[Found]) -> list[Found]:
+    """Of two on the same place, the better fitting one."""
+    kept: list[Found] = []
+    for one in sorted(found, key=lambda f: f.fit.residual):
+        centre = one.fit.shape.centre[None]
+        if all(
+            distance(k.fit.shape, centre)[0] > 0 and distance(one.fit.shape, k.fit.shape.centre[None])[0] > 0
+            for k in kept
+        ):
+            kept.append(one)
+    return kept

@@ -1,0 +1,151 @@
+"""Reads a scan from a file, within bounds of memory and time. May import: errors, scan.records.
+
+Everything is decided from the file's header before any pixel is decoded, so that a hostile or huge
+file costs nothing.
+"""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from partgen.errors import Fault, InputError, OutsideError
+from partgen.scan.records import Picture
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+FORMATS = ("PNG", "JPEG", "TIFF", "BMP", "PPM", "WEBP")
+MOST_PIXELS = 150_000_000  # an A4 page at 1200 dots per inch; 450 MB as bytes
+MOST_BYTES = 1_000_000_000
+LEAST_SIDE = 64
+DPI = (50.0, 4800.0)
+
+
+def need_libraries() -> None:
+    """Raises OutsideError, saying what to install, when the optional image libraries are missing."""
+    try:
+        import PIL.Image
+        import skimage.measure  # noqa: F401
+    except ImportError as error:
+        raise OutsideError('reading a scan needs the image library: pip install "partgen[scan]"') from error
+
+
+def read_picture(path: Path, dpi: float | None = None) -> Picture:
+    """The scan at `path`; `dpi` overrides its resolution tag.
+
+    Raises InputError for anything that is not a scan in grey or colour that can be measured,
+    OutsideError when the libraries are missing or the disk fails.
+    """
+    need_libraries()
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    where = str(path)
+    if not path.is_file():
+        raise InputError(Fault(where, "", "there is no such file"))
+    size = path.stat().st_size
+    if size == 0:
+        raise InputError(Fault(where, "an empty file", "a scan as PNG, TIFF or JPEG"))
+    if size > MOST_BYTES:
+        raise InputError(Fault(where, f"{size / 1e9:.1f} GB", "a scan below 1 GB: 300 dots per inch is enough"))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the size is judged below, from the header
+            image = Image.open(path, formats=FORMATS)
+    except (UnidentifiedImageError, Image.DecompressionBombError) as error:
+        huge = isinstance(error, Image.DecompressionBombError)
+        read = "a picture of far too many pixels" if huge else "something that is not a picture"
+        raise InputError(Fault(where, read, "a scan as PNG, TIFF, JPEG, BMP or WebP")) from error
+    except PermissionError as error:
+        raise OutsideError(f"{path} cannot be read: {error.strerror or error}") from error
+    except Exception as error:  # decoders raise many unrelated types for broken headers
+        raise InputError(Fault(where, "a damaged picture", f"a whole scan; scan or copy it again ({error})")) from error
+    with image:
+        _check_header(image, where)
+        notes: list[str] = []
+        tag = _resolution(image)
+        if getattr(image, "n_frames", 1) > 1:
+            notes.append(f"{path.name} holds {image.n_frames} pictures; the first was used.")  # type: ignore[attr-defined]
+        try:
+            turned = ImageOps.exif_transpose(image)
+            rgb = _as_rgb(turned, notes)
+        except Exception as error:
+            raise InputError(
+                Fault(where, "a picture that ends early or is damaged", f"a whole scan; scan or copy it again ({error})")
+            ) from error
+    if tag is not None and turned.size != image.size:
+        tag = (tag[1], tag[0])
+    if int(rgb.max()) - int(rgb.min()) < 12:
+        raise InputError(Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it"))
+    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes))
+
+
+def _check_header(image: Image, where: str) -> None:
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise InputError(
+            Fault(where, f"{width} x {height} = {width * height / 1e6:.0f} megapixels",
+                  "at most 150 megapixels: scan again at 300 dots per inch")
+        )  # fmt: skip
+    if min(width, height) < LEAST_SIDE:
+        raise InputError(Fault(where, f"{width} x {height} pixels", "a scan of the whole panel at 150 to 600 dots per inch"))
+    if image.mode == "1":
+        raise InputError(
+            Fault(where, "black and white only (1 bit)",
+                  "a scan in grey or colour: an edge is found between two tones, and here there is no tone between")
+        )  # fmt: skip
+
+
+def _resolution(image: Image) -> tuple[float, float] | None:
+    """The tag in dots per inch (across, along), or None where it is missing or cannot be meant."""
+    tag: Any = image.info.get("dpi")
+    try:
+        across, along = float(tag[0]), float(tag[1])
+    except (TypeError, ValueError, IndexError, ZeroDivisionError, KeyError):
+        return None
+    return (across, along) if all(DPI[0] <= d <= DPI[1] for d in (across, along)) else None
+
+
+def _chosen(
+    tag: tuple[float, float] | None, dpi: float | None, where: str, notes: list[str]
+) -> tuple[float, float]:
+    if dpi is not None:
+        if not DPI[0] <= dpi <= DPI[1]:
+            raise InputError(Fault("--dpi", f"{dpi:g}", f"between {DPI[0]:g} and {DPI[1]:g} dots per inch"))
+        if tag is not None and max(abs(t / dpi - 1) for t in tag) > 0.02:
+            notes.append(f"The file says {tag[0]:g} dots per inch; {dpi:g} was used, as asked.")
+        return (dpi, dpi)
+    if tag is None:
+        raise InputError(
+            Fault(where, "no resolution tag", "a file with its resolution, or say what the scanner was set to: --dpi 300")
+        )
+    if max(tag) <= 96.5:
+        notes.append(
+            f"The file says {tag[0]:g} dots per inch, which editors write when they do not know: check it with distances."
+        )
+    return tag
+
+
+def _as_rgb(image: Image, notes: list[str]) -> np.ndarray[Any, np.dtype[np.uint8]]:
+    """Bytes (h, w, 3) whatever the mode; deep greys are brought down to 8 bits, alpha is laid on white."""
+    from PIL import Image as PillowImage
+
+    mode = image.mode
+    if mode.startswith("I") or mode == "F":
+        deep = np.asarray(image, dtype=np.float32)
+        if not np.isfinite(deep).all():
+            raise ValueError("it has tones that are not numbers")
+        top = 65535.0 if mode.startswith("I") else max(1.0, float(deep.max()))
+        grey = np.clip(deep * (255.0 / top), 0, 255).round().astype(np.uint8)
+        notes.append("The scan has 16 bits a tone; 8 were used, which is more than edges need.")
+        return np.repeat(grey[:, :, None], 3, axis=2)
+    if mode == "CMYK":
+        notes.append("The scan is in printing inks (CMYK); it was turned into red, green and blue first.")
+    if "A" in mode or mode.endswith("a") or "transparency" in image.info:
+        white = PillowImage.new("RGBA", image.size, "white")
+        image = PillowImage.alpha_composite(white, image.convert("RGBA"))
+        notes.append("Transparent places were taken as white.")
+    return np.asarray(image.convert("RGB"), dtype=np.uint8)

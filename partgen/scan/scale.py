@@ -1,0 +1,129 @@
+"""Pixels to millimetres: the resolution tag, set right by calipers distances. May import: scan.records, scan.shapes.
+
+A scanner's own errors are a stretch along each of its axes and a small lean of one against the other.
+They are estimated with the tag as prior knowledge and each distance as one observation; the calipers'
+limit of error is common to all of them (JCGM 100:2008, F.1.2.3).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from partgen.errors import Fault, InputError
+from partgen.metrology.records import Doubt, FloatArray
+from partgen.model.panel import Caliper
+from partgen.scan.records import Distance, Scale, Shape
+from partgen.scan.shapes import extent
+from partgen.units import Unit, parse_length
+
+STRETCH_U = 0.005
+"""Standard uncertainty of the tag along either axis (common practice, no source)."""
+LEAN_U = 0.0003
+"""Standard uncertainty, in radians, of the right angle between the axes (common practice, no source)."""
+TAG_LIMIT = 0.03
+"""A tag further off than this is not stretched but wrong."""
+
+_WORDS = {"centres": "centres", "centers": "centres", "outside": "outside", "inside": "inside"}
+
+
+def parse_distance(text: str, unit: Unit = "mm") -> Distance:
+    """ "A1 A6 95.0 mm", with repeats "A1 A6 95.02 95.04", and "outside" or "inside" at the end.
+
+    Raises InputError.
+    """
+    words = re.sub(r"(?<=\d)\s+(mm|in|inch)\b", r"\1", text.replace(",", " ")).split()
+    how = "centres"
+    if words and words[-1].lower() in _WORDS:
+        how = _WORDS[words.pop().lower()]
+    try:
+        a, b, *numbers = words
+        lengths = tuple(parse_length(n if re.search(r"[a-z\"]", n) else float(n), unit).mm for n in numbers)
+    except ValueError:
+        lengths = ()
+    if not lengths or min(lengths) <= 0 or a == b:
+        raise InputError(
+            Fault("distance", f'"{text}"', 'two openings and a calipers distance, such as "A1 A6 95.0 mm" or "A1 A6 104.5 outside"')
+        )
+    return Distance(a, b, lengths, how)  # type: ignore[arg-type]
+
+
+def tagged(dpi: tuple[float, float]) -> Scale:
+    """The scale as the file says it, with nothing to prove it."""
+    return Scale(dpi, (0.0, 0.0, 0.0), np.diag([STRETCH_U, STRETCH_U, LEAN_U]) ** 2, (0, 0), (), ())
+
+
+def estimate(
+    dpi: tuple[float, float], shapes: Mapping[str, Shape], u_centre: Mapping[str, float],
+    distances: Sequence[Distance], caliper: Caliper,
+) -> Scale:  # fmt: skip
+    """The scale from the tag and `distances` between `shapes`, which lie on the table at the tag's scale.
+
+    `u_centre`: standard uncertainty of each centre along a line, mm. Raises InputError where a
+    distance names an opening that was not found.
+    """
+    if not distances:
+        return tagged(dpi)
+    for d in distances:
+        for label in (d.a, d.b):
+            if label not in shapes:
+                names = ", ".join(shapes)
+                raise InputError(Fault("distance", f'"{d}"', f'"{label}" is none of the openings found: {names}'))
+    rows, nominal, measured, own = zip(*(_row(d, shapes, u_centre, caliper) for d in distances), strict=True)
+    A, length, y = np.array(rows), np.array(nominal), np.array(measured)
+    factor = float(np.median(y / length))
+    notes: tuple[str, ...] = ()
+    if abs(factor - 1) > TAG_LIMIT:
+        right = (dpi[0] / factor, dpi[1] / factor)
+        notes = (
+            f"The file says {dpi[0]:g} dots per inch, the distances say {right[0]:.1f}: the distances were believed.",
+        )
+        dpi, A, length = right, A * factor, length * factor
+    R = np.diag(np.square(own)) + caliper.limit_of_error**2 / 3
+    prior = np.diag([STRETCH_U, STRETCH_U, LEAN_U]) ** 2
+    S = A @ prior @ A.T + R
+    gain = prior @ A.T @ np.linalg.inv(S)
+    correction = gain @ (y - length)
+    cov = prior - gain @ A @ prior
+    left = y - length - A @ correction
+    spread = np.sqrt(np.maximum(np.diag(R - A @ cov @ A.T), 0.25 * np.square(own)))
+    doubts = tuple(
+        Doubt(f"{d.a} to {d.b}", "distance", float(m), f"{abs(e):.2f} mm away from what the other distances say; measure it again")
+        for d, m, e, s in zip(distances, y, left, spread, strict=True)
+        if abs(e) > 3 * s
+    )
+    steep = np.abs(A[:, 1]) > np.abs(A[:, 0])
+    e_x, e_y, k = (float(c) for c in correction)
+    return Scale(dpi, (e_x, e_y, k), cov, (int((~steep).sum()), int(steep.sum())), doubts, notes)
+
+
+def at_scale(scale: Scale, dpi: tuple[float, float]) -> FloatArray:
+    """(2, 2): a vector on the table at the tag `dpi` to one at `scale`."""
+    return scale.matrix @ np.linalg.inv(tagged(dpi).matrix)
+
+
+def _row(
+    d: Distance, shapes: Mapping[str, Shape], u_centre: Mapping[str, float], caliper: Caliper
+) -> tuple[FloatArray, float, float, float]:
+    """(derivatives by e_x, e_y, k), length at the tag, length measured, its own standard uncertainty."""
+    a, b = shapes[d.a], shapes[d.b]
+    gap = b.centre - a.centre
+    length = float(np.hypot(*gap))
+    if length < 1e-6:
+        raise InputError(Fault("distance", f'"{d}"', "two different openings"))
+    ahead = gap / length
+    walls = extent(a, -ahead) + extent(b, ahead), extent(a, ahead) + extent(b, -ahead)
+    length += {"centres": 0.0, "outside": walls[0], "inside": -walls[1]}[d.how]
+    u = np.sqrt(
+        (caliper.repeatability**2 + caliper.resolution**2 / 12) / len(d.mm) + u_centre[d.a] ** 2 + u_centre[d.b] ** 2
+    )
+    row = length * np.array([ahead[0] ** 2, ahead[1] ** 2, ahead[0] * ahead[1]])
+    return row, length, float(np.mean(d.mm)), float(u)
+
+
+def with_notes(scale: Scale, *notes: str) -> Scale:
+    """The scale with more said about it."""
+    return replace(scale, notes=scale.notes + notes)
