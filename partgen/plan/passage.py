@@ -22,7 +22,7 @@ import numpy as np
 
 from partgen.metrology.records import FloatArray
 from partgen.plan.records import Polygon, Section
-from partgen.plan.sections import FACET_TOLERANCE, directions, half_planes, intersect, outline, support
+from partgen.plan.sections import directions, outline, support, vertices
 
 
 @dataclass(frozen=True)
@@ -71,13 +71,12 @@ def passage(
     Facets of curves stand outside the true curve by `sections.FACET_TOLERANCE` at most. Empty when
     nothing passes.
     """
+    from shapely import Polygon as Region
+
     tilt = Tilt(slope)
-    drawn = np.asarray(outline(opening, opening=True, tolerance=FACET_TOLERANCE)) @ tilt.projection
-    normals, limits = half_planes(tuple((float(x), float(y)) for x, y in drawn))
-    narrowed = limits - np.abs(normals @ tilt.shift(thickness)) + normals @ np.asarray(at)
-    # one half plane for both faces: the nearer of the two, which |n.d| picks
-    order = np.argsort(np.arctan2(normals[:, 1], normals[:, 0]))
-    return intersect(normals[order], narrowed[order])
+    seen = np.asarray(outline(opening, opening=True)) @ tilt.projection + np.asarray(at)
+    shift = tilt.shift(thickness)
+    return vertices(Region(seen - shift).intersection(Region(seen + shift)))
 
 
 def passage_support(opening: Section, slope: tuple[float, float], thickness: float, normals: FloatArray) -> FloatArray:

@@ -15,11 +15,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.metrology.records import FloatArray
-from partgen.plan.clearance import Draws, Place, nominal, normal_below, rooms, spread
+from partgen.plan.clearance import Draw, Draws, Place, nominal, normal_below, rooms, spread
 from partgen.plan.passage import passage, passage_support, room
 from partgen.plan.records import Section, SectionShape
-from partgen.plan.sections import directions, half_planes, intersect, offset, outline_section
+from partgen.plan.sections import directions, offset, outline_section, vertices
 
 GRID = 0.01
 """Sections are rounded down to this."""
@@ -67,28 +66,36 @@ def largest(
     """
     thickness = draws.causes.thickness.value
     base = widest(places, thickness, shape, radius)
-    inset = max(inset_for(place, base, draws, p_bind) for place in places)
+    inset = 0.0
+    for place in places:
+        inset = inset_for(place, base, draws, p_bind, inset)
     return rounded_down(_smaller(base, inset))
 
 
-def inset_for(place: Place, base: Section, draws: Draws, p_bind: float) -> float:
-    """How far `base` must move inward at one place so that P(touching) is at most `p_bind`."""
+def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:
+    """How far, at least by `least`, `base` must move inward at one place so that P(touching) is at
+    most `p_bind` and the part passes as expected while leaned on."""
     pushed = nominal(place, base, draws.causes.thickness.value) - place.play - place.rock
-    return max(0.0, -pushed, _inset(rooms(place, base, draws), spread(place, draws.causes), p_bind))
+    least = max(least, -pushed)
+    return _inset(rooms(place, base, draws), spread(place, draws.causes), p_bind, least)
 
 
-def _inset(free: FloatArray, sigma: float, p_bind: float) -> float:
+def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:
     """Bisection on the inset over a histogram of rooms, each counted at its bin's lower edge."""
     low = float(free.min())
-    counts = np.bincount(((free - low) / _BIN).astype(np.int64))
-    rooms_at = low + _BIN * np.arange(len(counts), dtype=np.float64)
+    counts = np.bincount(((free - np.float32(low)) * np.float32(1 / _BIN)).astype(np.int32))
     share = np.asarray(counts / len(free), dtype=np.float64)
+    rooms_at = low + _BIN * np.arange(len(counts), dtype=np.float64)
 
     def p_at(inset: float) -> float:
-        return float(np.dot(share, normal_below(np.asarray(-(rooms_at + inset) / sigma))))
+        near = int((8 * sigma - inset - low) / _BIN) + 2  # beyond it nothing touches
+        z = np.asarray(-(rooms_at[:near] + inset) / sigma, dtype=np.float32)
+        return float(np.dot(share[:near], normal_below(z))) if near > 0 else 0.0
 
-    least, most = -float(rooms_at[-1]) - 8 * sigma, -low + 8 * sigma
-    for _ in range(40):
+    if p_at(least) <= p_bind:
+        return least
+    most = max(least, -low) + 8 * sigma
+    while most - least > _BIN / 4:
         middle = (least + most) / 2
         if p_at(middle) > p_bind:
             least = middle
@@ -116,13 +123,13 @@ def _smaller(section: Section, inset: float) -> Section:
 
 def _widest_outline(places: Sequence[Place], thickness: float) -> Section:
     """The intersection of all places' passages."""
-    planes = []
-    for place in places:
-        polygon = passage(place.opening.section, place.slope, thickness)
-        if len(polygon) < 3:
-            raise NoRoomError("the tilted panel closes the hole")
-        planes.append(half_planes(polygon))
-    common = intersect(np.vstack([n for n, _ in planes]), np.concatenate([limits for _, limits in planes]))
+    from shapely import Polygon as Region
+    from shapely import intersection_all
+
+    passages = {passage(place.opening.section, place.slope, thickness) for place in places}
+    if () in passages:
+        raise NoRoomError("the tilted panel closes the hole")
+    common = vertices(intersection_all([Region(points) for points in sorted(passages)]))
     try:
         return outline_section(common)
     except ValueError as error:

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -45,11 +47,15 @@ def support(section: Section, normals: FloatArray) -> FloatArray:
     return result
 
 
+@lru_cache(maxsize=64)
+def _fan(count: int) -> FloatArray:
+    angles = np.arange(count) * (2 * math.pi / count)
+    return np.column_stack([np.cos(angles), np.sin(angles)])
+
+
 def directions(*sections: Section, count: int = 720) -> FloatArray:
     """Unit vectors for minima over all directions, (m, 2): an even fan and every edge's own normal."""
-    angles = np.arange(count) * (2 * math.pi / count)
-    fan = np.column_stack([np.cos(angles), np.sin(angles)])
-    return np.vstack([fan, *(edge_normals(s) for s in sections if s.shape == "outline")])
+    return np.vstack([_fan(count), *(edge_normals(s) for s in sections if s.shape == "outline")])
 
 
 def edge_normals(section: Section) -> FloatArray:
@@ -61,6 +67,7 @@ def edge_normals(section: Section) -> FloatArray:
     return unit
 
 
+@lru_cache(maxsize=1024)
 def outline(section: Section, *, opening: bool, tolerance: float = FACET_TOLERANCE) -> Polygon:
     """The section as a convex polygon, counter-clockwise.
 
@@ -124,8 +131,7 @@ def outline_section(points: Polygon) -> Section:
     if abs(area) < 1e-6 or np.any(turn < -1e-9 * lengths) or abs(turns - 2 * math.pi) > 1e-6:
         raise ValueError("a convex outline, its points in order around it")
     array = array[turn > 1e-9 * lengths]
-    polygon = tuple((float(x), float(y)) for x, y in array)
-    section = Section("outline", float(np.ptp(array[:, 0])), float(np.ptp(array[:, 1])), 0.0, polygon)
+    section = _placed(tuple((float(x), float(y)) for x, y in array))
     if float(support(section, edge_normals(section)).min()) <= 0:
         raise ValueError("an outline around the position, which is its (0, 0)")
     return section
@@ -139,38 +145,26 @@ def half_planes(points: Polygon) -> tuple[FloatArray, FloatArray]:
 
 
 def _outline_offset(section: Section, inward: float) -> Section:
-    """Exact for convex outlines: every half plane moves, edges that vanish are dropped."""
-    normals, limits = half_planes(section.points)
-    polygon = intersect(normals, limits - inward)
-    if len(polygon) < 3:
+    """Exact for convex outlines: every edge moves along its normal, edges that vanish are dropped."""
+    from shapely import Polygon as Region
+
+    moved = Region(section.points).buffer(-inward, join_style="mitre", mitre_limit=1e3)
+    if moved.is_empty:
         raise ValueError(f"nothing is left of the outline less {inward:.2f} mm per side")
-    array = np.asarray(polygon)
-    return Section("outline", float(np.ptp(array[:, 0])), float(np.ptp(array[:, 1])), 0.0, polygon)
+    return _placed(vertices(moved))
 
 
-def intersect(normals: FloatArray, limits: FloatArray) -> Polygon:
-    """The polygon of all points with n.p <= limit for every half plane; empty when there is none.
+def vertices(region: Any) -> Polygon:  # noqa: ANN401 - shapely has no types
+    """The corners of a shapely polygon, counter-clockwise, the first not repeated; () when empty."""
+    if region.is_empty or region.geom_type != "Polygon":
+        return ()
+    points = [(float(x), float(y)) for x, y in region.exterior.coords[:-1]]
+    return _without_repeats(points if region.exterior.is_ccw else points[::-1])
 
-    Cuts a large square by one half plane after the other (Sutherland and Hodgman, 1974).
-    """
-    big = 1e4
-    points: list[tuple[float, float]] = [(big, -big), (big, big), (-big, big), (-big, -big)]
-    for (nx, ny), limit in zip(normals.tolist(), limits.tolist(), strict=True):
-        over = [nx * x + ny * y - limit for x, y in points]
-        if max(over, default=1.0) <= 0:
-            continue
-        kept: list[tuple[float, float]] = []
-        for i, (x, y) in enumerate(points):
-            j = (i + 1) % len(points)
-            if over[i] <= 0:
-                kept.append((x, y))
-            if (over[i] <= 0) != (over[j] <= 0):
-                s = over[i] / (over[i] - over[j])
-                kept.append((x + s * (points[j][0] - x), y + s * (points[j][1] - y)))
-        points = kept
-        if len(points) < 3:
-            return ()
-    return _without_repeats(points)
+
+def _placed(points: Polygon) -> Section:
+    array = np.asarray(points)
+    return Section("outline", float(np.ptp(array[:, 0])), float(np.ptp(array[:, 1])), 0.0, points)
 
 
 def _facets(radius: float, tolerance: float) -> int:

@@ -97,7 +97,7 @@ def plan_set(
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
     job = _Job(profile, estimate, printer, materials, pool, openings, factor)
-    survival = np.zeros(draws)
+    survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
     for name, spec in specs.items():
@@ -111,7 +111,7 @@ def plan_set(
         panel=estimate.panel,
         positions=ordered,
         doubts=estimate.doubts,
-        p_all_fit=float(np.exp(survival).mean()),
+        p_all_fit=float(survival.mean()),
         next_measurement=next_measurement,
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
@@ -133,7 +133,7 @@ def _specs(profile: Profile) -> dict[str, CapSpec]:
 
 
 def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tuple[dict[str, PositionPlan], list[str]]:
-    """Plans of all positions of one part, by label, and notes; adds ln P(not touching) per draw to `survival`."""
+    """Plans of all positions of one part, by label, and notes; multiplies P(not touching) per draw into `survival`."""
     profile, estimate, printer = job.profile, job.estimate, job.printer
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
@@ -172,7 +172,7 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     for k, index in enumerate(indices):
         place = replace(places[k], slop=grips[k][0].slop)
         found, touching = binding(rooms(place, expected[k], job.draws), spread(place, job.draws.causes))
-        survival += np.log1p(-np.minimum(touching, 1 - 1e-12))
+        survival *= 1 - touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
         clearance = _clearance(job, place, expected[k], models[k], found)
         findings = (
