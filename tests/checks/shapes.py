@@ -78,7 +78,7 @@ MODEL = CapModel(
     crown=CrownModel("flat", 0.0, 0.0),
     skirt_bottom=-3.8,
     wall=1.2,
-    flange=FlangeModel(Section("rectangle", 12.6, 7.4, 0.6), top=1.6, bottom=0.6),
+    flange=FlangeModel(Section("rectangle", 12.6, 7.4, 0.6), top=1.6, bottom=-3.8),
     socket=SocketModel("rectangle", 3.6, 3.6, 3.8, 0.8, grip="ribs", ribs=RibsModel(4, 0.2, 0.6)),
 )
 

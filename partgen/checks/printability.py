@@ -1,0 +1,97 @@
+"""Printability measured on the mesh as it lies on the printer. May import: findings, model.printer, checks' modules."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+
+from partgen.checks.overhang import Faces, joined, overhang
+from partgen.checks.print_findings import ON_LAYER, PRINTING_CODES, PrintMeasurement, print_findings
+from partgen.checks.triangles import FloatArray, Triangles, shells
+from partgen.checks.walls import Walls, wall_thickness
+from partgen.findings import Finding
+from partgen.model.printer import Printer
+
+CANTILEVER_LINES = 1.0
+"""Lines that may stand out over nothing (common practice, no source)."""
+FLAT_AREA = 1.0
+"""mm^2 from which a level face counts as one that layers must meet."""
+
+__all__ = ["PRINTING_CODES", "Placement", "PrintMeasurement", "measure_print", "print_findings", "printability"]
+
+
+class Placement(Protocol):
+    """How a part lies on the printer: printing.orientation's record and any other with these two."""
+
+    @property
+    def name(self) -> str:
+        """In words."""
+
+    @property
+    def matrix(self) -> Sequence[float]:
+        """(16,) row-major 4 x 4, model frame to printer frame."""
+
+
+def printability(
+    mesh: Triangles, orientation: Placement, printer: Printer
+) -> tuple[PrintMeasurement, tuple[Finding, ...]]:
+    """Measure and judge one mesh in one orientation. Findings have the subject ""; the caller names the position."""
+    measured = measure_print(mesh, orientation, printer)
+    return measured, print_findings(measured, printer)
+
+
+def measure_print(
+    mesh: Triangles, orientation: Placement, printer: Printer, *, walls: Walls | None = None, faces: Faces | None = None
+) -> PrintMeasurement:
+    """Measure only. `walls` and `faces` spare work where they are known for this mesh already."""
+    solid = shells(mesh)
+    walls = walls or wall_thickness(mesh, printer.line_width)
+    faces = faces or joined(mesh)
+    matrix = np.asarray(orientation.matrix, dtype=np.float64).reshape(4, 4)
+    up = matrix[2, :3]
+    lying = faces.vertices @ matrix[:3, :3].T
+    hang = overhang(
+        faces,
+        up,
+        math.radians(printer.overhang_limit),
+        bridge=printer.bridge_limit,
+        cantilever=CANTILEVER_LINES * printer.line_width,
+    )
+    extent = np.ptp(lying, axis=0) if len(lying) else np.zeros(3)
+    carried = printer.process == "powder-bed-fusion"
+    return PrintMeasurement(
+        watertight=solid.watertight,
+        bodies=solid.bodies,
+        hollows=solid.hollows,
+        inverted=solid.inverted,
+        volume=solid.volume,
+        min_wall=walls.thinnest,
+        min_wall_at=walls.place,
+        min_detail=walls.detail,
+        wall_looked_up_to=walls.looked_up_to,
+        overhang=hang.area,
+        support_area=0.0 if carried else hang.support_area,
+        span=hang.span,
+        reach=hang.reach,
+        bed_contact=hang.bed_contact,
+        extent=(float(extent[0]), float(extent[1]), float(extent[2])),
+        off_layers=_off_layers(faces, lying[:, 2], printer) if len(lying) and abs(up[2]) > 1 - 1e-9 else None,
+        orientation=orientation.name,
+    )
+
+
+def _off_layers(faces: Faces, height: FloatArray, printer: Printer) -> float:
+    """Largest distance of a level face of at least FLAT_AREA from the printer's layer boundaries."""
+    corner_heights = height[faces.faces]
+    level = np.ptp(corner_heights, axis=1) < 1e-6
+    z = np.round(corner_heights[level, 0] - height.min(), 5)
+    heights, index = np.unique(z, return_inverse=True)
+    area = np.bincount(index, weights=faces.areas[level], minlength=len(heights))
+    first = printer.first_layer or printer.layer_height
+    heights = heights[(area >= FLAT_AREA) & (heights > ON_LAYER)]
+    steps = np.maximum((heights - first) / printer.layer_height, 0.0)
+    off = np.abs(first + np.round(steps) * printer.layer_height - heights)
+    return float(off.max(initial=0.0))
