@@ -15,6 +15,7 @@ from partgen.cli.build import build
 from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
 from partgen.cli.log import log
 from partgen.cli.predict import predict
+from partgen.cli.start import start
 from partgen.errors import InputError, PartgenError
 
 app = typer.Typer(
@@ -43,7 +44,7 @@ def _main(
     pass
 
 
-for command in (predict, build, log):
+for command in (start, predict, build, log):
     app.command()(command)
 
 

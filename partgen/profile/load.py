@@ -42,6 +42,13 @@ class LoadedProfile:
 def load_profile(path: Path) -> LoadedProfile:
     """Read and check one profile. Raises ProfileError with every fault, OutsideError if unreadable."""
     text = read_text(path)
+    name = profile_name(path)
+    profile = parse_profile(text, str(path))
+    return LoadedProfile(profile, path, text, content_hash(profile), name)
+
+
+def profile_name(path: Path) -> str:
+    """A profile's name: its file's stem. Raises ProfileError when it cannot name a folder."""
     name = path.name.removesuffix(path.suffix)
     if name.endswith(".log"):
         raise ProfileError(Fault(str(path), "", "this is a log; give the profile beside it"))
@@ -49,8 +56,7 @@ def load_profile(path: Path) -> LoadedProfile:
         raise ProfileError(
             Fault(str(path), "", "the file's name also names its output folder; rename it with letters and digits")
         )
-    profile = parse_profile(text, str(path))
-    return LoadedProfile(profile, path, text, content_hash(profile), name)
+    return name
 
 
 def parse_profile(text: str, source_name: str) -> Profile:
