@@ -15,6 +15,7 @@ from partgen.fit.document import FitDocument
 from partgen.report import words
 from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
+from partgen.report.poses import plate_plan, poses
 from partgen.report.scene import scene
 from partgen.report.section import cut, from_above
 from partgen.report.trace import Node, Number, cited, figure, percent
@@ -32,7 +33,9 @@ def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
     """
     extras = extras or ReportExtras()
     viewer = Markup(_text("viewer.js"))
-    return _render("report.html", doc, extras, view3d=view_3d(doc, extras), viewer_script=viewer)
+    return _render(
+        "report.html", doc, extras, view3d=view_3d(doc, extras), viewer_script=viewer, poses=poses(doc, extras)
+    )
 
 
 def render_owner(doc: FitDocument, extras: ReportExtras | None = None, paper: Paper = "a4") -> str:
@@ -77,8 +80,8 @@ def render_compare(before: FitDocument, after: FitDocument) -> str:
 
 
 def _css_string(text: str) -> Markup:
-    """Text as a CSS string: everything but plain letters, digits and blanks as a code point."""
-    safe = "".join(c if c.isalnum() or c == " " else f"\\{ord(c):06x}" for c in text)
+    """Text as a CSS string: all but letters, digits and blanks as a code point and the blank that ends it."""
+    safe = "".join(c if c.isalnum() or c == " " else f"\\{ord(c):x} " for c in text)
     return Markup('"{}"').format(Markup(safe))
 
 
@@ -130,7 +133,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     env.filters.update(fig=_figure, pct=_percent, state=words.STATE_WORD.__getitem__, cls=words.STATE_CLASS.__getitem__)
-    env.globals.update(cut=cut, from_above=from_above, mark=_mark)
+    env.globals.update(cut=cut, from_above=from_above, mark=_mark, plate_plan=plate_plan)
     return env
 
 

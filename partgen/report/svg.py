@@ -44,7 +44,8 @@ def line(x1: float, y1: float, x2: float, y2: float, **attributes: object) -> Ma
 def value(number: Number, digits: int = 2, unit: str = "", *, sign: bool = False) -> Markup:
     """A cited number inside a text element."""
     text = figure(number.value, digits, sign=sign)
-    return cited(number, f"{text} {unit}" if unit else text, "tspan")
+    blank = "" if unit in ("", "°") else " "
+    return cited(number, f"{text}{blank}{unit}", "tspan")
 
 
 def text(x: float, y: float, *parts: str | Markup, **attributes: object) -> Markup:

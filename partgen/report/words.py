@@ -78,7 +78,7 @@ def answer(doc: FitDocument) -> Answer:
             f"Not yet: {k} of {n} {things} {'does' if one else 'do'} not come out right.",
             f"See what to change below before you print {'it' if one else 'them'}."
             + (" The others may be printed." if counts["pass"] else ""),
-            "What is wrong with them, and what will be changed, is listed below.",
+            "What is wrong, and what will be changed, is listed below.",
         )
     if counts["not proven"]:
         k = counts["not proven"]
