@@ -6,14 +6,14 @@ The model. Let E be the set of places a section's centre may take inside the ope
 or Minkowski difference, of one by the other). Seen along the seat's axis the part is clear of both
 faces where its centre, taken relative to the hole's, lies in E shifted by -d and in E shifted by +d
 (see plan.passage for d). `room` is that centre's distance to the boundary of both, less what the
-finger can push aside: the seat's own play, and the lean of the socket's slop at the panel. Both are
-taken in full and in the worst direction in every draw, because over many strokes every direction
+finger can push aside: the seat's own play, and lean and turn in the socket's slop, at the panel. All
+are taken in full and in the worst direction in every draw, because over many strokes every direction
 comes up. The section is straight, so the stroke matters only through the height at which it leans.
 
-Draws (JCGM 101). Panel slope, thickness, hole size, mean width error and bore error of the print
-are shared by all positions of a draw; the hole's place is each position's own. The part-to-part
-spread of printing is not drawn but integrated in closed form (conditional Monte Carlo; Asmussen and
-Glynn, Stochastic Simulation, section V.4), which keeps the estimate smooth where no draw touches.
+Draws (JCGM 101). Panel slope, thickness, hole size and the print's mean width error are shared by
+all positions of a draw; the hole's place is each position's own. The part-to-part spread of printing
+is not drawn but integrated in closed form (conditional Monte Carlo; Asmussen and Glynn, Stochastic
+Simulation, section V.4), which keeps the estimate smooth where no draw touches.
 """
 
 from __future__ import annotations
@@ -45,16 +45,19 @@ _BLOCK = 1 << 14
 class Causes:
     """What varies for the whole set: values with standard uncertainties.
 
-    `width` and `bore` are printed minus model size of the peg and of the socket, shared; the spreads
-    are standard deviations from part to part around them.
+    `width` is printed minus model size of a peg, shared by the whole print; `width_spread` is the
+    standard deviation from part to part around it.
     """
 
     thickness: Value
     slope_cov: FloatArray
     width: Value
     width_spread: float
-    bore: Value
-    bore_spread: float
+
+    @property
+    def part_spread(self) -> float:
+        """Standard deviation of room from part to part: half the width's."""
+        return max(self.width_spread / 2, 1e-4)
 
 
 @dataclass(frozen=True)
@@ -71,8 +74,10 @@ class Place:
     play: float
     """How far the finger can push the seat aside at the panel, per side."""
     slop: float
-    """Diametral play of the socket on the seat."""
+    """Diametral play of the socket on the seat, at its loose end."""
     seat_width: float
+    keyed_over: float
+    """Width over which the seat's shape keeps the part from turning; 0 where it is round."""
     engaged: float
     """Length over which the socket holds the seat."""
     lean_height: float
@@ -80,13 +85,21 @@ class Place:
 
     @property
     def lean(self) -> float:
-        """Lean at `lean_height` per unit of slop, to first order: 1/2 + h/L."""
-        return 0.5 + self.lean_height / self.engaged
-
-    @property
-    def rock(self) -> float:
-        """Sideways room the expected slop takes at the panel, per side."""
+        """Sideways room the slop takes at the panel, per side, when the part leans."""
         return lateral_play(self.seat_width + self.slop, self.seat_width, self.engaged, self.lean_height)
+
+    def turn(self, section: Section) -> float:
+        """The same when the part turns about its axis: slop/width, times its longer half side.
+
+        A round part may turn; on a round seat nothing but the hole guides another part's direction.
+        """
+        if section.shape == "round" or self.keyed_over <= 0:
+            return 0.0
+        return self.slop / self.keyed_over * max(section.width, section.depth) / 2
+
+    def pushed(self, section: Section) -> float:
+        """All that a finger can take: play, lean and turn."""
+        return self.play + self.lean + self.turn(section)
 
 
 class Draws:
@@ -106,7 +119,6 @@ class Draws:
         half_thickness = np.maximum(thickness, 0.0) / 2
         self.half_thickness = half_thickness.astype(np.float32)
         self.half_shift = (slopes * half_thickness).astype(np.float32)
-        self.bore = (causes.bore.u * self._stream("bore").standard_normal(count)).astype(np.float32)
         width = causes.width.u / 2 * self._stream("width").standard_normal(count)
         self.sizes = {name: (self._sizes(name, o) - width).astype(np.float32) for name, o in openings.items()}
         disc = self._stream("place")
@@ -185,6 +197,7 @@ def rooms(place: Place, section: Section, draws: Draws) -> Draw:
     shape = erosion(place.opening.section, place.slope, section)
     cosine = math.cos(Tilt(place.slope).theta)
     disc, sizes = draws.disc(place.label), draws.sizes[place.opening.name]
+    taken = place.pushed(section)
     result = np.empty(draws.count, dtype=np.float32)
     for start in range(0, draws.count, _BLOCK):
         part = slice(start, start + _BLOCK)
@@ -196,9 +209,7 @@ def rooms(place: Place, section: Section, draws: Draws) -> Draw:
         dx += draws.half_shift[0, part]
         dy += draws.half_shift[1, part]
         free = _inside(shape, (x, y), (dx, dy), sizes[:, part])
-        free -= place.play
-        if place.slop > 0:
-            free -= place.lean * np.maximum(place.slop + draws.bore[part], 0.0)
+        free -= taken
         result[part] = free
     return result
 
@@ -251,12 +262,6 @@ def _beyond(shape: Erosion, x: Draw, y: Draw, size: Draw) -> Draw:
     qy = np.maximum(np.abs(y) - shape.half[1] - size[1], 0.0)
     distance: Draw = np.hypot(qx, qy)
     return distance
-
-
-def spread(place: Place, causes: Causes) -> float:
-    """Standard deviation of room from part to part: half the width's, and the bore's lean."""
-    lean = place.lean * causes.bore_spread if place.slop > 0 else 0.0
-    return max(math.hypot(causes.width_spread / 2, lean), 1e-4)
 
 
 @dataclass(frozen=True)
@@ -333,22 +338,16 @@ class Limits:
         return self.play + self.rock + math.sqrt(sum(v * v for v in either))
 
 
-def limits(place: Place, causes: Causes) -> Limits:
-    """The limits of one position."""
-    opening = place.opening
-    hole = max(opening.width.u, opening.depth.u) + opening.edge_limit
-    rock = place.rock
-    if place.slop > 0:
-        rock += place.lean * 2 * math.hypot(causes.bore.u, causes.bore_spread)
+def limits(place: Place, section: Section, causes: Causes) -> Limits:
+    """The limits of one position's expected printed section."""
     slope_u = math.sqrt(max(float(np.linalg.eigvalsh(causes.slope_cov)[-1]), 0.0))
-    tilt = Tilt(place.slope)
     return Limits(
         place=place.at_limit,
         play=place.play,
-        rock=rock,
+        rock=place.lean + place.turn(section),
         width=math.hypot(causes.width.u, causes.width_spread),
-        hole=hole,
-        tilt=causes.thickness.value * slope_u + causes.thickness.u * math.sin(tilt.theta),
+        hole=max(place.opening.width.u, place.opening.depth.u) + place.opening.edge_limit,
+        tilt=causes.thickness.value * slope_u + causes.thickness.u * math.sin(Tilt(place.slope).theta),
     )
 
 

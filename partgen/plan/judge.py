@@ -14,6 +14,8 @@ from partgen.plan.records import Section
 
 HELD = 0.5
 """mm of the socket that must stay on the seat when a captive cap is lifted as far as it goes."""
+ROOF = 0.8
+"""Least material between socket and crown, common practice for two to four layers, no source."""
 APART = 0.2
 """Least room between neighbouring parts."""
 
@@ -36,9 +38,8 @@ def chance(p: float) -> str:
 
 def bind(label: str, found: Binding, target: float, section: Section, largest: Section | None, cause: str) -> Finding:
     """P(touching the hole's wall) against the wanted one; its Monte Carlo uncertainty counts."""
-    state = judge_at_most(found.p, target, found.u95)
-    if state == "not proven" and found.p <= target:  # the section was sized to just meet the target
-        state = "pass"
+    # p already counts every uncertainty of the readings; only its own simulation error is left
+    state: State = "pass" if found.p <= target else judge_at_most(found.p, target, found.u95)
     why = f"{label} touches its hole's wall with a chance of {chance(found.p)}; wanted at most {chance(target)}"
     if state != "pass":
         why += f". The section {size_of(section)} is too large"
@@ -88,7 +89,18 @@ def proud(label: str, value: float, u95: float, wanted: float, tolerance: float,
             why += f": {side}; thinner layers would come nearer"
         else:
             why += ". Not certain enough: measure this drop again, or calibrate the printer's height with a coupon"
-    return Finding("proud", label, "stands as proud as wanted", off, tolerance, u95, "mm", state, why)
+    return Finding("proud", label, "stands as proud as wanted", abs(off), tolerance, u95, "mm", state, why)
+
+
+def roof(label: str, left: float) -> Finding:
+    """Material between the socket's floor and the crown."""
+    state: State = "pass" if left >= ROOF else "fail"
+    why = f"{left:.2f} mm of material between {label}'s socket and its crown"
+    if state != "pass":
+        why += (
+            f", {ROOF:.1f} mm wanted: the seat's top is too near the wanted crown. Raise proud, or cut the seat shorter"
+        )
+    return Finding("roof", label, "material under the crown", left, ROOF, 0.0, "mm", state, why)
 
 
 def pressed(label: str, guide: float, u95: float, proud_pressed: float) -> Finding:

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.plan.clearance import Draw, Draws, Place, nominal, normal_below, rooms, spread
+from partgen.plan.clearance import Draw, Draws, Place, nominal, normal_below, rooms
 from partgen.plan.passage import passage, passage_support, room
 from partgen.plan.records import Section, SectionShape
 from partgen.plan.sections import directions, offset, outline_section, vertices
@@ -75,9 +75,9 @@ def largest(
 def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:
     """How far, at least by `least`, `base` must move inward at one place so that P(touching) is at
     most `p_bind` and the part passes as expected while leaned on."""
-    pushed = nominal(place, base, draws.causes.thickness.value) - place.play - place.rock
+    pushed = nominal(place, base, draws.causes.thickness.value) - place.pushed(base)
     least = max(least, -pushed)
-    return _inset(rooms(place, base, draws), spread(place, draws.causes), p_bind, least)
+    return _inset(rooms(place, base, draws), draws.causes.part_spread, p_bind, least)
 
 
 def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:

@@ -6,38 +6,31 @@ positions share a section; the draws are shared by all, because panel and printe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 
 from partgen.errors import Fault, ProfileError
 from partgen.findings import Finding, worst
-from partgen.metrology.readings import evaluate
-from partgen.metrology.records import Estimate, FloatArray, NextMeasurement, Value
+from partgen.metrology.records import Estimate, FloatArray, NextMeasurement
 from partgen.metrology.student import coverage_factor
 from partgen.model.part import Position
-from partgen.model.printer import Material, Printer
+from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.plan import judge
 from partgen.plan.caps import CapSite, cap_model, collars, compensated, flange_section, printed
-from partgen.plan.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, spread
-from partgen.plan.grip import plan_grip
-from partgen.plan.heights import Collar, Site, crown_height, pressed_guide, proud_u95, socket_depth
+from partgen.plan.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
+from partgen.plan.heights import Collar, crown_height, pressed_guide, proud_u95, socket_depth
+from partgen.plan.mount import Materials, MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.plan.neighbours import Footprint, neighbour_findings
-from partgen.plan.opening import Opening, measured_opening, measured_seat
+from partgen.plan.opening import Opening, measured_opening
 from partgen.plan.passage import passage
-from partgen.plan.records import Clearance, GripPlan, PositionPlan, Section, SetPlan, SocketModel
+from partgen.plan.records import Clearance, PositionPlan, Section, SetPlan
 from partgen.plan.section import NoRoomError, largest
-from partgen.plan.sections import directions, offset, support
+from partgen.plan.sections import offset
 from partgen.plan.spec import CapSpec
 
-Materials = Mapping[str, Material] | Callable[[str], Material]
-Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
-
-MEASURED_PLACE_LIMIT = 0.1
-"""mm a measured hole offset may be off where the profile does not say."""
 WIDE_GAP = 0.6
 """mm per side beyond which a gap looks wide; noted, not judged."""
 LEAST_SKIRT = 0.8
@@ -56,16 +49,6 @@ class _Job:
     openings: Mapping[str, Opening]
     factor: float
     """Coverage factor of proud (95 %)."""
-
-
-@dataclass(frozen=True)
-class _Seat:
-    """A seat as measured."""
-
-    outer: Section
-    travel: Value
-    obstacle: Value | None
-    assumed_free: bool
 
 
 def plan_set(
@@ -91,8 +74,6 @@ def plan_set(
         slope_cov=estimate.slope_cov,
         width=estimate.width_error,
         width_spread=printer.error.peg.spread,
-        bore=estimate.bore_error,
-        bore_spread=printer.error.hole.spread,
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
@@ -137,8 +118,8 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     profile, estimate, printer = job.profile, job.estimate, job.printer
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
-    seat, opening = _measured_seat(profile, spec), job.openings[spec.hole]
-    sites = [_site(job, i, spec, seat) for i in indices]
+    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    sites = [site_of(estimate, i, seat) for i in indices]
     crowns = [
         crown_height(
             site.drop,
@@ -150,10 +131,10 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
         for site, p in zip(sites, positions, strict=True)
     ]
     depths = [socket_depth(spec, site, printer) for site in sites]
-    grip = _gripper(job, spec)
-    slops = [grip(_wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
+    grip = gripper(profile, estimate, printer, job.materials, spec)
+    slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
     places = [
-        _place(job, p, spec, opening, site, seat, slop, depth, crown.wanted)
+        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted))
         for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
     ]
     best = _largest(job, spec, places)
@@ -161,7 +142,7 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     wanted = [_chosen(spec, opening, seat, found) for found in best]
     models = [compensated(section, error) for section in wanted]
     expected = [printed(model, error) for model in models]
-    grips = [grip(_wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
+    grips = [grip(wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
     caps = [
         CapSite(p.label, site, crown, section, gripped[1])
         for p, site, crown, section, gripped in zip(positions, sites, crowns, wanted, grips, strict=True)
@@ -171,10 +152,11 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     plans: dict[str, PositionPlan] = {}
     for k, index in enumerate(indices):
         place = replace(places[k], slop=grips[k][0].slop)
-        found, touching = binding(rooms(place, expected[k], job.draws), spread(place, job.draws.causes))
+        found, touching = binding(rooms(place, expected[k], job.draws), job.draws.causes.part_spread)
         survival *= 1 - touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
-        clearance = _clearance(job, place, expected[k], models[k], found)
+        eaten = limits(place, expected[k], job.draws.causes)
+        clearance = _clearance(job, place, expected[k], models[k], found, eaten)
         findings = (
             *_height_findings(job, index, positions[k], spec, seat, caps[k], held[k], expected[k]),
             judge.bind(
@@ -183,9 +165,9 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
                 spec.p_bind,
                 expected[k],
                 best[k],
-                judge.largest_cause(limits(place, job.draws.causes)),
+                judge.largest_cause(eaten),
             ),
-            judge.clearance(place.label, clearance.nominal, limits(place, job.draws.causes)),
+            judge.clearance(place.label, clearance.nominal, eaten),
             *(replace(f, subject=place.label) for f in grips[k][2]),
         )
         proud = crowns[k].proud
@@ -226,94 +208,6 @@ def _proud(spec: CapSpec, position: Position) -> float:
     return spec.proud if position.proud is None else position.proud
 
 
-def _measured_seat(profile: Profile, spec: CapSpec) -> _Seat:
-    seat, caliper = profile.seat[spec.seat], profile.caliper
-    travel = evaluate(seat.travel, caliper, "depth", f"[seat.{spec.seat}] travel").result
-    if seat.body is not None:
-        obstacle: Value | None = Value(seat.body, caliper.limit_of_error)
-    elif seat.height is not None:  # the board itself
-        obstacle = evaluate(seat.height, caliper, "depth", f"[seat.{spec.seat}] height").result
-    else:
-        obstacle = None
-    return _Seat(measured_seat(spec.seat, seat, caliper), travel, obstacle, seat.body is None)
-
-
-def _site(job: _Job, index: int, spec: CapSpec, seat: _Seat) -> Site:
-    slope = job.estimate.normal_slope[index]
-    return Site(
-        drop=float(job.estimate.drop[index]),
-        slope=(float(slope[0]), float(slope[1])),
-        thickness=job.estimate.thickness.value,
-        travel=seat.travel.value,
-        seat_length=job.profile.seat[spec.seat].length,
-        obstacle=None if seat.obstacle is None else seat.obstacle.value,
-    )
-
-
-def _gripper(job: _Job, spec: CapSpec) -> Callable[[float, float], Gripped]:
-    """The part's grip by (wall room, socket length); equal ones are worked out once."""
-    name = spec.material or job.printer.material
-    material = job.materials(name) if callable(job.materials) else job.materials[name]
-
-    @cache
-    def grip(wall_room: float, length: float) -> Gripped:
-        return plan_grip(
-            job.profile.seat[spec.seat],
-            spec,
-            job.printer,
-            material,
-            bore_error=job.estimate.bore_error,
-            wall_room=wall_room,
-            socket_length=length,
-            caliper=job.profile.caliper,
-        )
-
-    return grip
-
-
-def _wall_room(section: Section, seat: Section) -> float:
-    """From the seat's surface to the part's outside where it is nearest."""
-    fan = directions(section, seat, count=72)
-    return round(float((support(section, fan) - support(seat, fan)).min()), 4)
-
-
-def _place(
-    job: _Job,
-    position: Position,
-    spec: CapSpec,
-    opening: Opening,
-    site: Site,
-    seat: _Seat,
-    slop: float,
-    engaged: float,
-    height: float,
-) -> Place:
-    """Where the hole may be, and how far a finger can push the part aside there.
-
-    The seat's play is measured at its top; it is taken to lean about its root, `length` below, so
-    that it grows with the distance to the panel: play (1 + drop/length).
-    """
-    where = job.profile.seat[spec.seat]
-    if position.offset_limit is not None:
-        limit = position.offset_limit
-    elif position.offset is not None:
-        limit = MEASURED_PLACE_LIMIT
-    else:
-        limit = job.profile.hole[spec.hole].offset_limit
-    return Place(
-        label=position.label,
-        opening=opening,
-        slope=site.slope,
-        at=position.offset or (0.0, 0.0),
-        at_limit=limit,
-        play=where.play * (1 + max(site.drop, 0.0) / where.length),
-        slop=slop,
-        seat_width=min(seat.outer.width, seat.outer.depth),
-        engaged=engaged,
-        lean_height=max(min(site.drop + site.travel, height), 0.0),
-    )
-
-
 def _largest(job: _Job, spec: CapSpec, places: Sequence[Place]) -> list[Section | None]:
     """The largest section per position, one for all unless the part says otherwise; None: no room."""
 
@@ -326,7 +220,7 @@ def _largest(job: _Job, spec: CapSpec, places: Sequence[Place]) -> list[Section 
     return [of(places)] * len(places) if spec.equal else [of([place]) for place in places]
 
 
-def _chosen(spec: CapSpec, opening: Opening, seat: _Seat, best: Section | None) -> Section:
+def _chosen(spec: CapSpec, opening: Opening, seat: MeasuredSeat, best: Section | None) -> Section:
     """The section asked for, else the largest; where none passes, the least around the seat."""
     hole = opening.section
     shape = spec.section_shape or hole.shape
@@ -345,11 +239,9 @@ def _chosen(spec: CapSpec, opening: Opening, seat: _Seat, best: Section | None) 
     return Section("rectangle", least.width, least.depth)
 
 
-def _clearance(job: _Job, place: Place, expected: Section, model: Section, found: Binding) -> Clearance:
-    causes = job.draws.causes
-    thickness = causes.thickness.value
-    room, eaten = nominal(place, expected, thickness), limits(place, causes)
-    drawn = nominal(place, model, thickness)
+def _clearance(job: _Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
+    thickness = job.draws.causes.thickness.value
+    room, drawn = nominal(place, expected, thickness), nominal(place, model, thickness)
     return Clearance(
         nominal=room,
         worst=room - eaten.stack,
@@ -357,7 +249,7 @@ def _clearance(job: _Job, place: Place, expected: Section, model: Section, found
         u95=1.96 * found.room.u,
         p_bind=found.p,
         model_nominal=drawn,
-        model_rocked=drawn - place.rock,
+        model_rocked=drawn - place.lean,
     )
 
 
@@ -366,7 +258,7 @@ def _height_findings(
     index: int,
     position: Position,
     spec: CapSpec,
-    seat: _Seat,
+    seat: MeasuredSeat,
     cap: CapSite,
     held: Collar | None,
     expected: Section,
@@ -378,6 +270,7 @@ def _height_findings(
     wanted = _proud(spec, position)
     forced = spec.height is not None or position.height is not None
     findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced)]
+    findings.append(judge.roof(label, crown.model - (spec.crown_rise if spec.crown == "dished" else 0.0)))
     soft = spec.edge_radius + (spec.crown_rise if spec.crown == "domed" else 0.0)
     guide = pressed_guide(site, expected, site.drop + crown.proud, soft)
     pressed_u95 = judge.combined_u95(u95, travel_u95, thickness_u95)
@@ -420,10 +313,10 @@ def _with_neighbours(
     )
 
 
-def _notes(name: str, spec: CapSpec, seat: _Seat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
+def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
     """What was assumed or may surprise, in plain words."""
     notes = []
-    if seat.assumed_free:
+    if not seat.obstacle_is_body:
         below = "the board" if seat.obstacle is not None else "nothing"
         notes.append(
             f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
