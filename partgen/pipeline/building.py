@@ -1,0 +1,170 @@
+"""A profile to a revision on disk and in the log. The only stage that writes a revision.
+
+May import: everything but cli and bench.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from partgen import __version__
+from partgen.errors import Fault, LogError, OutsideError
+from partgen.export.names import file_stems
+from partgen.export.stl import read_back, write_stl
+from partgen.files import write_atomic
+from partgen.fit.assemble import Built, assemble
+from partgen.fit.document import FitDocument
+from partgen.log.records import BuiltPosition, Revision, next_revision_id
+from partgen.log.store import append, log_path
+from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
+from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
+from partgen.pipeline.planning import Planned, circumstances, plan_inputs
+from partgen.pipeline.staging import content_of, staged
+
+CONTENT = ("parts/*.stl", "fit.json")
+"""What a revision's content hash covers: what is printed, and every number."""
+
+
+@dataclass(frozen=True)
+class BuiltSet:
+    """A revision that stands on disk."""
+
+    document: FitDocument
+    folder: Path
+    remarks: tuple[str, ...]
+    """What the person should hear besides the document."""
+
+
+def _silent(what: str, done: int, total: int) -> None:
+    pass
+
+
+def build_profile(
+    path: Path,
+    out: Path,
+    *,
+    printer: str | None = None,
+    seed: int = 0,
+    revision: str | None = None,
+    step: Step = _silent,
+) -> BuiltSet:
+    """Build the profile at `path` into out/NAME/rNN, and enter it in the log.
+
+    With `revision`, an earlier one is made again from the log alone, and the log stays as it is.
+    Raises InputError with nothing written, OutsideError where disk or a library failed.
+    """
+    if revision is not None:
+        return _again(path, out, revision, step)
+    inputs = gather(path, printer=printer, seed=seed)
+    remarks = []
+    if before := changed_since(inputs):
+        remarks.append(f"The profile has changed since {before} was built.")
+    identity = next_revision_id(inputs.log)
+    today = date.today()
+    document, folder, content = _write(inputs, out, identity, today, step)
+    entry = _entry(inputs, document, identity, today, content)
+    append(log_path(path), revisions=[entry], snapshots=inputs.snapshots)
+    return BuiltSet(document, folder, tuple(remarks))
+
+
+def _again(path: Path, out: Path, identity: str, step: Step) -> BuiltSet:
+    """An earlier revision from the log; says so where it does not come out the same."""
+    inputs, entry = gather_revision(path, identity)
+    document, folder, content = _write(inputs, out, identity, entry.date, step)
+    if content == entry.content_hash:
+        return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.",))
+    made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
+    return BuiltSet(
+        document,
+        folder,
+        (f"{identity} was made again, but not the same to the last byte: it was first built by {made_by}.",),
+    )
+
+
+def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> tuple[FitDocument, Path, str]:
+    """Make everything of one revision in its folder; the document, the folder and the content hash."""
+    step("Working out the plan", 0, 1)
+    planned = plan_inputs(inputs, today=day)
+    made, failed = make_parts(planned.plan.positions, inputs.profile, inputs.printer, step)
+    stems = file_stems([plan.label for plan in planned.plan.positions], identity)
+    with staged(out, inputs.name, identity) as folder:
+        facts: dict[str, Built] = {label: not_built(finding) for label, finding in failed.items()}
+        for done, (label, part) in enumerate(made.items()):
+            step("Writing the parts", done, len(made))
+            facts[label] = built_facts(part, _write_part(part, folder, stems[label]))
+        document = _document(planned, identity, day, facts)
+        write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
+        step("Writing the report", 0, 1)
+        _write_report(document, made, folder)
+        content = content_of(folder, CONTENT)
+    return document, out / inputs.name / identity, content
+
+
+def _write_part(part: MadePart, folder: Path, stem: str) -> str:
+    """One STL, read back; its path relative to the folder."""
+    name = f"parts/{stem}.stl"
+    target = folder / name
+    target.parent.mkdir(exist_ok=True)
+    write_stl(part.lying, target, title=stem)
+    read_back(target, part.lying, part.cap.volume)
+    return name
+
+
+def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built]) -> FitDocument:
+    return assemble(
+        planned.plan,
+        planned.inputs.profile,
+        planned.estimate,
+        planned.inputs.printer,
+        replace(circumstances(planned.inputs, day), revision=identity),
+        facts,
+    )
+
+
+def _write_report(document: FitDocument, made: dict[str, MadePart], folder: Path) -> None:
+    import numpy as np
+
+    from partgen.report.extras import Lie, ReportExtras, Shape
+    from partgen.report.html import render
+
+    lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
+    shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
+    write_atomic(folder / "report.html", render(document, ReportExtras(shapes=shapes, lies=lies)).encode())
+
+
+def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, content: str) -> Revision:
+    profile, printer, *materials = (snapshot.hash for snapshot in inputs.snapshots)
+    return Revision(
+        id=identity,
+        date=day,
+        partgen=__version__,
+        printer=inputs.printer_name,
+        profile_hash=profile,
+        printer_hash=printer,
+        material_hashes=tuple(materials),
+        seed=inputs.seed,
+        draws=document.draws,
+        trials_before=len(inputs.log.trial),
+        content_hash=content,
+        tilt_deg=document.panel.tilt_deg,
+        tilt_u95_deg=document.panel.tilt_u95_deg,
+        p_all_fit=document.set.p_all_fit,
+        built=tuple(
+            BuiltPosition(
+                label=p.label,
+                part=p.part,
+                height_mm=p.height_mm,
+                model_height_mm=p.model_height_mm,
+                proud_mm=p.proud_mm,
+                proud_u95_mm=p.proud_u95_mm,
+                section_mm=p.section_mm,
+                model_section_mm=p.model_section_mm,
+                state=p.state,
+                made_in=p.unchanged_since or identity,
+                why=p.change,
+            )
+            for p in document.positions
+        ),
+    )

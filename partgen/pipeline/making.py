@@ -1,0 +1,125 @@
+"""From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
+
+May import: errors, findings, model, plan, mesh, checks, printing, fit.document.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from partgen.checks.fit import FitMeasurement, fit_findings, measure_fit
+from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
+from partgen.checks.printability import printability
+from partgen.errors import KernelError
+from partgen.findings import Finding
+from partgen.fit.assemble import Built
+from partgen.fit.document import GeometryDoc
+from partgen.mesh.build import build_caps
+from partgen.mesh.records import BuiltCap, Mesh
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.plan.records import PositionPlan
+from partgen.printing.orientation import Orientation, choose, laid
+
+Step = Callable[[str, int, int], None]
+"""Told what is being done, how many are done, out of how many."""
+
+NO_SOLID = "solid"
+
+
+@dataclass(frozen=True, eq=False)
+class MadePart:
+    """One position's part as built and measured."""
+
+    plan: PositionPlan
+    cap: BuiltCap
+    orientation: Orientation
+    lying: Mesh
+    """As it lies on the printer: what is exported."""
+    fit: FitMeasurement
+    print: PrintMeasurement
+    findings: tuple[Finding, ...]
+
+
+def make_parts(
+    plans: Sequence[PositionPlan], profile: Profile, printer: Printer, step: Step
+) -> tuple[dict[str, MadePart], dict[str, Finding]]:
+    """Build, lay and measure every planned part; by label. What could not be built is a failed finding."""
+    step("Building the solids", 0, len(plans))
+    caps = build_caps([plan.model for plan in plans])
+    made: dict[str, MadePart] = {}
+    failed: dict[str, Finding] = {}
+    orientations: dict[str, Orientation] = {}
+    for done, (plan, cap) in enumerate(zip(plans, caps, strict=True)):
+        step("Measuring the parts", done, len(plans))
+        if isinstance(cap, KernelError):
+            failed[plan.label] = _not_built(plan.label, cap.why)
+            continue
+        if plan.part not in orientations:
+            orientations[plan.part] = _orientation(plan, cap, profile, printer)
+        made[plan.label] = _measured(plan, cap, orientations[plan.part], profile, printer)
+    return made, failed
+
+
+def built_facts(part: MadePart, file: str) -> Built:
+    """What the fit document says of a part that was made."""
+    size = part.lying.bounds[1] - part.lying.bounds[0]
+    fit, printed = part.fit, part.print
+    return Built(
+        extent=(float(size[0]), float(size[1]), float(size[2])),
+        geometry=GeometryDoc(
+            height_mm=_r(fit.height),
+            clearance_mm=_r(fit.clearance),
+            clearance_rocked_mm=_r(fit.clearance_rocked),
+            interference_mm3=_r(fit.interference),
+            volume_mm3=_r(part.cap.mesh.volume),
+            watertight=printed.watertight,
+            bodies=printed.bodies,
+            min_wall_mm=_r(min(printed.min_wall, printed.wall_looked_up_to)),
+            overhang_mm2=_r(printed.overhang),
+            orientation=part.orientation.name,
+        ),
+        findings=part.findings,
+        printing_codes=PRINTING_CODES,
+        file=file,
+    )
+
+
+def not_built(finding: Finding) -> Built:
+    """What the fit document says of a part that could not be made."""
+    return Built(findings=(finding,))
+
+
+def _not_built(label: str, why: str) -> Finding:
+    cure = f"{why}; the other positions were built. Change this part's section, socket or crown and build again"
+    return Finding(NO_SOLID, label, "solid", None, None, 0.0, "", "fail", cure)
+
+
+def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: Printer) -> Orientation:
+    spec = profile.part[plan.part]
+    shows = plan.drop - plan.travel - plan.thickness  # what is over the panel's underside when pressed may be seen
+    return choose(
+        cap.mesh, spec.orientation, printer, visible_above=shows, fingers=plan.model.socket.fingers is not None
+    )
+
+
+def _measured(
+    plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer
+) -> MadePart:
+    fit = measure_fit(plan, cap.mesh)
+    printed, printing = printability(cap.mesh, orientation, printer)
+    findings = (
+        *fit_findings(plan, fit, body=profile.seat[plan.seat].body),
+        *(replace(finding, subject=plan.label) for finding in printing),
+    )
+    lying = cap.mesh.transformed(np.reshape(laid(cap.mesh, orientation), (4, 4)))
+    return MadePart(plan, cap, orientation, lying, fit, printed, findings)
+
+
+def _r(value: float) -> float:
+    return round(value, 4) + 0.0 if math.isfinite(value) else 0.0
+
