@@ -119,6 +119,7 @@ def profile_of(at: np.ndarray, drops: list[Reading | None], gaps: tuple[Gap, ...
 
 def printer(height: float = 0.1, width: float = 0.1) -> Printer:
     """A printer about which little is known."""
+
     def error(u: float) -> PrintError:
         return PrintError(value=0.0, u=u, spread=0.02)
 

@@ -92,7 +92,11 @@ def test_every_wild_reading_is_named_and_hardly_any_good_one(repeats: tuple[int,
         drops = read(rng, truth, habits)
         named = {(doubt.label, doubt.reading_mm) for doubt in estimate(profile_of(truth.at, drops), PRINTER).doubts}
         marks = {
-            (f"S{i + 1}", drop.values[j]) for i, drop in enumerate(drops) if drop for j in range(len(drop.values)) if (i, j) in truth.wild
+            (f"S{i + 1}", drop.values[j])
+            for i, drop in enumerate(drops)
+            if drop
+            for j in range(len(drop.values))
+            if (i, j) in truth.wild
         }
         wild, missed = wild + len(marks), missed + len(marks - named)
         disturbed, panels = disturbed + bool(named - marks), panels + 1

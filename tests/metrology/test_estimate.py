@@ -41,9 +41,7 @@ def moved(profile: Profile, angle: float, shift: tuple[float, float]) -> Profile
 
     positions = tuple(p.model_copy(update={"at": at(p.at)}) for p in profile.position)
     gaps = tuple(g.model_copy(update={"at": at(g.at)}) for g in profile.panel.gap)
-    return profile.model_copy(
-        update={"position": positions, "panel": profile.panel.model_copy(update={"gap": gaps})}
-    )
+    return profile.model_copy(update={"position": positions, "panel": profile.panel.model_copy(update={"gap": gaps})})
 
 
 def test_exact_readings_on_a_plane_are_found_again() -> None:
@@ -86,7 +84,9 @@ def test_an_agreeing_repeat_never_raises_any_uncertainty(seed: int, index: int) 
     assume(not any("scatter about the face" in note for note in before.notes))
     position = profile.position[index]
     values = position.drop.values if position.drop else ()
-    again = Reading((*values, sum(values) / len(values) if values else float(before.drop[index])), (0.0,) * (len(values) + 1))
+    again = Reading(
+        (*values, sum(values) / len(values) if values else float(before.drop[index])), (0.0,) * (len(values) + 1)
+    )
     positions = list(profile.position)
     positions[index] = position.model_copy(update={"drop": again})
     after = estimate(profile.model_copy(update={"position": tuple(positions)}), PRINTER)
@@ -94,7 +94,9 @@ def test_an_agreeing_repeat_never_raises_any_uncertainty(seed: int, index: int) 
 
 
 def test_inches_and_millimetres_give_the_same() -> None:
-    lines = [f'[[position]]\nlabel = "S{k}"\nat = [{k}, {k % 2}]\npart = "key"\ndrop = [0.17, 0.18]\n' for k in range(6)]
+    lines = [
+        f'[[position]]\nlabel = "S{k}"\nat = [{k}, {k % 2}]\npart = "key"\ndrop = [0.17, 0.18]\n' for k in range(6)
+    ]
     caliper = "[caliper]\nresolution = {r}\nlimit_of_error = {a}\nrepeatability = {s}\n"
     sizes = PANEL.split("[panel]", 1)[1]
     inch = 'format = 1\nunit = "inch"\n' + caliper.format(r=0.01, a=0.001, s=0.001) + "[panel]" + sizes
@@ -104,7 +106,10 @@ def test_inches_and_millimetres_give_the_same() -> None:
     ]
     mm = "format = 1\n" + caliper.format(r=0.254, a=0.0254, s=0.0254) + "[panel]" + sizes
     # only drops and places matter to a drop; the other sizes differ by the unit, and may
-    one, other = estimate(profile_from(inch + "\n".join(lines)), PRINTER), estimate(profile_from(mm + "\n".join(mm_lines)), PRINTER)
+    one, other = (
+        estimate(profile_from(inch + "\n".join(lines)), PRINTER),
+        estimate(profile_from(mm + "\n".join(mm_lines)), PRINTER),
+    )
     spread = np.diag(other.drop_cov)
     assert one.drop == pytest.approx(other.drop, abs=1e-9)
     assert np.diag(one.drop_cov) == pytest.approx(spread, rel=1e-6)

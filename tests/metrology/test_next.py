@@ -35,7 +35,8 @@ def test_an_unread_position_is_asked_for_with_its_gain() -> None:
     assert (asked.label, asked.what) == ("S4", "drop")
     values = (4.9,) * asked.repeats
     positions = tuple(
-        p.model_copy(update={"drop": Reading(values, (0.0,) * len(values))}) if p.label == "S4" else p for p in profile.position
+        p.model_copy(update={"drop": Reading(values, (0.0,) * len(values))}) if p.label == "S4" else p
+        for p in profile.position
     )
     # what was foretold without estimating again is what comes out: the worst was S4, and is S4's own then
     before, after = estimate(profile, PRINTER), estimate(profile.model_copy(update={"position": positions}), PRINTER)
