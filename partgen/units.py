@@ -75,6 +75,28 @@ def _parse(raw: object, unit: Unit) -> Written:
     return Written(value * scale, step * scale)
 
 
+def parse_reading(raw: object, unit: Unit) -> Written:
+    """As `parse_length`, and text like "11.51 ± 0.04 mm" ("+-" will do) for a reading with its own uncertainty.
+
+    The stated half width holds the truth with 95 % (expanded uncertainty, JCGM 100:2008, 6.2). It
+    comes back as the `step` of the same standard uncertainty, since a step r counts r/(2 sqrt 3).
+    Raises ValueError, in words.
+
+    >>> parse_reading("11.51 ± 0.04", "mm")
+    Written(mm=11.51, step=0.0707)
+    """
+    if not isinstance(raw, str) or ("±" not in raw and "+-" not in raw):
+        return parse_length(raw, unit)
+    value, _, limit = raw.replace("+-", "±").partition("±")
+    wide = parse_length(limit, unit)
+    name = _NUMBER.match(limit)
+    tail = (name.group(5) or name.group(7) or "").strip() if name else ""
+    centre = parse_length(f"{value.strip()} {tail}" if value.strip()[-1:].isdigit() else value, unit)
+    if wide.mm <= 0:
+        raise ValueError('a plus-minus above zero, as in "11.51 ± 0.04 mm"')
+    return Written(centre.mm, round(wide.mm / 1.96 * math.sqrt(12), 4))
+
+
 def _unit_scale(name: str, unit: Unit) -> float:
     if name in ("", unit):
         return MM_PER[unit]

@@ -12,7 +12,7 @@ from typing import Annotated, Any, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, ValidationInfo, WithJsonSchema
 
 from partgen.model.ways import WAYS, Instrument, resolve
-from partgen.units import Unit, parse_length
+from partgen.units import Unit, parse_length, parse_reading
 
 
 class Record(BaseModel):
@@ -61,7 +61,7 @@ def to_reading(raw: object, info: ValidationInfo) -> Reading:
     items = list(raw) if isinstance(raw, (list, tuple)) else [raw]
     if not items:
         raise ValueError("at least one reading, or leave the key out")
-    written = [parse_length(item, unit_of(info)) for item in items]
+    written = [parse_reading(item, unit_of(info)) for item in items]
     return Reading(tuple(w.mm for w in written), tuple(w.step for w in written))
 
 
@@ -70,7 +70,7 @@ _LENGTH_SCHEMA: dict[str, Any] = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
 }
 _READING_SCHEMA: dict[str, Any] = {
-    "description": "A reading: one length, or a list of repeated ones.",
+    "description": 'A reading: one length, or a list of repeated ones; "11.51 ± 0.04 mm" brings its own uncertainty.',
     "anyOf": [
         {"type": "number"},
         {"type": "string"},

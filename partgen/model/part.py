@@ -46,6 +46,8 @@ class Position(Record):
 
     label: Annotated[str, Field(min_length=1, max_length=40)]
     at: Point
+    at_limit: Length | None = None
+    """How far `at` may be off in any direction (95 %), where a scan or a reading says so."""
     part: str
     """Name of a [part.*] table."""
     drop: Readings | None = None

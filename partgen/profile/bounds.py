@@ -67,6 +67,7 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
     panel.TubeSeat: {"diameter": _SEAT, "bore": Bounds(0.3, 59.0)},
     part.Position: {
         "at": Bounds(-1000.0, 1000.0),
+        "at_limit": _OFFSET,
         "drop": Bounds(-100.0, 150.0),  # negative: a shaft's end that stands above the panel
         "offset": Bounds(-5.0, 5.0),
         "offset_limit": _OFFSET,
