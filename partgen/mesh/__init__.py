@@ -1,4 +1,4 @@
-"""From solids to triangles: tessellation at a stated tolerance, exact derivation of other heights, marks.
+"""Solids as triangle meshes at a stated tolerance; heights derived exactly; marks added. May import: errors, parts.
 
-May import: errors, findings, plan.records, parts.
+`build.build_caps` is what the pipeline calls; `records.Mesh` is what checks and exports take.
 """

@@ -14,6 +14,8 @@ from partgen.plan.records import CapModel, Section
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:
 below that it saves nothing worth printing a bridge for."""
+FLOOR_MARK = 0.5
+"""Height above the pocket's floor that is kept for a mark, mm."""
 FINGER_ROOM = 0.3
 """Least room, beyond the lip's own height, behind a finger for it to spread into, mm."""
 
@@ -118,3 +120,12 @@ def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
     far = farthest(model.section) + 1.0
     outside = kernel.cut(kernel.box(-far, far, -far, far, lowest - 1.0, top), around)
     return [outside, *sockets.finger_slots(socket, fingers, lowest, far)]
+
+
+def features_top(model: CapModel) -> float:
+    """z above which the cap is nothing but its skirt's prism and its crown, mm.
+
+    The pocket floor counts with `FLOOR_MARK` above it, where a mark may be cut.
+    """
+    top = max(FLOOR_MARK, model.skirt_bottom + model.relief)
+    return max(top, model.flange.top) if model.flange else top

@@ -1,0 +1,97 @@
+"""Meshes and built caps as frozen records. May import: plan.records (for the model a cap was built from)."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from partgen.plan.records import CapModel
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """A closed triangle mesh, vertices merged, faces outward (counter-clockwise seen from outside)."""
+
+    vertices: Floats
+    """(n, 3) mm."""
+    faces: Ints
+    """(m, 3) indices into vertices."""
+
+    @cached_property
+    def triangles(self) -> Floats:
+        """(m, 3, 3) corner coordinates in mm."""
+        return self.vertices[self.faces]
+
+    @cached_property
+    def volume(self) -> float:
+        """Signed volume in mm^3: sum of the tetrahedra from the origin (divergence theorem)."""
+        a, b, c = self.triangles[:, 0], self.triangles[:, 1], self.triangles[:, 2]
+        return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """(2, 3): least and greatest corner in mm."""
+        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+    @cached_property
+    def is_closed(self) -> bool:
+        """Whether every edge is used exactly once in each direction: watertight, manifold at its edges, oriented."""
+        start = self.faces.ravel()
+        end = np.roll(self.faces, -1, axis=1).ravel()
+        n = len(self.vertices)
+        forward = np.sort(start * n + end)
+        if len(forward) == 0 or bool((forward[1:] == forward[:-1]).any()):
+            return False
+        return bool(np.array_equal(forward, np.sort(end * n + start)))
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 of vertices and faces: equal meshes have equal digests."""
+        h = hashlib.sha256()
+        h.update(np.ascontiguousarray(self.vertices, dtype="<f8").tobytes())
+        h.update(np.ascontiguousarray(self.faces, dtype="<i8").tobytes())
+        return h.hexdigest()
+
+    def transformed(self, matrix: Floats) -> Mesh:
+        """The mesh moved by a rigid (4, 4) matrix."""
+        return Mesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], self.faces)
+
+
+@dataclass(frozen=True)
+class Engraving:
+    """A mark as it was made: its text, its outlines and where they lie. Empty text: no mark."""
+
+    text: str
+    z: float = 0.0
+    """Height of the downward face it is cut into."""
+    depth: float = 0.0
+    """How deep it is cut, along +Z."""
+    outlines: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    """Per cut area: its outer loop, then its holes, in mm in the model frame's X, Y."""
+    note: str = ""
+    """Why the text differs from the label, in plain words; empty when it does not."""
+
+
+NO_MARK = Engraving("")
+
+
+@dataclass(frozen=True, eq=False)
+class BuiltCap:
+    """One cap as built, in the model frame."""
+
+    model: CapModel
+    mesh: Mesh
+    volume: float
+    """Volume by the kernel's exact integration (mark included by its exact area), mm^3."""
+    bounds: Floats
+    """(2, 3) exact bounding box by the kernel, mm."""
+    engraving: Engraving
+    derived: bool
+    """True where the height was set by moving vertices of another height's mesh."""
