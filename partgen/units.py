@@ -30,6 +30,8 @@ class Written:
 
     mm: float
     step: float
+    stated: bool = False
+    """True when it was written with its own uncertainty; see `parse_reading`."""
 
 
 def parse_length(raw: object, unit: Unit) -> Written:
@@ -83,7 +85,7 @@ def parse_reading(raw: object, unit: Unit) -> Written:
     Raises ValueError, in words.
 
     >>> parse_reading("11.51 ± 0.04", "mm")
-    Written(mm=11.51, step=0.0707)
+    Written(mm=11.51, step=0.0707, stated=True)
     """
     if not isinstance(raw, str) or ("±" not in raw and "+-" not in raw):
         return parse_length(raw, unit)
@@ -94,7 +96,7 @@ def parse_reading(raw: object, unit: Unit) -> Written:
     centre = parse_length(f"{value.strip()} {tail}" if value.strip()[-1:].isdigit() else value, unit)
     if wide.mm <= 0:
         raise ValueError('a plus-minus above zero, as in "11.51 ± 0.04 mm"')
-    return Written(centre.mm, round(wide.mm / 1.96 * math.sqrt(12), 4))
+    return Written(centre.mm, round(wide.mm / 1.96 * math.sqrt(12), 4), True)
 
 
 def _unit_scale(name: str, unit: Unit) -> float:

@@ -39,6 +39,8 @@ class Reading:
 
     values: tuple[float, ...]
     steps: tuple[float, ...]
+    stated: tuple[bool, ...] = ()
+    """For each, True when it was written with its own uncertainty; empty when none was."""
 
     @property
     def mean(self) -> float:
@@ -62,7 +64,8 @@ def to_reading(raw: object, info: ValidationInfo) -> Reading:
     if not items:
         raise ValueError("at least one reading, or leave the key out")
     written = [parse_reading(item, unit_of(info)) for item in items]
-    return Reading(tuple(w.mm for w in written), tuple(w.step for w in written))
+    stated = tuple(w.stated for w in written)
+    return Reading(tuple(w.mm for w in written), tuple(w.step for w in written), stated if any(stated) else ())
 
 
 _LENGTH_SCHEMA: dict[str, Any] = {
