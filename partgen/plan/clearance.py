@@ -2,13 +2,12 @@
 
 May import: metrology.records, plan.records, plan.sections, plan.passage, plan.opening.
 
-The model. Let E be the set of places a section's centre may take inside the opening (the erosion,
-or Minkowski difference, of one by the other). Seen along the seat's axis the part is clear of both
-faces where its centre, taken relative to the hole's, lies in E shifted by -d and in E shifted by +d
-(see plan.passage for d). `room` is that centre's distance to the boundary of both, less what the
-finger can push aside: the seat's own play, and lean and turn in the socket's slop, at the panel. All
-are taken in full and in the worst direction in every draw, because over many strokes every direction
-comes up. The section is straight, so the stroke matters only through the height at which it leans.
+The model. Seen along the seat's axis a part is clear of both faces of the panel where its centre,
+taken relative to the hole's, lies in the set E of plan.erosion, shifted to either face. `rooms` are
+that centre's distances to the boundary, less what the finger can push aside: the seat's own play,
+and lean and turn in the socket's slop, at the panel. All are taken in full and in the worst direction
+in every draw, because over many strokes every direction comes up. The section is straight, so the
+stroke matters only through the height at which the part leans.
 
 Draws (JCGM 101). Panel slope, thickness, hole size and the print's mean width error are shared by
 all positions of a draw; the hole's place is each position's own. The part-to-part spread of printing
@@ -21,22 +20,19 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from partgen.metrology.records import FloatArray, Value
+from partgen.plan.erosion import Draw, erosion
 from partgen.plan.opening import Opening
 from partgen.plan.passage import Tilt, lateral_play, room
 from partgen.plan.records import Section
-from partgen.plan.sections import directions, half_planes, offset, rounded_box, support
 
 P_FLOOR = 1e-6
 """No smaller probability is claimed: the model itself is not that good."""
-Draw = NDArray[np.float32]
-"""One number per draw: room is told to 1e-7 mm, at half the memory."""
 _BLOCK = 1 << 14
 """Draws worked on at a time, so that arrays stay in the processor's cache."""
 
@@ -82,6 +78,9 @@ class Place:
     """Length over which the socket holds the seat."""
     lean_height: float
     """Highest contact with the panel above the seat's top, over the stroke."""
+    guided: bool = False
+    """True for a captive part, which its seat does not hold: the hole itself guides it, and touching it
+    sideways is what it does. Only room for it in the hole is then asked for."""
 
     @property
     def lean(self) -> float:
@@ -98,8 +97,8 @@ class Place:
         return self.slop / self.keyed_over * max(section.width, section.depth) / 2
 
     def pushed(self, section: Section) -> float:
-        """All that a finger can take: play, lean and turn."""
-        return self.play + self.lean + self.turn(section)
+        """All that a finger can take: play, lean and turn; nothing of a guided part."""
+        return 0.0 if self.guided else self.play + self.lean + self.turn(section)
 
 
 class Draws:
@@ -146,58 +145,14 @@ class Draws:
         return np.random.default_rng([self.seed, zlib.crc32(purpose.encode())])
 
 
-@dataclass(frozen=True)
-class Erosion:
-    """E as a rounded box (half sides of the inner box, radius), or as half planes for other pairs."""
+def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = False) -> Draw:
+    """Room per draw for the expected printed `section`, (count,), part-to-part spread left out.
 
-    half: tuple[float, float]
-    radius: float
-    normals: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    limits: FloatArray = field(default_factory=lambda: np.empty(0))
-    size: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    """(m, 2): how each limit moves with the opening's half width and half depth."""
-
-
-def erosion(opening: Section, slope: tuple[float, float], section: Section) -> Erosion:
-    """E for a section in a slanted opening, on the safe side by a few micrometres per degree."""
-    tilt = Tilt(slope)
-    if "outline" not in (opening.shape, section.shape):
-        a, b, r = rounded_box(_seen_slanted(opening, tilt))
-        sa, sb, sr = rounded_box(section)
-        if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
-            return Erosion((a - sa, b - sb), 0.0)
-        inner = (a - r - (sa - sr), b - r - (sb - sr))
-        if min(inner) >= -1e-9:
-            return Erosion(inner, r - sr)
-    if opening.shape == "outline":  # E has the opening's own edges, as seen slanted
-        seen = np.asarray(opening.points) @ tilt.projection
-        normals, _ = half_planes(tuple((float(x), float(y)) for x, y in seen))
-        size = np.full((len(normals), 2), 0.5)
-    else:
-        normals = directions(count=96)
-        size = np.square(normals)
-    limits = support(opening, normals @ tilt.projection) - support(section, normals)
-    return Erosion((0.0, 0.0), 0.0, normals, limits, size)
-
-
-def _seen_slanted(opening: Section, tilt: Tilt) -> Section:
-    """A section of the same kind that lies inside the opening as seen along the seat's axis."""
-    (pxx, _), (_, pyy) = tilt.projection
-    if opening.shape == "round":
-        across = opening.width * math.cos(tilt.theta)
-        return Section("round", across, across)
-    seen = Section(opening.shape, opening.width * pxx, opening.depth * pyy, opening.corner_radius)
-    fan = directions(count=180)
-    over = float(np.max(support(seen, fan) - support(opening, fan @ tilt.projection)))
-    return offset(seen, over) if over > 0 else seen
-
-
-def rooms(place: Place, section: Section, draws: Draws) -> Draw:
-    """Room per draw for the expected printed `section`, (count,), part-to-part spread left out."""
-    shape = erosion(place.opening.section, place.slope, section)
+    With `per_inset`, how far the section could grow on every side instead (see `erosion`).
+    """
+    shape = erosion(place.opening.section, place.slope, section, place.pushed(section), per_inset=per_inset)
     cosine = math.cos(Tilt(place.slope).theta)
     disc, sizes = draws.disc(place.label), draws.sizes[place.opening.name]
-    taken = place.pushed(section)
     result = np.empty(draws.count, dtype=np.float32)
     for start in range(0, draws.count, _BLOCK):
         part = slice(start, start + _BLOCK)
@@ -208,60 +163,8 @@ def rooms(place: Place, section: Section, draws: Draws) -> Draw:
         dy = draws.half_thickness[part] * (place.slope[1] * cosine)
         dx += draws.half_shift[0, part]
         dy += draws.half_shift[1, part]
-        free = _inside(shape, (x, y), (dx, dy), sizes[:, part])
-        free -= taken
-        result[part] = free
+        result[part] = shape.distance((x, y), (dx, dy), sizes[:, part])
     return result
-
-
-def _inside(shape: Erosion, at: tuple[Draw, Draw], shift: tuple[Draw, Draw], size: Draw) -> Draw:
-    """Distance of the hole's place `at` to the boundary of E - d and E + d, whichever is nearer."""
-    (x, y), (dx, dy) = at, shift
-    if len(shape.normals):
-        free = np.full(x.shape, np.inf, dtype=np.float32)
-        for (nx, ny), limit, (gx, gy) in zip(
-            shape.normals.tolist(), shape.limits.tolist(), shape.size.tolist(), strict=True
-        ):
-            gap = gx * size[0] + gy * size[1] - np.abs(nx * dx + ny * dy) + nx * x + ny * y
-            gap += limit
-            np.minimum(free, gap, out=free)
-        return free
-    if shape.radius == 0.0:
-        across, along = _one_way(x, dx, shape.half[0], size[0]), _one_way(y, dy, shape.half[1], size[1])
-        np.minimum(across, along, out=across)
-        return across
-    if shape.half == (0.0, 0.0):  # a disc: the farther of the two centres decides
-        same = np.sign(x * dx + y * dy)
-        dx *= same
-        dy *= same
-        dx += x
-        dy += y
-        return _less(size[0], np.hypot(dx, dy), shape.radius)
-    far = np.maximum(*(_beyond(shape, x + sign * dx, y + sign * dy, size) for sign in (1.0, -1.0)))
-    return _less(np.zeros_like(far), far, shape.radius)
-
-
-def _one_way(place: Draw, shift: Draw, half: float, size: Draw) -> Draw:
-    """half + size - |place| - |shift|, in the arrays given."""
-    np.abs(place, out=place)
-    np.abs(shift, out=shift)
-    place += shift
-    return _less(size, place, half)
-
-
-def _less(size: Draw, taken: Draw, limit: float) -> Draw:
-    """limit + size - taken, in the array `taken`."""
-    np.subtract(size, taken, out=taken)
-    taken += limit
-    return taken
-
-
-def _beyond(shape: Erosion, x: Draw, y: Draw, size: Draw) -> Draw:
-    """Distance from the inner box of a rounded box, 0 inside it."""
-    qx = np.maximum(np.abs(x) - shape.half[0] - size[0], 0.0)
-    qy = np.maximum(np.abs(y) - shape.half[1] - size[1], 0.0)
-    distance: Draw = np.hypot(qx, qy)
-    return distance
 
 
 @dataclass(frozen=True)
@@ -343,8 +246,8 @@ def limits(place: Place, section: Section, causes: Causes) -> Limits:
     slope_u = math.sqrt(max(float(np.linalg.eigvalsh(causes.slope_cov)[-1]), 0.0))
     return Limits(
         place=place.at_limit,
-        play=place.play,
-        rock=place.lean + place.turn(section),
+        play=0.0 if place.guided else place.play,
+        rock=0.0 if place.guided else place.lean + place.turn(section),
         width=math.hypot(causes.width.u, causes.width_spread),
         hole=max(place.opening.width.u, place.opening.depth.u) + place.opening.edge_limit,
         tilt=causes.thickness.value * slope_u + causes.thickness.u * math.sin(Tilt(place.slope).theta),

@@ -18,7 +18,7 @@ from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
 from partgen.plan.clearance import Place
 from partgen.plan.grip import plan_grip
-from partgen.plan.heights import Site
+from partgen.plan.heights import Site, rise
 from partgen.plan.opening import Opening, measured_seat
 from partgen.plan.records import GripPlan, Section, SocketModel
 from partgen.plan.sections import directions, support
@@ -127,7 +127,8 @@ def place_of(profile: Profile, spec: CapSpec, opening: Opening, seat: MeasuredSe
     """Where the hole may be, and how far a finger can push the part aside there.
 
     The seat's play is measured at its top; the seat is taken to lean about its root, `length` below,
-    so that at the panel, `drop` above, it is play (1 + drop/length), pressed or not.
+    so that at the panel's upper rim, h above, it is play (1 + h/length), pressed or not. The highest
+    rim is the uphill one, which the slanted hole also brings nearest.
     """
     position, site = mounted.position, mounted.site
     if position.offset_limit is not None:
@@ -136,16 +137,18 @@ def place_of(profile: Profile, spec: CapSpec, opening: Opening, seat: MeasuredSe
         limit = MEASURED_PLACE_LIMIT
     else:
         limit = profile.hole[spec.hole].offset_limit
+    highest = site.drop + rise((-site.slope[0], -site.slope[1]), opening.section)
     return Place(
         label=position.label,
         opening=opening,
         slope=site.slope,
         at=position.offset or (0.0, 0.0),
         at_limit=limit,
-        play=seat.play * (1 + max(site.drop, 0.0) / seat.length),
+        play=seat.play * (1 + max(highest, 0.0) / seat.length),
         slop=mounted.slop,
         seat_width=min(seat.outer.width, seat.outer.depth),
         keyed_over=max(seat.outer.width, seat.outer.depth) if seat.keyed else 0.0,
         engaged=mounted.engaged,
-        lean_height=max(min(site.drop + site.travel, mounted.height), 0.0),
+        lean_height=max(min(highest + site.travel, mounted.height), 0.0),
+        guided=spec.grip == "captive",
     )

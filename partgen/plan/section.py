@@ -3,8 +3,8 @@
 May import: metrology.records, plan.records, plan.sections, plan.passage, plan.clearance.
 
 Every candidate is the passage's own section moved inward on every side by one amount; moving it
-inward by `inset` adds `inset` to the room of every draw, so one set of draws (common random numbers)
-serves the whole search and the probability falls monotonically with the inset.
+inward by `inset` adds `inset` to every draw's room, counted per side as it moves, so one set of draws
+(common random numbers) serves the whole search and the probability falls with the inset.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.plan.clearance import Draw, Draws, Place, nominal, normal_below, rooms
+from partgen.plan.clearance import Draws, Place, nominal, normal_below, rooms
+from partgen.plan.erosion import Draw
 from partgen.plan.passage import passage, passage_support, room
 from partgen.plan.records import Section, SectionShape
 from partgen.plan.sections import directions, offset, outline_section, vertices
@@ -77,7 +78,7 @@ def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: f
     most `p_bind` and the part passes as expected while leaned on."""
     pushed = nominal(place, base, draws.causes.thickness.value) - place.pushed(base)
     least = max(least, -pushed)
-    return _inset(rooms(place, base, draws), draws.causes.part_spread, p_bind, least)
+    return _inset(rooms(place, base, draws, per_inset=True), draws.causes.part_spread, p_bind, least)
 
 
 def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:

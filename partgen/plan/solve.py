@@ -249,7 +249,7 @@ def _clearance(job: _Job, place: Place, expected: Section, model: Section, found
         u95=1.96 * found.room.u,
         p_bind=found.p,
         model_nominal=drawn,
-        model_rocked=drawn - place.lean,
+        model_rocked=drawn - (0.0 if place.guided else place.lean),
     )
 
 
@@ -329,7 +329,12 @@ def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans
             f"[part.{name}]: the gap beside the caps is up to {max(gaps):.2f} mm per side ({most.label}). "
             "Measuring how far each hole sits off its seat (offset) lets it be smaller"
         )
-    if seat.outer.shape == "round" and opening.section.shape != "round" and plans[0].section.shape != "round":
+    if spec.grip == "captive":
+        notes.append(
+            f"[part.{name}] is held by nothing but its collar: its hole guides it, so it may touch the wall and turn a "
+            "little. Only room for it in the hole was asked for"
+        )
+    elif not seat.keyed and opening.section.shape != "round" and plans[0].section.shape != "round":
         notes.append(
             f"[part.{name}]: a round seat does not hold the caps' direction; turn each by hand until its gaps look even"
         )
