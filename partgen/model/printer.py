@@ -34,6 +34,23 @@ class PrintErrors(Record):
     flare: PrintError
 
 
+class CouponResult(Record):
+    """What a measured coupon left behind, so that every number can be followed back."""
+
+    date: str
+    """ISO 8601."""
+    prints: int
+    readings: int
+    file: str
+    """The readings' CSV, beside the printer's file."""
+    names: tuple[str, ...]
+    """Of the covariance's rows: the measured classes, then the scale in the plane and upwards."""
+    covariance: tuple[tuple[float, ...], ...]
+    """mm^2, mm per unit of scale, scale^2."""
+    scale: tuple[float, float]
+    """Printed over drawn size less 1, in the plane and upwards."""
+
+
 class Printer(Record):
     """One printer with one material and one set of settings."""
 
@@ -58,6 +75,7 @@ class Printer(Record):
     currency: str = "EUR"
     source: str = ""
     """Where the errors come from."""
+    coupon: CouponResult | None = None
 
 
 class Material(Record):

@@ -1,0 +1,108 @@
+"""The calibration coupon: its features, their names and nominal sizes, and what was read of them.
+
+Pure data, shared by its solid, its sheet and the estimate. May import: model. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from partgen.model.fields import Reading
+from partgen.model.printer import Printer
+
+FeatureClass = Literal["hole", "peg", "wall", "height", "flare"]
+Feel = Literal["no", "tight", "holds", "loose"]
+"""Of one socket of the fit ladder on its seat: does not go on; needs force; goes on by hand and stays; falls off."""
+FEELS: tuple[Feel, ...] = ("no", "tight", "holds", "loose")
+
+
+@dataclass(frozen=True)
+class Feature:
+    """One thing to measure. `nominal` is its size as drawn."""
+
+    name: str
+    kind: FeatureClass
+    nominal: float
+    how: str
+
+
+@dataclass(frozen=True)
+class CouponReading:
+    """Repeated readings of one feature of one print."""
+
+    print: str
+    feature: Feature
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class FitReading:
+    """How one socket of the fit ladder felt. `clearance` is its drawn size less the seat's measured size."""
+
+    print: str
+    rung: int
+    clearance: float
+    feel: Feel
+
+
+def on_grid(height: float, printer: Printer) -> float:
+    """The height nearest to `height` that whole layers make: first layer + n · layer height."""
+    first = printer.first_layer or printer.layer_height
+    return round(first + max(0, round((height - first) / printer.layer_height)) * printer.layer_height, 6)
+
+
+def features(printer: Printer) -> tuple[Feature, ...]:
+    """Everything on the coupon, in the order of its sheet."""
+    inside = "inside jaws, through the bar; squares once along each direction"
+    outside = "outside jaws, above the base plate; squares once along each direction"
+    bores = [Feature(f"bore-{kind}-{size}", "hole", float(size), inside) for kind, size in BORES]
+    pegs = [Feature(f"peg-{kind}-{size}", "peg", float(size), outside) for kind, size in PEGS]
+    walls = [Feature(f"wall-{size}", "wall", size, "outside jaws across the fin, in its upper half") for size in WALLS]
+    heights = [
+        Feature(f"height-{i + 1}", "height", on_grid(target, printer), "outside jaws from the underside to the step")
+        for i, target in enumerate(STEPS)
+    ]
+    flare = [
+        Feature("tongue-top", "peg", TONGUE, "outside jaws across the tongue, in its upper half"),
+        Feature("tongue-bed", "flare", TONGUE, "outside jaws across the tongue, at the edge that lay on the bed"),
+    ]
+    return (*bores, *pegs, *walls, *heights, *flare)
+
+
+BORES: tuple[tuple[str, int], ...] = (("square", 8), ("round", 9), ("square", 5), ("round", 6))
+PEGS: tuple[tuple[str, int], ...] = (("square", 7), ("round", 8), ("square", 4), ("round", 5))
+WALLS: tuple[float, ...] = (1.2, 1.8, 2.4)
+STEPS: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
+TONGUE = 10.0
+
+# Where things stand on the gauge, seen from above, mm: (x, y) of centres. X along the bar, Y away from it.
+BAR = (38.0, 13.0, 4.0)
+"""Length, depth and height of the bar with the bores."""
+BASE = (38.0, 34.0, 0.8)
+"""The plate that carries the rest, bar included: length, depth, thickness."""
+TALL = 5.0
+"""Top of pegs, fins and tongue above the bed."""
+FIN = 8.0
+"""Length of a fin."""
+STEP_SIZE = (4.5, 7.0)
+TONGUE_LENGTH = 6.0
+PLACES: dict[str, tuple[float, float]] = {
+    "bore-square-8": (6.0, 6.5),
+    "bore-round-9": (16.5, 6.5),
+    "bore-square-5": (25.5, 6.5),
+    "bore-round-6": (33.0, 6.5),
+    "peg-square-7": (5.0, 20.0),
+    "peg-round-8": (16.0, 20.0),
+    "peg-square-4": (25.5, 20.0),
+    "peg-round-5": (33.5, 20.0),
+    "wall-1.2": (3.0, 29.0),
+    "wall-1.8": (9.0, 29.0),
+    "wall-2.4": (15.5, 29.0),
+    "height-1": (22.25, 30.5),
+    "height-2": (26.75, 30.5),
+    "height-3": (31.25, 30.5),
+    "height-4": (35.75, 30.5),
+    "tongue-top": (41.0, 6.5),
+    "tongue-bed": (41.0, 6.5),
+}

@@ -1,0 +1,96 @@
+"""What a coupon consists of for one printer and seat, and about how long it prints. Pure: no kernel, no files.
+
+May import: model, metrology, plan. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from partgen.metrology.records import Value
+from partgen.model.coupon import Feature, features
+from partgen.model.panel import Caliper, Seat
+from partgen.model.part import Grip
+from partgen.model.printer import Material, Printer
+from partgen.plan.grip.case import Case, seat_size, socket_for
+from partgen.plan.records import SocketModel
+
+STEP = 0.05
+"""From socket to socket of the fit ladder, diametral."""
+DEEPEST = 3.6
+"""A ladder's sockets are no deeper than this, to print fast."""
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One socket of the ladder. `clearance` is its drawn size less the seat's measured size, diametral."""
+
+    number: int
+    clearance: float
+    socket: SocketModel
+
+
+@dataclass(frozen=True)
+class Coupon:
+    """Everything that is printed and measured."""
+
+    printer: Printer
+    features: tuple[Feature, ...]
+    rungs: tuple[Rung, ...]
+    seat: str
+    """Name of the seat that the ladder is for; empty without one."""
+
+
+@dataclass(frozen=True)
+class _PlainSocket:
+    """The ladder's wish: a plain socket, whose feel depends on its size alone."""
+
+    grip: Grip = "interference"
+    interference: float | None = None
+    flange: bool = False
+
+
+def plan_coupon(
+    printer: Printer, material: Material, seat: Seat | None, caliper: Caliper, seat_name: str = ""
+) -> Coupon:
+    """The gauge's features and, for a seat, the ladder's sockets around the size that should just fit."""
+    rungs = ladder(seat, printer, material, caliper) if seat is not None else ()
+    return Coupon(printer, features(printer), rungs, seat_name)
+
+
+def ladder(seat: Seat, printer: Printer, material: Material, caliper: Caliper) -> tuple[Rung, ...]:
+    """Plain sockets in 0.05 mm steps, tightest first, wide enough for what is not known of the printer's bores."""
+    hole = printer.error.hole
+    length = min(seat.length - 0.2, DEEPEST)
+    case = Case(
+        seat,
+        seat_size(seat, caliper),
+        _PlainSocket(),
+        printer,
+        material,
+        Value(hole.value, hole.u),
+        2.0,
+        length,
+    )
+    side = min(6, max(2, math.ceil(case.tolerance / STEP - 1e-9)))
+    rungs = []
+    for i in range(-side, side + 1):
+        clearance = i * STEP
+        drawn = round(clearance - hole.value, 6)
+        rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, 1.2, "interference")))
+    return tuple(rungs)
+
+
+def minutes(volume: float, height: float, printer: Printer) -> float:
+    """About how long a small print takes, in minutes: for planning an afternoon, not a promise.
+
+    Material extrusion: 0.8 of the volume is laid (walls, skins and a thin infill) at 60 mm/s, and 2 s go by per
+    layer. Vat photopolymerization: 8 s per layer. Powder beds are shared, so the machine's own time counts. All of
+    it common practice, no source.
+    """
+    layers = math.ceil(height / printer.layer_height)
+    if printer.process == "vat-photopolymerization":
+        return layers * 8 / 60
+    rate = printer.line_width * printer.layer_height * 60.0
+    return (0.8 * volume / rate + 2.0 * layers) / 60
