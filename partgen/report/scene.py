@@ -168,17 +168,21 @@ def coarse(shape: Shape, step: float) -> Coarse:
     cells = np.rint((shape.vertices - low) / step).astype(np.int16)
     kept, index = np.unique(cells, axis=0, return_inverse=True)
     index = index.reshape(-1)
-    faces = index[shape.faces]
-    faces = faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+    faces = whole(index[shape.faces])
     edges = index[feature_edges(shape)]
     edges = np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1)
     return Coarse(low, step, kept, faces, np.unique(edges, axis=0) if len(edges) else edges)
 
 
+def whole(faces: IntArray) -> IntArray:
+    """Faces with three different corners."""
+    return faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+
+
 def feature_edges(shape: Shape, degrees: float = 25.0) -> IntArray:
     """(k, 2) vertex pairs where the surface turns by more than `degrees`, or ends."""
     _, first, same = np.unique(np.round(shape.vertices, 6), axis=0, return_index=True, return_inverse=True)
-    faces = first[same.reshape(-1)[shape.faces]]
+    faces = whole(first[same.reshape(-1)[shape.faces]])
     a, b, c = (shape.vertices[faces[:, i]] for i in range(3))
     normals = np.cross(b - a, c - a)
     length = np.linalg.norm(normals, axis=1, keepdims=True)

@@ -1,0 +1,110 @@
+"""`partgen report`: a revision's report again, as page or PDF, or two revisions side by side.
+
+May import: cli.common; fit, report and the pipeline inside the command.
+"""
+
+from __future__ import annotations
+
+import re
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from partgen.cli.common import OUTPUTS, OutDir, ProfilePath, Quiet, say
+from partgen.errors import Fault, InputError, OutsideError
+
+if TYPE_CHECKING:
+    from partgen.fit.document import FitDocument
+    from partgen.report.extras import ReportExtras
+
+_REVISION = re.compile(r"r\d{2,}")
+
+
+class Paper(StrEnum):
+    """Sizes of paper."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+def report(
+    profile: ProfilePath,
+    revision: Annotated[
+        str | None, typer.Option("--revision", metavar="rNN", help="Which one; else the last.", show_default=False)
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also a PDF of two to four pages, for the owner.")] = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="The PDF's size.")] = Paper.a4,
+    compare: Annotated[
+        tuple[str, str] | None,
+        typer.Option("--compare", metavar="rNN rNN", help="Two revisions side by side.", show_default=False),
+    ] = None,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Write a revision's report again, or compare two."""
+    from partgen.files import write_atomic
+    from partgen.report.html import render, render_compare, render_owner
+    from partgen.report.pdf import find_browser, print_pdf
+
+    home = out / profile.stem
+    if compare is not None:
+        before, after = (_document(profile, out, name, quiet=quiet) for name in compare)
+        target = home / f"compare-{compare[0]}-{compare[1]}.html"
+        write_atomic(target, render_compare(before, after).encode())
+        print(target)
+        return
+    if pdf:
+        find_browser()  # says so before the work, not after it
+    name = revision or _last(profile, home)
+    document = _document(profile, out, name, quiet=quiet)
+    extras = _extras(document, home / name)
+    target = home / name / "report.html"
+    write_atomic(target, render(document, extras).encode())
+    print(target)
+    if pdf:
+        target = home / name / f"report-{paper.value}.pdf"
+        write_atomic(target, print_pdf(render_owner(document, extras, paper.value)))
+        print(target)
+
+
+def _last(profile: Path, home: Path) -> str:
+    """The newest revision: of the outputs, else of the log beside the profile."""
+    from partgen.log.store import log_path, read_log
+
+    found = [f.name for f in home.glob("r*") if f.is_dir() and _REVISION.fullmatch(f.name)] if home.is_dir() else []
+    found += [r.id for r in read_log(log_path(profile)).revision]
+    if not found:
+        raise InputError(Fault(str(profile), "", f"nothing has been built yet; `partgen build {profile}` comes first"))
+    return max(found, key=lambda name: int(name[1:]))
+
+
+def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocument:
+    """fit.json of a revision; where the output is gone, the revision is made again from the log."""
+    from partgen.fit.document import FitDocument
+
+    if not _REVISION.fullmatch(name):
+        raise InputError(Fault("--revision", name, "a revision such as r01"))
+    path = out / profile.stem / name / "fit.json"
+    if not path.is_file():
+        say(f"{path} is not there; making {name} again from the log.", quiet=quiet)
+        from partgen.pipeline.building import build_profile
+
+        return build_profile(profile, out, revision=name).document
+    try:
+        return FitDocument.model_validate_json(path.read_bytes())
+    except OSError as error:
+        raise OutsideError(f"{path}: cannot be read ({error.strerror})") from error
+    except ValueError as error:
+        raise InputError(
+            Fault(str(path), "", f"no fit document that this version reads; delete it and run this again ({error})")
+        ) from error
+
+
+def _extras(document: FitDocument, folder: Path) -> ReportExtras:
+    """The parts' own shapes, where their files still stand beside the fit document."""
+    from partgen.report.extras import ReportExtras
+
+    del document, folder
+    return ReportExtras()

@@ -1,0 +1,61 @@
+"""Chromium for the report's tests: Debian's own, with the network shut off."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # sample.py
+
+
+@dataclass
+class Opened:
+    """A page opened from a file, and everything it complained about or asked the network for."""
+
+    page: Any
+    console: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    path = shutil.which("chromium") or shutil.which("google-chrome")
+    assert path, "the report is tested in a real browser: install chromium (Debian: apt install chromium)"
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
+    """Opens HTML from a file:// address in a fresh context; takes new_context's options."""
+    contexts = []
+
+    def open_page(html: str, *, ready: bool = True, **options: Any) -> Opened:
+        path = tmp_path / f"page-{len(contexts)}.html"
+        path.write_text(html, encoding="utf-8")
+        context = browser.new_context(accept_downloads=True, **options)
+        contexts.append(context)
+        page = context.new_page()
+        seen = Opened(page)
+        page.on("console", lambda m: seen.console.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda e: seen.console.append(str(e)))
+        page.on("request", lambda r: seen.requests.append(r.url) if r.url != path.as_uri() else None)
+        context.set_offline(True)
+        page.goto(path.as_uri())
+        if ready:
+            page.wait_for_function("document.documentElement.dataset.ready", timeout=60_000)
+        return seen
+
+    yield open_page
+    for context in contexts:
+        context.close()

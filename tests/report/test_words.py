@@ -1,0 +1,103 @@
+"""What the report says first, and how the map shows it."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from sample import document
+
+from partgen.findings import State
+from partgen.report import words
+from partgen.report.panel_map import marker, panel_map
+
+
+@pytest.mark.parametrize(
+    ("states", "state", "says"),
+    [
+        ({}, "pass", "Yes: all 6 caps are expected to fit."),
+        ({2: "not proven"}, "not proven", "Probably: 5 of 6 caps are proven to fit, 1 is not."),
+        ({2: "not proven", 4: "fail"}, "fail", "Not yet: 1 of 6 caps does not come out right."),
+        ({1: "fail", 4: "fail"}, "fail", "Not yet: 2 of 6 caps do not come out right."),
+    ],
+)
+def test_the_answer_comes_first_and_is_the_worst_of_all(states: dict[int, State], state: State, says: str) -> None:
+    """One headline, whose state is the set's."""
+    found = words.answer(document(6, states=states, doubt=False))
+    assert (found.state, found.headline) == (state, says)
+
+
+def test_a_set_less_sure_than_wanted_is_no_yes() -> None:
+    """Every part passes, but the chance for all of them lies below what was wanted."""
+    doc = document(6, doubt=False)
+    doc = doc.model_copy(update={"set": doc.set.model_copy(update={"p_all_fit": 0.9})})
+    assert words.answer(doc).state == "not proven"
+
+
+def test_what_fails_is_listed_before_what_is_not_proven() -> None:
+    """With the reasons of those checks that did not pass, and no others."""
+    found = words.tasks(document(6, states={1: "not proven", 3: "fail"}))
+    assert [t.position.label for t in found] == ["S4", "S2"]
+    assert all(check.state != "pass" for task in found for check in task.checks)
+
+
+def test_states_differ_in_shape_and_word_not_only_in_colour() -> None:
+    """Three marks of different outlines, three words."""
+    outlines = [ET.fromstring(str(marker(state, 0, 0, 9)))[0].tag for state in ("pass", "not proven", "fail")]
+    assert outlines == ["circle", "path", "rect"]
+    assert len(set(words.STATE_WORD.values())) == 3
+
+
+def test_the_map_is_to_scale_and_has_a_mark_and_a_word_for_every_position() -> None:
+    """Openings stand where the positions are, in one scale along X and Y, with Y upward."""
+    doc = document(24, states={3: "fail"})
+    root = ET.fromstring(str(panel_map(doc)))
+    spots = [e for e in root.iter("a")]
+    assert [s.get("href") for s in spots] == [f"#pos-{i}" for i in range(24)]
+    centres = []
+    for spot in spots:
+        path = next(e for e in spot.iter("path") if e.get("class") == "opening").get("d", "")
+        points = np.array([[float(v) for v in pair.split()] for pair in re.split("[MLZ]", path) if pair])
+        centres.append((points.min(axis=0) + points.max(axis=0)) / 2)
+    at = np.array([p.at_mm for p in doc.positions])
+    scale = (centres[11][0] - centres[0][0]) / (at[11][0] - at[0][0])
+    expected = (at - at[0]) * [scale, -scale] + centres[0]
+    assert np.allclose(centres, expected, atol=0.15)
+    assert "fails" in (spots[3].get("aria-label") or "")
+
+
+@pytest.mark.parametrize("slope", [(0.0148, 0.0052), (-0.03, 0.01), (0.0, 0.02), (0.02, 0.0)])
+def test_contours_are_lines_of_equal_height_with_their_height_written(slope: tuple[float, float]) -> None:
+    """Every contour runs square to the slope, and neighbours differ by the written step."""
+    doc = document(24)
+    doc = doc.model_copy(update={"panel": doc.panel.model_copy(update={"slope": slope})})
+    root = ET.fromstring(str(panel_map(doc)))
+    lines = [e.get("d", "") for e in root.iter("path") if e.get("class") == "contour"]
+    heights = [float(e.text or "") for e in root.iter("text") if e.get("class") == "contourtext"]
+    assert len(lines) == len(heights) >= 3
+    size = next(e for e in root.iter("rect") if e.get("class") == "plate")
+    at = np.array([p.at_mm for p in doc.positions])
+    reach = np.array([11.51 / 2, 6.32 / 2]) + 3
+    scale = float(size.get("width", "")) / (np.ptp(at[:, 0]) + 2 * reach[0])
+    low, high = at.min(axis=0) - reach, at.max(axis=0) + reach
+    corner = min(slope[0] * x + slope[1] * y for x in (low[0], high[0]) for y in (low[1], high[1]))
+    origin = np.array([float(size.get("x", "")), float(size.get("y", ""))])
+    for line, height in zip(lines, heights, strict=True):
+        ends = np.array([[float(v) for v in pair.split()] for pair in re.split("[ML]", line) if pair])
+        x, y = (low[0] + (ends[:, 0] - origin[0]) / scale), (high[1] - (ends[:, 1] - origin[1]) / scale)
+        assert slope[0] * x + slope[1] * y - corner == pytest.approx([height, height], abs=0.004)
+
+
+def test_a_level_panel_has_no_contours() -> None:
+    """Nothing to join."""
+    doc = document(6)
+    doc = doc.model_copy(update={"panel": doc.panel.model_copy(update={"slope": (0.0, 0.0)})})
+    assert "contour" not in str(panel_map(doc))
+
+
+def test_file_names_keep_only_plain_letters() -> None:
+    """A profile's name cannot lead elsewhere."""
+    doc = document(1).model_copy(update={"profile": "../ a/b.toml"})
+    assert words.stem(doc) == "..--a-b-r02"
