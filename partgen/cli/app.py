@@ -14,6 +14,7 @@ import typer
 from partgen.cli.build import build
 from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
 from partgen.cli.log import log
+from partgen.cli.measure import measure
 from partgen.cli.predict import predict
 from partgen.cli.start import start
 from partgen.errors import InputError, PartgenError
@@ -44,7 +45,7 @@ def _main(
     pass
 
 
-for command in (start, predict, build, log):
+for command in (start, measure, predict, build, log):
     app.command()(command)
 
 

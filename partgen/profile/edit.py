@@ -82,6 +82,13 @@ class ProfileFile:
             self.text, self.profile = text, profile
         return profile
 
+    def taken_otherwise(self, place: Place) -> bool:
+        """True when the quantity was measured another way (see model.ways): no reading is added to it."""
+        try:
+            return isinstance(_table(self._document, place).get(place.key), InlineTable)
+        except ProfileError:
+            return False
+
     def _note(self, lock: Lock) -> None:
         self.recovered = lock.recovered or self.recovered
 
@@ -105,7 +112,7 @@ def add_reading(place: Place, written: str) -> Edit:
         elif isinstance(old, Array):
             old.append(item)
         elif isinstance(old, InlineTable):
-            raise ProfileError(Fault(str(place), "a table of another way to measure", "edit it in the file"))
+            raise ProfileError(Fault(str(place), "a table", "it was measured another way; change it in the file"))
         else:
             array = tomlkit.array()
             array.append(_bare(old))

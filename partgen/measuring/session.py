@@ -1,0 +1,403 @@
+"""A measuring session: one line in, a few lines out, everything accepted already on disk.
+
+May import: errors, units, model, metrology, profile, measuring. Never prints and never reads keys.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from partgen.errors import OutsideError, PartgenError, ProfileError
+from partgen.measuring.live import Live, reading_at, review
+from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
+from partgen.metrology.estimate import estimate
+from partgen.metrology.next import largest_u95, next_measurement
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.profile.edit import (
+    Edit,
+    Place,
+    ProfileFile,
+    add_gap,
+    add_reading,
+    drop_reading,
+    undo_reading,
+)
+from partgen.profile.words import one_of
+from partgen.units import Unit, parse_length
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
+HELP = """\
+A number       one reading, in the profile's unit or with its own: 4.31, 0.172 in, 11/64 in
+undo           take the last reading back
+discard        take the questioned reading out of the profile
+skip           leave this for now, or for good when it cannot be reached
+go NAME        go to a position or a hole, such as: go S4
+gap X Y        read a panel gap at a new place: board to the panel's underside
+mm, inch       the unit the calipers send from now on
+list           what is still to be read
+next           what would help most
+stop           end; everything is saved already"""
+MOST_READINGS = 2  # times the wanted number: then a place is left alone, doubts and all
+
+_COMMANDS = {
+    "undo": "undo", "u": "undo", "discard": "discard", "d": "discard", "skip": "skip", "s": "skip",
+    "go": "go", "g": "go", "gap": "gap", "mm": "mm", "inch": "inch", "in": "inch", "list": "list", "l": "list",
+    "next": "next", "n": "next", "stop": "stop", "q": "stop", "quit": "stop", "exit": "stop",
+    "help": "help", "h": "help", "?": "help",
+}  # fmt: skip
+_SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
+
+Chance = Callable[[Profile], float | None]
+"""The probability that the whole set fits, or None where it cannot be told."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One reading of this session, for undo."""
+
+    task: Task
+    written: str
+
+
+class Session:
+    """Walks through a profile's readings. `finished` turns True when the person ends it."""
+
+    def __init__(self, file: ProfileFile, printer: Printer, *, wanted: int = 3, chance: Chance | None = None) -> None:
+        """Begin, or go on where an earlier session was cut off: what is in the profile is not asked again."""
+        self.file, self.printer, self.wanted, self.chance = file, printer, wanted, chance
+        self.unit: Unit = file.profile.unit
+        self.taken: list[Taken] = []
+        self.finished = False
+        self._skipped: set[Place] = set()
+        self._not_asked: set[tuple[str, str]] = set()
+        self._asked: tuple[str, str] | None = None
+        self._walking = True  # through the list; afterwards only what would help most is asked
+        self._new_gap: tuple[str, str] | None = None
+        self._to_replace: Place | None = None
+        self._doubt: tuple[Task, float] | None = None
+        self._notes: list[str] = []
+        self.task = self._first_open()
+        if self.task is None:
+            self._suggest()
+
+    # --- what the person sees ------------------------------------------------------------------
+
+    @property
+    def prompt(self) -> str:
+        """What is asked for now."""
+        if self._new_gap is not None:
+            return f"gap at {self._new_gap[0]}, {self._new_gap[1]}: board to the panel's underside > "
+        if self.task is None:
+            return "> "
+        count = self._count(self.task)
+        number = f"reading {count + 1} of {self.task.wanted}" if count < self.task.wanted else "once more"
+        return f"{self.task.title}, {number} [{self.unit}] > "
+
+    def notes(self) -> list[str]:
+        """What there is to say before the next prompt, once."""
+        said, self._notes = self._notes, []
+        return said
+
+    def shown(self, mm: float) -> str:
+        """A length in the unit of the session."""
+        return f"{mm / 25.4:.4f} in" if self.unit == "inch" else f"{mm:.3f} mm"
+
+    # --- what the person or the calipers' cable types --------------------------------------------
+
+    def feed(self, line: str) -> None:
+        """Take one line. Whatever it was, `notes` then tells what became of it."""
+        text = line.strip()
+        if not text:  # cables that send both CR and LF make empty lines
+            return
+        word, _, rest = text.partition(" ")
+        command = _COMMANDS.get(word.casefold())
+        try:
+            if command is not None:
+                getattr(self, f"_do_{command}")(rest.strip())
+            elif text[0].isalpha():
+                self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, _COMMANDS)}')
+            else:
+                self._read(text)
+        except OutsideError as error:
+            self._note(f"NOT SAVED: {error}. Mend that and give the reading again, or stop.")
+
+    def _do_help(self, _: str) -> None:
+        self._notes.extend(HELP.splitlines())
+
+    def _do_stop(self, _: str) -> None:
+        self.finished = True
+
+    def _do_mm(self, _: str) -> None:
+        self.unit = "mm"
+        self._note("Bare numbers are millimetres from now on.")
+
+    def _do_inch(self, _: str) -> None:
+        self.unit = "inch"
+        self._note("Bare numbers are inches from now on.")
+
+    def _do_list(self, _: str) -> None:
+        todo = [task for task in self._tasks() if not self._enough(task)]
+        for task in todo[:40]:
+            skipped = ", skipped" if task.place in self._skipped else ""
+            self._note(f"  {task.title}: {self._count(task)} of {task.wanted}{skipped}")
+        self._note(f"{len(todo)} left." if todo else "Everything on the list was read.")
+
+    def _do_next(self, _: str) -> None:
+        self._walking = False
+        self._suggest()
+
+    def _do_skip(self, _: str) -> None:
+        self._new_gap = None
+        if self.task is not None:
+            if self._asked is not None and not self._walking:
+                self._not_asked.add(self._asked)
+            self._skipped.add(self.task.place)
+            self._note(f"{self.task.title}: left.")
+        self._advance()
+
+    def _do_go(self, name: str) -> None:
+        matches = [task for task in self._tasks() if _names(task, name)]
+        if not matches:
+            known = [task.place.name or task.place.key for task in self._tasks()]
+            self._note(f'there is no "{name[:40]}"; {one_of(name, dict.fromkeys(known))}')
+            return
+        self._new_gap = None
+        self.task = next((task for task in matches if not self._enough(task)), matches[0])
+        self._skipped.discard(self.task.place)
+        self._tell(self.task)
+
+    def _do_gap(self, rest: str) -> None:
+        words = rest.replace(",", " ").split()
+        try:
+            x, y = (self._with_unit(word) for word in words)
+            parse_length(x, self.file.profile.unit)
+            parse_length(y, self.file.profile.unit)
+        except ValueError:
+            self._note('say where: "gap 4 6" for x = 4 and y = 6')
+            return
+        self._new_gap = (x, y)
+
+    def _do_undo(self, _: str) -> None:
+        if self.taken:
+            last = self.taken.pop()
+            self.task, written = last.task, last.written
+        elif self.task is not None and self._count(self.task):
+            written = "the last reading"
+        else:
+            self._note("There is nothing to take back here.")
+            return
+        assert self.task is not None
+        try:
+            self._apply(undo_reading(self.task.place))
+            self._note(f"Took back {written} at {self.task.title}.")
+        except ProfileError:
+            # A profile without it would not be one: the next reading takes its place in one step.
+            self._to_replace = self.task.place
+            self._note(f"{written} is the only reading of {self.task.title}; the next one replaces it.")
+        self._doubt = None
+
+    def _do_discard(self, _: str) -> None:
+        if self._doubt is None:
+            self._note("No reading is in question.")
+            return
+        task, value = self._doubt
+        reading = reading_at(self.file.profile, task.place)
+        values = list(reading.values) if reading is not None else []
+        if len(values) < 2 or value not in values:
+            self._note("It is the only reading there; type undo, then the right one.")
+            return
+        self._apply(drop_reading(task.place, values.index(value)))
+        self._note(f"Took {self.shown(value)} out of {task.title}.")
+        self.taken = [one for one in self.taken if one.task.place != task.place]
+        self._doubt = None
+        self._settle(task)
+
+    # --- one reading ---------------------------------------------------------------------------
+
+    def _read(self, text: str) -> None:
+        try:
+            written = self._with_unit(text)
+            mm = parse_length(written, self.file.profile.unit).mm
+        except ValueError as error:
+            self._note(f'"{text[:40]}" was not taken: expected {error}')
+            return
+        task = self.task
+        try:
+            if self._new_gap is not None:
+                self._apply(add_gap(self._new_gap, written))
+                task = gap_task(str(len(self.file.profile.panel.gap)), min(self.wanted, 2))
+                self._new_gap, self.task = None, task
+            elif task is None:
+                self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.')
+                return
+            elif self._to_replace == task.place:
+                self._apply(_replaced(task.place, written))
+                self._to_replace = None
+            else:
+                self._apply(add_reading(task.place, written))
+        except ProfileError as error:
+            place = str(task.place) if task is not None else ""
+            here = (f.expected if place and place in f.where else str(f) for f in error.faults)
+            why = "; ".join(dict.fromkeys(here))
+            self._note(f"{self.shown(mm)} was not taken: {why}")
+            return
+        self.taken.append(Taken(task, written))
+        self._settle(task, mm)
+
+    def _with_unit(self, text: str) -> str:
+        """A line as calipers send it, as a profile writes it: a point for a comma, the unit where it differs.
+
+        Raises ValueError, in words, for what is no length.
+        """
+        sent = _SENT.match(text)
+        if sent is None:
+            raise ValueError("a number, such as 4.31 or 0.172 in")
+        number = re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", ".", sent["number"].strip())
+        unit = sent["unit"].casefold()
+        if not unit and self.unit != self.file.profile.unit:
+            unit = "in" if self.unit == "inch" else "mm"
+        if unit in ("mm", "") and "/" not in number:
+            number = number.replace(" ", "")
+        return f"{number} {unit}".strip()
+
+    def _apply(self, edit: Edit) -> None:
+        self.file.apply(edit)
+        if self.file.changed_outside:
+            self._note("The file was changed by someone else meanwhile; that is kept too.")
+        if self.file.recovered is not None:
+            self._note(self.file.recovered)
+            self.file.recovered = None
+
+    def _settle(self, task: Task, mm: float | None = None) -> None:
+        """Tell how the quantity stands, question what stands out, and go on when it is enough."""
+        live = review(self.file.profile, self.printer, task)
+        if live is None:
+            return
+        self._note(self._state(live))
+        self._doubt = None
+        for doubt in live.doubts:
+            self._doubt = (task, doubt.reading_mm)
+            just_now = mm is not None and abs(doubt.reading_mm - mm) < 1e-9
+            which = "That reading" if just_now else f"The reading {self.shown(doubt.reading_mm)}"
+            self._note(f"?? {which} stands out: {doubt.why}. Read it again; it counts little meanwhile.")
+        if self._enough(task, live) if self._walking else live.count >= task.wanted:
+            self._advance()
+
+    def _state(self, live: Live) -> str:
+        more = f", s {self.shown(live.spread)}" if live.agreeing > 1 else ""
+        times = "readings" if live.count > 1 else "reading"
+        more += f" ({len(live.doubts)} in question)" if live.doubts else ""
+        return f"   {live.count} {times}, mean {self.shown(live.mean)}{more}, U95 {self.shown(live.u95)}"
+
+    def _tell(self, task: Task) -> None:
+        live = review(self.file.profile, self.printer, task)
+        if live is not None:
+            self._note(self._state(live))
+
+    # --- where to go -----------------------------------------------------------------------------
+
+    def _tasks(self) -> list[Task]:
+        return list(tasks_of(self.file.profile, self.wanted))
+
+    def _count(self, task: Task) -> int:
+        reading = reading_at(self.file.profile, task.place)
+        return 0 if reading is None else len(reading.values)
+
+    def _enough(self, task: Task, live: Live | None = None) -> bool:
+        count = self._count(task)
+        if count < task.wanted:
+            return self.file.taken_otherwise(task.place)
+        if count >= MOST_READINGS * task.wanted:
+            return True
+        live = live or review(self.file.profile, self.printer, task)
+        return live is not None and live.agreeing >= task.wanted
+
+    def _first_open(self, after: Place | None = None) -> Task | None:
+        """The next task on the list that is not done, from the one after `after` on and then from the top."""
+        tasks = self._tasks()
+        start = next((i + 1 for i, task in enumerate(tasks) if task.place == after), 0)
+        ordered = tasks[start:] + tasks[:start]
+        return next(
+            (task for task in ordered if task.place not in self._skipped and not self._enough_count(task)), None
+        )
+
+    def _enough_count(self, task: Task) -> bool:
+        """Cheap form of `_enough` for the walk: doubts are asked about when the list is done."""
+        return self._count(task) >= task.wanted or self.file.taken_otherwise(task.place)
+
+    def _advance(self) -> None:
+        if self._walking:
+            self.task = self._first_open(self.task.place if self.task is not None else None)
+            if self.task is not None:
+                return
+            self._walking = False
+            self._note("Everything on the list was read.")
+        self._suggest()
+
+    def _suggest(self) -> None:
+        """Ask for what would help most, until it is enough."""
+        profile = self.file.profile
+        try:
+            known = estimate(profile, self.printer, refuse_unread=False)
+            chance = self.chance(profile) if self.chance is not None else None
+        except PartgenError as error:
+            self._note(f"What to read next cannot be told: {error}")
+            self.task = None
+            return
+        skip = {subject(place) for place in self._skipped} | self._not_asked
+        wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
+        worst = largest_u95(profile, self.printer, known)
+        fits = ""
+        if chance is not None:
+            sure = "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"
+            fits = f"the set fits with {sure} (wanted {100 * profile.target.p_all_fit:g} %), "
+        if wanted is None:
+            self._note(f"That is enough: {fits}no cap's proud is less sure than ± {self.shown(worst)} (95 %).")
+            self._note('Nothing more is asked for. "stop" ends; "go NAME" reads more.')
+            self.task = None
+            return
+        self._note(f"Most useful now: {wanted.why} ({fits}largest ± {self.shown(worst)}).")
+        self._asked = (wanted.label, wanted.what)
+        self.task = self._task_for(wanted.label, wanted.what, wanted.repeats)
+
+    def _task_for(self, label: str, what: str, repeats: int) -> Task:
+        profile = self.file.profile
+        if what == "gap" and not label.startswith("panel gap "):  # beside a position: a new one
+            at = next(p.at for p in profile.position if p.label == label)
+            scale = 25.4 if profile.unit == "inch" else 1.0
+            self._new_gap = (f"{at[0] / scale:.4g}", f"{at[1] / scale:.4g}")
+            return gap_task(str(len(profile.panel.gap) + 1), repeats)
+        if what == "gap":
+            task = gap_task(label.removeprefix("panel gap "), repeats)
+        elif what == "drop":
+            task = drop_task(label, repeats)
+        else:
+            task = next(task for task in self._tasks() if str(task.place) == label)
+        return replace(task, wanted=self._count(task) + repeats)
+
+    def _note(self, text: str) -> None:
+        self._notes.append(text)
+
+
+def _names(task: Task, name: str) -> bool:
+    wanted = name.casefold()
+    place = task.place
+    full = {place.name, f"{place.name} {place.key}", f"gap {place.name}" if place.table == "gap" else place.key}
+    return any(wanted == one.casefold() for one in full if one)
+
+
+def _replaced(place: Place, written: str) -> Edit:
+    """An edit that puts one reading in the place of the only one."""
+    add, drop = add_reading(place, written), drop_reading(place, 0)
+
+    def edit(document: TOMLDocument) -> None:
+        add(document)
+        drop(document)
+
+    return edit

@@ -1,0 +1,276 @@
+"""A session saves what it takes, questions what stands out, and goes where it would help."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from partgen.errors import OutsideError
+from partgen.measuring import session as module
+from partgen.measuring.live import NEIGHBOURS, neighbourhood
+from partgen.measuring.session import Session
+from partgen.profile.edit import Place, ProfileFile
+from partgen.profile.library import find_printer
+from partgen.profile.load import load_profile, parse_profile
+
+HEAD = """
+format = 1
+title = "Bench"
+[panel]
+thickness = [2.02, 2.05, 2.03]   # steel
+[hole.window]
+shape = "rectangle"
+width = [11.52, 11.50, 11.51]
+depth = {go = 6.3, no_go = 6.35}
+[seat.plunger]
+shape = "rectangle"
+width = [3.28, 3.30, 3.29]
+depth = [3.27, 3.29, 3.28]
+length = 4.2
+travel = [2.4, 2.38]
+[part.key]
+kind = "button-cap"
+hole = "window"
+seat = "plunger"
+"""
+PRINTER = find_printer("material-extrusion")
+
+
+def truth(i: int) -> float:
+    """The drop of position i on a plane, mm."""
+    return 4.3 + 0.3 * (i % 5) + 0.07 * (i // 5)
+
+
+def bench(folder: Path, read: int = 3, count: int = 10) -> Path:
+    """A profile of `count` positions in two rows, of which the first `read` have three readings."""
+    lines = [HEAD]
+    for i in range(count):
+        lines += ["[[position]]", f'label = "S{i + 1}"', f"at = [{19.0 * (i % 5)}, {22.0 * (i // 5)}]", 'part = "key"']
+        if i < read:
+            lines.append(f"drop = [{truth(i):.2f}, {truth(i) + 0.02:.2f}, {truth(i) - 0.02:.2f}]")
+        lines.append("")
+    path = folder / "bench.toml"
+    path.write_text("\n".join(lines))
+    return path
+
+
+def said(session: Session, *lines: str) -> str:
+    for line in lines:
+        session.feed(line)
+    return "\n".join(session.notes())
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    return Session(ProfileFile(bench(tmp_path)), PRINTER)
+
+
+def drops(session: Session, label: str) -> tuple[float, ...]:
+    position = next(p for p in load_profile(session.file.path).profile.position if p.label == label)
+    return position.drop.values if position.drop is not None else ()
+
+
+def test_it_goes_on_where_the_profile_stops(session: Session) -> None:
+    assert session.prompt.startswith("S4: drop")
+    assert "reading 1 of 3" in session.prompt
+
+
+def test_each_reading_is_on_disk_before_the_next_prompt_with_mean_spread_and_uncertainty(session: Session) -> None:
+    assert "1 reading, mean 5.210 mm, U95" in said(session, "5.21")
+    assert drops(session, "S4") == (5.21,)
+    text = said(session, "5.19")
+    assert "2 readings, mean 5.200 mm, s 0.014 mm, U95" in text
+    said(session, "5.20")
+    assert drops(session, "S4") == (5.21, 5.19, 5.20)
+    assert session.prompt.startswith("S5")
+
+
+@pytest.mark.parametrize(
+    ("line", "mm"),
+    [
+        ("5.21", 5.21), ("+0005.21", 5.21), ("5,21", 5.21), (" 5.21 \r", 5.21), ("5.21mm", 5.21), ("5.21 MM", 5.21),
+        ("0.205 in", 5.207), ("0.205IN", 5.207), ("13/64 in", 5.159375), ("  5.21", 5.21), (".205 in", 5.207),
+    ],
+)  # fmt: skip
+def test_whatever_a_cable_or_a_person_types_is_understood(session: Session, line: str, mm: float) -> None:
+    said(session, line)
+    assert drops(session, "S4") == (pytest.approx(mm),)
+
+
+@pytest.mark.parametrize(
+    "line", ["five", "5.2.1", "5.21 parsec", "--5", "5.21; rm", "1e5", "NaN", "inf", "\x1b[A", "520", "-400"]
+)
+def test_what_is_no_plausible_reading_is_not_taken_and_said(session: Session, line: str) -> None:
+    before = session.file.path.read_text()
+    text = said(session, line)
+    assert "not taken" in text or "no reading and no command" in text
+    assert session.file.path.read_text() == before
+    assert session.prompt.startswith("S4")
+
+
+def test_an_empty_line_is_nothing_at_all(session: Session) -> None:
+    assert said(session, "", "\r\n", "   ") == ""
+
+
+def test_a_repeat_that_stands_out_is_questioned_and_asked_again(session: Session) -> None:
+    text = said(session, "5.20", "5.21", "6.11")
+    assert "That reading stands out" in text
+    assert "0.9 mm away from its repeats" in text
+    assert "once more" in session.prompt
+    said(session, "5.19")
+    assert session.prompt.startswith("S5")
+    assert drops(session, "S4") == (5.20, 5.21, 6.11, 5.19)  # nothing typed is dropped
+
+
+def test_a_first_reading_is_held_against_the_plane_of_all_the_others(tmp_path: Path) -> None:
+    session = Session(ProfileFile(bench(tmp_path, read=8)), PRINTER)
+    assert session.prompt.startswith("S9")
+    text = said(session, f"{truth(8) + 1.0:.2f}")
+    assert "That reading stands out" in text
+    assert "than the plane that the other positions make" in text
+
+
+def test_a_questioned_reading_can_be_taken_out(session: Session) -> None:
+    said(session, "5.20", "5.21", "6.11")
+    assert "Took 6.110 mm out" in said(session, "discard")
+    assert drops(session, "S4") == (5.20, 5.21)
+    assert "No reading is in question" in said(session, "discard")
+
+
+def test_undo_goes_back_over_places(session: Session) -> None:
+    said(session, "5.20", "5.21", "5.19", "5.50")
+    assert session.prompt.startswith("S5")
+    assert "Took back 5.50" in said(session, "undo")
+    assert drops(session, "S5") == ()
+    assert "Took back 5.19" in said(session, "undo")
+    assert drops(session, "S4") == (5.20, 5.21)
+    assert session.prompt.startswith("S4")
+
+
+def test_after_a_cut_the_last_reading_of_a_place_can_still_be_taken_back(session: Session) -> None:
+    said(session, "5.20", "5.91")
+    again = Session(ProfileFile(session.file.path), PRINTER)
+    assert again.prompt.startswith("S4: drop, panel face to seat top, reading 3")
+    said(again, "undo")
+    assert drops(again, "S4") == (5.20,)
+
+
+def test_the_only_reading_of_a_profile_is_replaced_rather_than_taken_away(tmp_path: Path) -> None:
+    path = bench(tmp_path, read=1)
+    path.write_text(path.read_text().replace("[4.30, 4.32, 4.28]", "[5.30]"))
+    session = Session(ProfileFile(path), PRINTER)
+    assert session.prompt.startswith("S1")
+    assert "the next one replaces it" in said(session, "undo")
+    said(session, "4.31")
+    assert drops(session, "S1") == (4.31,)
+    said(session, "4.30")
+    assert drops(session, "S1") == (4.31, 4.30)
+
+
+def test_skip_go_and_list(session: Session) -> None:
+    said(session, "skip")
+    assert session.prompt.startswith("S5")
+    text = said(session, "list")
+    assert "S4: drop, panel face to seat top: 0 of 3, skipped" in text
+    assert "7 left." in text
+    said(session, "go s9")
+    assert session.prompt.startswith("S9")
+    said(session, "go window width")
+    assert session.prompt.startswith("hole window: width")
+    assert 'did you mean "S10"' in said(session, "go S11") or "did you mean" in said(session, "go S11")
+    said(session, "go S4")
+    assert session.prompt.startswith("S4")
+
+
+def test_what_was_measured_another_way_is_not_asked_for(session: Session) -> None:
+    assert "hole window: depth" not in said(session, "list")
+    said(session, "go window depth")
+    assert "measured another way" in said(session, "6.32")
+
+
+def test_the_calipers_unit_can_change_on_the_way(session: Session) -> None:
+    said(session, "inch", "0.2050")
+    assert drops(session, "S4") == (pytest.approx(5.207),)
+    assert '"0.2050 in"' in session.file.path.read_text()
+    assert "[inch]" in session.prompt
+    said(session, "mm", "5.20")
+    assert "[mm]" in session.prompt
+    assert 'drop = ["0.2050 in", 5.20]' in session.file.path.read_text()
+
+
+def test_a_gap_is_added_where_the_person_says(session: Session) -> None:
+    said(session, "gap 38 11")
+    assert session.prompt.startswith("gap at 38, 11")
+    said(session, "11.71", "11.73")
+    gap = load_profile(session.file.path).profile.panel.gap
+    assert [(g.at, g.read.values) for g in gap] == [((38.0, 11.0), (11.71, 11.73))]
+    assert "say where" in said(session, "gap here")
+
+
+def test_when_all_is_read_the_most_useful_reading_is_asked_until_it_is_enough(tmp_path: Path) -> None:
+    path = bench(tmp_path, read=0)
+    path.write_text(path.read_text().replace('label = "S1"\n', 'label = "S1"\ndrop = [4.30, 4.31, 4.29]\n', 1))
+    session = Session(ProfileFile(path), PRINTER)
+    said(session, "next")
+    asked = []
+    for _ in range(60):
+        if session.task is None:
+            break
+        asked.append(session.task.place)
+        assert session.task.place.table == "position" or session.prompt.startswith(("gap", "panel gap"))
+        if session.task.place.table == "position":
+            said_now = said(session, f"{truth(int(session.task.place.name[1:]) - 1):.2f}")
+        else:
+            said_now = said(session, "skip")
+    assert session.task is None
+    assert "That is enough" in said_now
+    assert asked[0].name in {"S5", "S6", "S10"}  # as far as can be from the one that was read
+    assert len(asked) < 60
+
+
+def test_skipping_every_suggestion_comes_to_an_end(tmp_path: Path) -> None:
+    session = Session(ProfileFile(bench(tmp_path, read=10)), PRINTER)
+    for _ in range(60):
+        if session.task is None:
+            break
+        session.feed("skip")
+    assert session.task is None
+
+
+def test_enough_is_when_the_set_fits_as_surely_as_wanted(tmp_path: Path) -> None:
+    session = Session(ProfileFile(bench(tmp_path, read=10)), PRINTER, chance=lambda _: 0.97)
+    assert session.task is None
+    text = said(session)
+    assert "That is enough: the set fits with 97.0 % (wanted 95 %)" in text
+    assert "Nothing is asked for" in said(session, "4.3")
+
+
+def test_a_disk_that_fails_is_said_and_the_session_goes_on(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise OutsideError("bench.toml could not be written: No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("partgen.profile.edit.write_atomic", fail)
+        assert "NOT SAVED" in said(session, "5.21")
+    assert drops(session, "S4") == ()
+    said(session, "5.21")
+    assert drops(session, "S4") == (5.21,)
+
+
+def test_help_names_every_command(session: Session) -> None:
+    text = said(session, "help")
+    for command in set(module._COMMANDS.values()) - {"help", "inch"}:
+        assert command in text
+
+
+def test_a_large_panel_is_judged_by_its_nearest_positions(tmp_path: Path) -> None:
+    profile = load_profile(bench(tmp_path, read=1)).profile
+    many = "".join(
+        f'[[position]]\nlabel = "P{i}"\nat = [{i % 20}, {100 + i // 20}]\npart = "key"\ndrop = 4\n' for i in range(400)
+    )
+    large = parse_profile(bench(tmp_path, read=1).read_text() + many, "x")
+    assert neighbourhood(profile, Place("position", "S1", "drop")) is profile
+    near = neighbourhood(large, Place("position", "P399", "drop"))
+    assert len(near.position) == NEIGHBOURS
+    assert near.position[0].label == "P399"
