@@ -36,6 +36,11 @@ def trace(picture: Picture, base: FloatArray, normals: FloatArray, reach: float)
     offsets = np.arange(-reach, reach + STEP / 2, STEP)
     places = base[:, None, :] + offsets[None, :, None] * normals[:, None, :]
     tones = sample(picture.rgb, places)  # (n, m, 3), linear light
+    coarse = picture.lossy
+    if picture.lossy:
+        grey = _lightness(picture.rgb, places)
+        if np.ptp(np.median(grey, axis=0)) > 0.25 * np.ptp(np.median(tones, axis=0), axis=0).max():
+            tones, coarse = np.repeat(grey[..., None], 3, axis=2), False
     ends = max(2, len(offsets) // 6)
     inside, outside = np.median(tones[:, :ends], axis=1), np.median(tones[:, -ends:], axis=1)
     tone_in, tone_out = np.median(inside, axis=0), np.median(outside, axis=0)
@@ -59,20 +64,31 @@ def trace(picture: Picture, base: FloatArray, normals: FloatArray, reach: float)
     profile = _mean_profile(level[good] + 0.5, offsets, at[good])
     blur = _spread(profile, offsets)
     points = base[good] + at[good, None] * normals[good]
-    light = (tone_in.mean(), tone_out.mean())
-    return Rim(
-        points, normals[good], blur, blur * _level_shift(*light), _bytes(tone_in), _bytes(tone_out), float(good.mean())
-    )
+    level_u = blur * float(np.hypot(_level_shift(tone_in.mean(), tone_out.mean()), 0.15 if coarse else 0.0))
+    seen_in, seen_out = (np.median(_bytes(sample(picture.rgb, places[:, s])), axis=(0, 1)) for s in (slice(ends), slice(-ends, None)))
+    return Rim(points, normals[good], blur, level_u, seen_in, seen_out, float(good.mean()))
 
 
 def sample(rgb: ByteArray, places: FloatArray) -> FloatArray:
     """Linear light (..., 3) at `places` (..., 2) as (x, y) in pixels, between pixels by straight lines."""
+    crop, at = _crop(rgb, places)
+    light = LINEAR[crop]
+    return np.stack([ndimage.map_coordinates(light[..., c], at, order=1, mode="nearest") for c in range(3)], axis=-1)
+
+
+def _lightness(rgb: ByteArray, places: FloatArray) -> FloatArray:
+    """As `sample`, of lightness alone (...): a lossy format blurs colours in tone numbers, not in light."""
+    crop, at = _crop(rgb, places)
+    grey = crop @ np.array([0.299, 0.587, 0.114])  # ITU-R BT.601-7, 2.5.1, as JFIF has it
+    return np.asarray(ndimage.map_coordinates(np.interp(grey, np.arange(256.0), LINEAR), at, order=1, mode="nearest"))
+
+
+def _crop(rgb: ByteArray, places: FloatArray) -> tuple[ByteArray, FloatArray]:
+    """The part of the picture around `places`, and (2, ...) rows and columns in it."""
     h, w = rgb.shape[:2]
-    x0, y0 = (int(max(0, np.floor(places[..., i].min()) - 1)) for i in (0, 1))
-    x1, y1 = (int(min(n, np.ceil(places[..., i].max()) + 2)) for i, n in ((0, w), (1, h)))
-    crop = LINEAR[rgb[y0:y1, x0:x1]]
-    at = np.stack([places[..., 1] - y0, places[..., 0] - x0])
-    return np.stack([ndimage.map_coordinates(crop[..., c], at, order=1, mode="nearest") for c in range(3)], axis=-1)
+    x0, y0 = (int(np.clip(np.floor(places[..., i].min()) - 1, 0, n - 2)) for i, n in ((0, w), (1, h)))
+    x1, y1 = (int(np.clip(np.ceil(places[..., i].max()) + 2, 2, n)) for i, n in ((0, w), (1, h)))
+    return rgb[y0:y1, x0:x1], np.stack([places[..., 1] - y0, places[..., 0] - x0])
 
 
 def _crossing(level: FloatArray, offsets: FloatArray) -> FloatArray:

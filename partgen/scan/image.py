@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 FORMATS = ("PNG", "JPEG", "TIFF", "BMP", "PPM", "WEBP")
+LOSSY = ("JPEG", "WEBP")
 MOST_PIXELS = 150_000_000  # an A4 page at 1200 dots per inch; 450 MB as bytes
 MOST_BYTES = 1_000_000_000
 LEAST_SIDE = 64
@@ -80,7 +81,7 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
         tag = (tag[1], tag[0])
     if int(rgb.max()) - int(rgb.min()) < 12:
         raise InputError(Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it"))
-    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes))
+    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes), image.format in LOSSY)
 
 
 def _check_header(image: Image, where: str) -> None:

@@ -29,6 +29,8 @@ class Picture:
     dpi: tuple[float, float]
     notes: tuple[str, ...]
     """What was done to the file on the way in, in plain words."""
+    lossy: bool = False
+    """True where the format keeps colour coarser than lightness."""
 
 
 @dataclass(frozen=True)

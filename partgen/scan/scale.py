@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -22,6 +21,8 @@ from partgen.units import Unit, parse_length
 
 STRETCH_U = 0.005
 """Standard uncertainty of the tag along either axis (common practice, no source)."""
+RIM_U = 0.01
+"""mm: how far the visible rim may lie from the wall a part meets, burr and rounding (common practice, no source)."""
 LEAN_U = 0.0003
 """Standard uncertainty, in radians, of the right angle between the axes (common practice, no source)."""
 TAG_LIMIT = 0.03
@@ -119,11 +120,8 @@ def _row(
     length += {"centres": 0.0, "outside": walls[0], "inside": -walls[1]}[d.how]
     u = np.sqrt(
         (caliper.repeatability**2 + caliper.resolution**2 / 12) / len(d.mm) + u_centre[d.a] ** 2 + u_centre[d.b] ** 2
-    )
+        + (0.0 if d.how == "centres" else 2 * RIM_U**2)
+    )  # fmt: skip
     row = length * np.array([ahead[0] ** 2, ahead[1] ** 2, ahead[0] * ahead[1]])
     return row, length, float(np.mean(d.mm)), float(u)
 
-
-def with_notes(scale: Scale, *notes: str) -> Scale:
-    """The scale with more said about it."""
-    return replace(scale, notes=scale.notes + notes)

@@ -1,0 +1,256 @@
+"""A scan from picture to proposal: see (slow, once), correct (as often as wanted), settle.
+
+May import: the other stages of scan. Pure: files belong to image, pictures and the command.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from partgen.errors import Fault, InputError
+from partgen.metrology.records import Doubt, FloatArray
+from partgen.model.panel import Caliper
+from partgen.model.profile import Profile
+from partgen.scan import place, scale
+from partgen.scan.find import SMALLEST, Found, find, table
+from partgen.scan.fit import fit_opening
+from partgen.scan.groups import as_shape, group
+from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, Scale, Scan
+from partgen.scan.shapes import extent, moved, rotation, signed_area, upright
+
+Step = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was found in a picture, under labels that stay while it is corrected."""
+
+    picture: str
+    dpi: tuple[float, float]
+    openings: Mapping[str, Found]
+    known: frozenset[str]
+    """Labels that the profile has."""
+    mirrored: bool
+    quarters: int
+    notes: tuple[str, ...]
+
+
+def see(
+    picture: Picture, profile: Profile | None = None, *, behind: Behind | None = None, mirrored: bool | None = None,
+    quarters: int = 0, smallest: float = SMALLEST,
+) -> Seen:  # fmt: skip
+    """Find and label the openings. Raises InputError when there are none."""
+    found, remarks = find(picture, behind, smallest)
+    if not found:
+        raise InputError(
+            Fault(picture.name, "no openings",
+                  "a scan of the panel with an even dark or bright sheet behind it; --behind bright or --behind dark says which")
+        )  # fmt: skip
+    notes = [*picture.notes, *remarks]
+    centres = np.array([f.fit.shape.centre for f in found])
+    at = {p.label: p.at for p in profile.position} if profile else {}
+    placed = place.on_profile(centres, at, mirrored)
+    if placed is None:
+        placed = place.on_rows(centres, _angles(found), bool(mirrored), quarters)
+        if len({p for p in at.values()}) > 1:
+            notes.append("The profile's positions do not lie like the openings, so new labels were given by rows and columns.")
+        if mirrored is None:
+            notes.append(
+                "Taken as a scan of the panel's face, the right way round. If its back lay on the glass, say --mirrored."
+            )
+    elif placed.ambiguous:
+        way = "mirrored" if placed.mirrored else "not mirrored"
+        notes.append(
+            f"The profile's positions lie as well on the openings another way round; taken as {way} and turned least. "
+            "Check the labels in the picture."
+        )
+    level = placed.to_panel(centres)
+    labels = place.names(level, placed.matches, set(at) - set(placed.matches.values()))
+    order = [i for row in place.reading_order(level) for i in row]
+    return Seen(
+        picture.name, picture.dpi, {labels[i]: found[i] for i in order}, frozenset(placed.matches.values()),
+        placed.mirrored, quarters, tuple(notes),
+    )  # fmt: skip
+
+
+def drop(seen: Seen, label: str) -> Seen:
+    """Without one opening. Raises InputError where there is none of this label."""
+    _need(seen, label)
+    return replace(seen, openings={k: v for k, v in seen.openings.items() if k != label}, known=seen.known - {label})
+
+
+def rename(seen: Seen, label: str, new: str, profile: Profile | None = None) -> Seen:
+    """One opening under another label. Raises InputError where it is missing, or the new one is taken."""
+    _need(seen, label)
+    if new in seen.openings or not new.strip() or len(new) > 40 or not new.isprintable():
+        why = "is taken" if new in seen.openings else "cannot be a label"
+        raise InputError(Fault("rename", f'"{new}"', f"another label: this one {why}"))
+    there = {p.label for p in profile.position} if profile else set()
+    known = (seen.known - {label}) | ({new} & there)
+    return replace(seen, openings={new if k == label else k: v for k, v in seen.openings.items()}, known=known)
+
+
+def merge(seen: Seen, label: str, other: str) -> Seen:
+    """Two pieces that are one opening (a hair or a bar lay across it), under the first label."""
+    from shapely.geometry import MultiPoint, Point
+
+    a, b = _need(seen, label), _need(seen, other)
+    if label == other:
+        raise InputError(Fault("merge", f'"{label}" twice', "two different openings"))
+    matrix = scale.tagged(seen.dpi).matrix
+    points = np.vstack([a.rim.points, b.rim.points])
+    normals = np.vstack([a.rim.normals, b.rim.normals])
+    hull = MultiPoint(points).convex_hull
+    outer = np.array([hull.exterior.distance(Point(p)) < 2.0 + a.rim.blur for p in points])
+    points, normals = points[outer], normals[outer]
+    order = np.argsort([hull.exterior.project(Point(p)) for p in points])
+    points, normals = points[order], normals[order]
+    rim = replace(a.rim, points=points, normals=normals, blur=max(a.rim.blur, b.rim.blur))
+    pitch = float(np.sqrt(abs(np.linalg.det(matrix))))
+    one = Found(rim, fit_opening(table(points, matrix), rim.blur * pitch), a.bright)
+    left = {k: one if k == label else v for k, v in seen.openings.items() if k != other}
+    return replace(seen, openings=left, known=seen.known - {other})
+
+
+def settle(
+    seen: Seen, profile: Profile | None = None, distances: Sequence[Distance] = (), caliper: Caliper | None = None
+) -> Scan:
+    """Everything in the panel's frame at the scale that the distances give, grouped, with doubts.
+
+    Raises InputError when nothing is left or a distance names no opening.
+    """
+    if not seen.openings:
+        raise InputError(Fault(seen.picture, "no openings left", "at least one"))
+    caliper = caliper or (profile.caliper if profile else Caliper())
+    labels, found = list(seen.openings), list(seen.openings.values())
+    scaled = scale.estimate(
+        seen.dpi, {k: f.fit.shape for k, f in seen.openings.items()},
+        {k: max(f.fit.u_centre) for k, f in seen.openings.items()}, distances, caliper,
+    )  # fmt: skip
+    fits = [_fit_at(f.rim, scaled) for f in found]
+    centres = np.array([f.shape.centre for f in fits])
+    placed = _placed(seen, labels, centres, fits, profile)
+    spread = _scale_spread(centres, scaled, placed)
+    openings = [
+        _opening(label, label in seen.known, f.rim, fit, s, scaled, placed)
+        for label, f, fit, s in zip(labels, found, fits, spread, strict=True)
+    ]
+    groups, doubts = group(openings, profile)
+    doubts = [*scaled.doubts, *doubts, *(against_profile(groups, profile) if profile else [])]
+    missing = tuple(p.label for p in profile.position if p.label not in seen.openings) if profile and seen.known else ()
+    behind: Behind = "bright" if sum(f.bright for f in found) * 2 > len(found) else "dark"
+    return Scan(
+        seen.picture, behind, seen.mirrored, -placed.turn, scaled, tuple(openings), tuple(groups), missing,
+        tuple(doubts), (*seen.notes, *scaled.notes, *_said(seen, scaled)),
+    )  # fmt: skip
+
+
+def against_profile(groups: Sequence[object], profile: Profile) -> list[Doubt]:
+    """Holes whose calipers readings and scan disagree beyond both uncertainties (E_n above 1)."""
+    from partgen.scan.combine import disagreements
+
+    return disagreements(groups, profile)  # type: ignore[arg-type]
+
+
+def _need(seen: Seen, label: str) -> Found:
+    if label not in seen.openings:
+        raise InputError(Fault("opening", f'"{label}"', f"one of {', '.join(seen.openings)}"))
+    return seen.openings[label]
+
+
+def _angles(found: Sequence[Found]) -> list[float]:
+    return [f.fit.shape.angle for f in found if f.fit.shape.kind in ("rectangle", "slot")]
+
+
+def _fit_at(rim: Rim, scaled: Scale) -> Fit:
+    """The opening fitted afresh once the scanner's stretch is out of its edge points."""
+    pitch = float(np.sqrt(abs(np.linalg.det(scaled.matrix))))
+    return fit_opening(table(rim.points, scaled.matrix), rim.blur * pitch)
+
+
+def _placed(
+    seen: Seen, labels: Sequence[str], centres: FloatArray, fits: Sequence[Fit], profile: Profile | None
+) -> place.Placement:
+    at = {p.label: p.at for p in profile.position} if profile else {}
+    both = [i for i, label in enumerate(labels) if label in seen.known and label in at]
+    if len(both) >= 2:
+        target = np.array([at[labels[i]] for i in both])
+        turn, shift = place.rigid(place.flipped(centres[both], seen.mirrored), target)
+        return place.Placement(seen.mirrored, turn, shift, {})
+    angles = [f.shape.angle for f in fits if f.shape.kind in ("rectangle", "slot")]
+    return place.on_rows(centres, angles, seen.mirrored, seen.quarters)
+
+
+def _scale_spread(centres: FloatArray, scaled: Scale, placed: place.Placement) -> FloatArray:
+    """(n, 2, 2) covariance, in the panel frame, of what the scale's error does to each centre.
+
+    Relative to the openings as a whole: the part that a shift and a turn of them all would take up
+    is no error of the panel's.
+    """
+    d = centres - centres.mean(axis=0)
+    zero, one = np.zeros(len(d)), np.ones(len(d))
+    by_scale = np.stack([np.stack([d[:, 0], zero, d[:, 1]], -1), np.stack([zero, d[:, 1], zero], -1)], axis=1)
+    by_motion = np.stack([np.stack([one, zero, -d[:, 1]], -1), np.stack([zero, one, d[:, 0]], -1)], axis=1)
+    A, B = by_scale.reshape(-1, 3), by_motion.reshape(-1, 3)
+    left = (A - B @ np.linalg.lstsq(B, A, rcond=None)[0]).reshape(-1, 2, 3)
+    turn = rotation(placed.turn) @ np.diag([-1.0 if placed.mirrored else 1.0, 1.0])
+    left = turn @ left
+    return np.asarray(left @ scaled.cov @ left.transpose(0, 2, 1))
+
+
+def _opening(
+    label: str, known: bool, rim: Rim, fit: Fit, spread: FloatArray, scaled: Scale, placed: place.Placement
+) -> Opening:
+    u_at = np.sqrt(np.diag(spread) + max(fit.u_centre) ** 2)
+    pitch = float(np.sqrt(abs(np.linalg.det(scaled.matrix))))
+    both_edges = 2 * np.hypot(scale.RIM_U, rim.level_u * pitch)
+    e = np.sqrt(np.diag(scaled.cov))
+    ahead = np.abs(rotation(fit.shape.angle)[:, 0])  # the width's direction on the scanner's bed
+    width_e, depth_e = float(np.hypot(*(ahead * e[:2]))), float(np.hypot(*(ahead[::-1] * e[:2])))
+    shape = fit.shape
+    if placed.mirrored:
+        points = tuple((-x, y) for x, y in shape.points[::-1])
+        shape = replace(shape, x=-shape.x, angle=-shape.angle, points=points)
+    shape = moved(shape, placed.turn, placed.shift)
+    final = upright(shape)
+    u_width = float(np.sqrt(fit.u_width**2 + both_edges**2 + (shape.width * width_e) ** 2))
+    u_depth = float(np.sqrt(fit.u_depth**2 + both_edges**2 + (shape.depth * depth_e) ** 2))
+    own = (fit.u_width, fit.u_depth)
+    if final.width != shape.width:
+        u_width, u_depth, own = u_depth, u_width, own[::-1]
+    if final.kind == "round":
+        u_depth = u_width = max(u_width, u_depth)
+    if final.kind == "outline":
+        half = [extent(replace(final, x=0.0, y=0.0), np.array(d)) for d in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))]
+        final = replace(final, width=half[0] + half[1], depth=half[2] + half[3])
+        assert signed_area(np.array(final.points)) > 0
+    middle = rim.points.mean(axis=0)
+    fit = replace(fit, shape=final, u_width=own[0], u_depth=own[1])
+    return Opening(
+        label, known, fit, rim, (float(u_at[0]), float(u_at[1])), u_width, u_depth, (float(middle[0]), float(middle[1]))
+    )
+
+
+def _said(seen: Seen, scaled: Scale) -> list[str]:
+    said = []
+    if seen.mirrored:
+        said.append(
+            "The scan shows the panel mirrored, as seen from its back. It has been turned over: "
+            "all places below are as seen from the front."
+        )
+    across, along = scaled.distances
+    if not scaled.proven:
+        need = [f"{max(0, 2 - n)} more {way}" for n, way in ((across, "across"), (along, "along")) if n < 2]
+        said.append(
+            "Not proven: the scale rests on the file's resolution tag, and scanners stretch. "
+            f"Measure distances between openings with the calipers ({' and '.join(need)} the bed)."
+        )
+    else:
+        said.append(f"Scale held by {across} distances across and {along} along the bed.")
+    return said
+
+
+__all__ = ["Seen", "as_shape", "drop", "merge", "rename", "see", "settle"]
