@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partgen.metrology.records import FloatArray
-from partgen.plan.passage import Tilt
+from partgen.plan.passage import Tilt, seen_directions
 from partgen.plan.records import Section
-from partgen.plan.sections import directions, half_planes, offset, rounded_box, support
+from partgen.plan.sections import offset, rounded_box, support
 
 Draw = NDArray[np.float32]
 """One number per draw: room is told to 1e-7 mm, at half the memory."""
@@ -133,11 +133,10 @@ def erosion(
             narrow = 0 if opening.width < opening.depth else 1
             return Rounded(inner, r - sr - taken, narrow if opening.shape == "slot" else None)
     if opening.shape == "outline":  # E has the opening's own edges, as seen slanted
-        seen = np.asarray(opening.points) @ tilt.projection
-        normals, _ = half_planes(tuple((float(x), float(y)) for x, y in seen))
+        normals = seen_directions(opening, tilt, count=0)
         size = np.full((len(normals), 2), 0.5)
     else:
-        normals = directions(count=96)
+        normals = seen_directions(opening, tilt, count=96)
         size = np.square(normals)
     limits = support(opening, normals @ tilt.projection) - support(section, normals) - taken
     if per_inset:
@@ -154,7 +153,7 @@ def _seen_slanted(opening: Section, tilt: Tilt) -> Section:
         across = opening.width * math.cos(tilt.theta)
         return Section("round", across, across)
     seen = replace(opening, width=opening.width * pxx, depth=opening.depth * pyy)
-    fan = directions(count=180)
+    fan = seen_directions(opening, tilt, count=180)
     over = float(np.max(support(seen, fan) - support(opening, fan @ tilt.projection)))
     return offset(seen, over) if over > 0 else seen
 

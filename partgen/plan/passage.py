@@ -22,7 +22,7 @@ import numpy as np
 
 from partgen.metrology.records import FloatArray
 from partgen.plan.records import Polygon, Section
-from partgen.plan.sections import directions, outline, support, vertices
+from partgen.plan.sections import directions, outline, sides, support, vertices
 
 
 @dataclass(frozen=True)
@@ -86,6 +86,16 @@ def passage_support(opening: Section, slope: tuple[float, float], thickness: flo
     return offsets
 
 
+def seen_directions(opening: Section, tilt: Tilt, count: int = 720) -> FloatArray:
+    """Unit vectors for minima over all directions of a slanted opening, (m, 2).
+
+    Straight sides turn a little when seen slanted, and a long one's support function is steep: its
+    very own normal must be among them.
+    """
+    turned = sides(opening) @ np.linalg.inv(tilt.projection)
+    return np.vstack([directions(count=count), turned / np.hypot(turned[:, 0], turned[:, 1])[:, None]])
+
+
 def room(
     opening: Section,
     slope: tuple[float, float],
@@ -96,12 +106,10 @@ def room(
     """Least distance between a prism on the seat's axis and the passage's wall; negative: overlap.
 
     Exact for convex shapes: the distance from a convex set to the outside of another that holds it
-    is the least difference of their support functions (to 1e-5 mm: directions are sampled).
+    is the least difference of their support functions. Directions are sampled, to 1e-4 mm on curves;
+    the straight sides, where the difference has its kinks, are among them.
     """
-    fan = directions(opening, section)
-    if opening.shape == "outline":  # an outline's edges turn when seen slanted
-        turned = directions(opening, count=4) @ np.linalg.inv(Tilt(slope).projection)
-        fan = np.vstack([fan, turned / np.hypot(turned[:, 0], turned[:, 1])[:, None]])
+    fan = seen_directions(opening, Tilt(slope))
     gaps = passage_support(opening, slope, thickness, fan) - support(section, fan) + fan @ np.asarray(at)
     return float(gaps.min())
 

@@ -17,9 +17,9 @@ import numpy as np
 
 from partgen.plan.clearance import Draws, Place, nominal, normal_below, rooms
 from partgen.plan.erosion import Draw
-from partgen.plan.passage import passage, passage_support, room
+from partgen.plan.passage import Tilt, passage, passage_support, room, seen_directions
 from partgen.plan.records import Section, SectionShape
-from partgen.plan.sections import directions, offset, outline_section, vertices
+from partgen.plan.sections import offset, outline_section, vertices
 
 GRID = 0.01
 """Sections are rounded down to this."""
@@ -43,8 +43,10 @@ def widest(places: Sequence[Place], thickness: float, shape: SectionShape | None
     reach = np.min([passage_support(opening, p.slope, thickness, axes) for p in places], axis=0)
     width, depth = 2 * min(reach[:2]), 2 * min(reach[2:])
     if shape == "round":
-        fan = directions(opening)
-        width = depth = 2 * min(float(passage_support(opening, p.slope, thickness, fan).min()) for p in places)
+        width = depth = 2 * min(
+            float(passage_support(opening, p.slope, thickness, seen_directions(opening, Tilt(p.slope))).min())
+            for p in places
+        )
     if min(width, depth) <= 0:
         raise NoRoomError("the tilted panel closes the hole")
     corner = 0.0 if shape != "rectangle" else opening.corner_radius if radius is None else radius

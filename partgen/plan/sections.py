@@ -49,13 +49,18 @@ def support(section: Section, normals: FloatArray) -> FloatArray:
 
 @lru_cache(maxsize=64)
 def _fan(count: int) -> FloatArray:
-    angles = np.arange(count) * (2 * math.pi / count)
+    angles = np.arange(count) * (2 * math.pi / max(count, 1))
     return np.column_stack([np.cos(angles), np.sin(angles)])
 
 
 def directions(*sections: Section, count: int = 720) -> FloatArray:
-    """Unit vectors for minima over all directions, (m, 2): an even fan and every edge's own normal."""
-    return np.vstack([_fan(count), *(edge_normals(s) for s in sections if s.shape == "outline")])
+    """Unit vectors for minima over all directions, (m, 2): an even fan and every straight side's normal."""
+    return np.vstack([_fan(count), *(sides(section) for section in sections)])
+
+
+def sides(section: Section) -> FloatArray:
+    """Outward unit normals of a section's straight sides, (m, 2); of a round one, of where it meets the axes."""
+    return edge_normals(section) if section.shape == "outline" else _fan(4)
 
 
 def edge_normals(section: Section) -> FloatArray:
@@ -135,13 +140,6 @@ def outline_section(points: Polygon) -> Section:
     if float(support(section, edge_normals(section)).min()) <= 0:
         raise ValueError("an outline around the position, which is its (0, 0)")
     return section
-
-
-def half_planes(points: Polygon) -> tuple[FloatArray, FloatArray]:
-    """(outward unit normals (m, 2), offsets (m,)) with n.p <= offset inside a convex polygon."""
-    section = Section("outline", 0.0, 0.0, 0.0, points)
-    normals = edge_normals(section)
-    return normals, np.asarray(np.sum(normals * np.asarray(points), axis=1), dtype=np.float64)
 
 
 def _outline_offset(section: Section, inward: float) -> Section:
