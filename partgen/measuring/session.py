@@ -26,6 +26,7 @@ from partgen.profile.edit import (
     drop_reading,
     undo_reading,
 )
+from partgen.profile.seats import in_words, known_seats, recognise, recognise_size
 from partgen.profile.words import one_of
 from partgen.units import Unit, parse_length
 
@@ -40,6 +41,7 @@ skip           leave this for now, or for good when it cannot be reached
 go NAME        go to a position or a hole, such as: go S4
 gap X Y        read a panel gap at a new place: board to the panel's underside
 mm, inch       the unit the calipers send from now on
+is SIZE        what the library knows of that size, such as: is 6.35
 list           what is still to be read
 next           what would help most
 stop           end; everything is saved already"""
@@ -48,6 +50,7 @@ MOST_READINGS = 2  # times the wanted number: then a place is left alone, doubts
 _COMMANDS = {
     "undo": "undo", "u": "undo", "discard": "discard", "d": "discard", "skip": "skip", "s": "skip",
     "go": "go", "g": "go", "gap": "gap", "mm": "mm", "inch": "inch", "in": "inch", "list": "list", "l": "list",
+    "is": "is",
     "next": "next", "n": "next", "stop": "stop", "q": "stop", "quit": "stop", "exit": "stop",
     "help": "help", "h": "help", "?": "help",
 }  # fmt: skip
@@ -76,6 +79,7 @@ class Session:
         self.finished = False
         self._skipped: set[Place] = set()
         self._not_asked: set[tuple[str, str]] = set()
+        self._known = known_seats(file.path)
         self._asked: tuple[str, str] | None = None
         self._walking = True  # through the list; afterwards only what would help most is asked
         self._new_gap: tuple[str, str] | None = None
@@ -286,8 +290,37 @@ class Session:
             just_now = mm is not None and abs(doubt.reading_mm - mm) < 1e-9
             which = "That reading" if just_now else f"The reading {self.shown(doubt.reading_mm)}"
             self._note(f"?? {which} stands out: {doubt.why}. Read it again; it counts little meanwhile.")
+        if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
+            self._recognise(task)
         if self._enough(task, live) if self._walking else live.count >= task.wanted:
             self._advance()
+
+    def _recognise(self, task: Task) -> None:
+        """Say so when what was read of a seat agrees with one that the library knows."""
+        if task.place.table != "seat" or task.place.key == "travel":
+            return
+        seat = self.file.profile.seat[task.place.name]
+        sizes = {}
+        for other in self._tasks():
+            if (other.place.table, other.place.name) == (task.place.table, task.place.name):
+                live = review(self.file.profile, self.printer, other)
+                if live is not None:
+                    sizes[other.place.key] = (live.mean, live.u95)
+        found = recognise(seat.shape, sizes, self._known, teeth=getattr(seat, "teeth", 0))
+        for line in in_words(sizes[task.place.key][0], found):
+            self._note(f"   {line}")
+
+    def _do_is(self, rest: str) -> None:
+        try:
+            mm = parse_length(self._with_unit(rest), self.file.profile.unit).mm
+        except ValueError as error:
+            self._note(f'say a size, such as "is 6.35": expected {error}')
+            return
+        found = recognise_size(mm, self.file.profile.caliper.limit_of_error, self._known)
+        for seat, key in found[:5]:
+            self._note(f"   {mm:.2f} mm: {key.replace('_', ' ')} of a {seat.name} ({seat.source})")
+        if not found:
+            self._note(f"   {mm:.2f} mm: nothing that the library knows.")
 
     def _state(self, live: Live) -> str:
         more = f", s {self.shown(live.spread)}" if live.agreeing > 1 else ""

@@ -46,6 +46,11 @@ def list_materials(beside: Path | None = None) -> dict[str, Path]:
     return _files("materials", beside)
 
 
+def list_seats(beside: Path | None = None) -> dict[str, Path]:
+    """Files of known seats by name. `beside` is a profile's path or its folder."""
+    return _files("seats", beside)
+
+
 def find_printer(name: str, beside: Path | None = None) -> Printer:
     """The printer of that name. Raises PrinterError if there is none, or its file is wrong."""
     return _read(Printer, _find("printers", name, beside))

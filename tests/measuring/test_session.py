@@ -274,3 +274,18 @@ def test_a_large_panel_is_judged_by_its_nearest_positions(tmp_path: Path) -> Non
     near = neighbourhood(large, Place("position", "P399", "drop"))
     assert len(near.position) == NEIGHBOURS
     assert near.position[0].label == "P399"
+
+
+def test_a_seat_that_the_library_knows_is_named(tmp_path: Path) -> None:
+    path = bench(tmp_path, read=10)
+    text = path.read_text().replace(
+        'shape = "rectangle"\nwidth = [3.28, 3.30, 3.29]\ndepth = [3.27, 3.29, 3.28]',
+        'shape = "round"\ndiameter = [6.34]',
+    )
+    path.write_text(text)
+    session = Session(ProfileFile(path), PRINTER)
+    assert session.prompt.startswith("seat plunger: diameter")
+    assert "1/4 inch shaft" in said(session, "6.36", "6.35")
+    assert "2.00 mm: key of a M4 set screw" in said(session, "is 2")
+    assert "nothing that the library knows" in said(session, "is 5.3")
+    assert "say a size" in said(session, "is big")
