@@ -12,7 +12,9 @@ from typing import Annotated
 import typer
 
 from partgen.cli.build import build
+from partgen.cli.calibrate import calibrate
 from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
+from partgen.cli.coupon import coupon
 from partgen.cli.log import log
 from partgen.cli.measure import measure
 from partgen.cli.predict import predict
@@ -45,7 +47,7 @@ def _main(
     pass
 
 
-for command in (start, measure, predict, build, log):
+for command in (start, measure, predict, build, coupon, calibrate, log):
     app.command()(command)
 
 

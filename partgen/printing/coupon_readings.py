@@ -16,7 +16,7 @@ from itertools import pairwise
 from partgen.errors import Fault, TrialError
 from partgen.model.coupon import FEELS, CouponReading, Feature, Feel, FitReading
 from partgen.model.fields import Reading
-from partgen.printing.coupon import Coupon
+from partgen.printing.coupon import Coupon, Rung
 from partgen.units import parse_length
 
 HEADER = ("print", "feature", "reading 1", "reading 2", "reading 3")
@@ -47,17 +47,34 @@ def rung_name(number: int, clearance: float) -> str:
     return f"fit-{number} ({clearance:+.2f})"
 
 
-def form(coupon: Coupon, prints: Sequence[str] = ("1",)) -> str:
-    """The empty form as CSV, one line per feature and socket for each print."""
+def is_rung(name: str) -> bool:
+    """Whether a line of the form is a socket of the ladder."""
+    return _RUNG.match(name) is not None
+
+
+def form_rows(features: Sequence[Feature], rungs: Sequence[Rung] = (), print_: str = "1") -> list[list[str]]:
+    """[print, name] of every line of a form."""
+    names = [feature.name for feature in features] + [rung_name(rung.number, rung.clearance) for rung in rungs]
+    return [[print_, name] for name in names]
+
+
+def form(coupon: Coupon) -> str:
+    """The empty form as CSV, one line per feature and socket."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADER)
-    for name in prints:
-        for feature in coupon.features:
-            writer.writerow([name, feature.name, "", "", ""])
-        for rung in coupon.rungs:
-            writer.writerow([name, rung_name(rung.number, rung.clearance), "", "", ""])
+    writer.writerows([*row, "", "", ""] for row in form_rows(coupon.features, coupon.rungs))
     return out.getvalue()
+
+
+def is_filled(text: str) -> bool:
+    """Whether somebody has typed a reading into a form.
+
+    >>> is_filled("print,feature,reading 1\\n1,peg-round-5,\\n"), is_filled("print,feature,a\\n1,peg-round-5,5.02\\n")
+    (False, True)
+    """
+    rows = csv.reader(io.StringIO(text), delimiter=_delimiter(text))
+    return any(cell.strip() for row in list(rows)[1:] for cell in row[2:])
 
 
 def parse_readings(text: str, source: str, features: Sequence[Feature]) -> CouponReadings:

@@ -1,0 +1,129 @@
+"""`partgen calibrate`: a printer's errors from its coupon. May import: errors, cli.common; else inside functions."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, get_args
+
+import typer
+
+from partgen.cli.common import EXIT_DONE, OUTPUTS, OutDir, Quiet, say, show_table
+from partgen.cli.coupon import MaterialOption, PrinterArg, ProcessOption
+from partgen.errors import Fault, InputError, OutsideError
+
+if TYPE_CHECKING:
+    from partgen.model.printer import Printer, Process
+    from partgen.pipeline.calibrating import Learned
+
+NAMES = {"hole": "bores", "peg": "pegs", "wall": "walls", "height": "heights", "flare": "flare per side"}
+
+
+def calibrate(  # noqa: PLR0917 - typer takes a command's options as parameters
+    printer: PrinterArg,
+    readings: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[READINGS]", help="The coupon's form, filled in; without it you are asked.", show_default=False
+        ),
+    ] = None,
+    process: ProcessOption = "material-extrusion",
+    material: MaterialOption = None,
+    limit_of_error: Annotated[
+        float, typer.Option("--limit-of-error", min=0.0, max=0.5, metavar="MM", help="Of the calipers, plus or minus.")
+    ] = 0.03,
+    profiles: Annotated[
+        Path | None,
+        typer.Option(
+            "--profiles", metavar="DIR", help="The printer's file lands in DIR/printers.", show_default="profiles"
+        ),
+    ] = None,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """What the printer makes too small or too large, learned from a measured coupon."""
+    from partgen.model.panel import Caliper
+    from partgen.pipeline.calibrating import learn
+
+    home, kind = home_of(profiles), process_named(process)
+    if readings is None:
+        readings = _ask(printer, out, home, kind, material)
+    learned = learn(
+        printer,
+        _text(readings),
+        str(readings),
+        home=home,
+        process=kind,
+        material=material,
+        caliper=Caliper(limit_of_error=limit_of_error),
+    )
+    _show(learned, quiet=quiet)
+    raise typer.Exit(EXIT_DONE)
+
+
+def home_of(given: Path | None) -> Path:
+    """Where printers/ lies: the folder given, else profiles/ under the current one."""
+    return given if given is not None else Path("profiles")
+
+
+def process_named(name: str) -> Process:
+    """A process from its name. Raises InputError for another."""
+    from partgen.model.printer import Process
+
+    for known in get_args(Process):
+        if name == known:
+            return known  # type: ignore[no-any-return]
+    raise InputError(Fault("--process", f'"{name}"', f"one of {', '.join(get_args(Process))}"))
+
+
+def _text(path: Path) -> str:
+    if not path.is_file():
+        raise InputError(Fault(str(path), "", "there is no such file; `partgen coupon` writes one to fill in"))
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(Fault(str(path), "", "the file is not saved as UTF-8 text; save it as UTF-8")) from error
+    except OSError as error:
+        raise OutsideError(f"{path} could not be read: {error.strerror or error}") from error
+
+
+def _show(learned: Learned, *, quiet: bool) -> None:
+    def cells(printer: Printer, kind: str) -> list[str]:
+        error = getattr(printer.error, kind)
+        return [f"{error.value:+.3f}", f"{2 * error.u:.3f}", f"{error.spread:.3f}"]
+
+    rows = [[words, *cells(learned.before, kind), *cells(learned.printer, kind)] for kind, words in NAMES.items()]
+    headings = ["printed − drawn, mm", "before", "± U95", "spread", "now", "± U95", "spread"]
+    show_table(learned.printer.title, headings, rows, numbers=range(1, 7))
+    for doubt in learned.calibration.doubts:
+        say(f"Measure again: {doubt.label}, {doubt.what}: {doubt.reading_mm:g} mm is {doubt.why}.")
+    for note in learned.calibration.notes:
+        say(note, quiet=quiet)
+    say(f'{learned.path} written; name it in a profile: printer = "{learned.path.stem}"', quiet=quiet)
+
+
+def _ask(name: str, out: Path, home: Path, process: Process, material: str | None) -> Path:
+    """Ask for the readings one after another, saving as they come; the form that now holds them."""
+    from partgen.files import write_atomic
+    from partgen.model.coupon import features
+    from partgen.pipeline.calibrating import base_printer
+    from partgen.printing.coupon_guide import Guide
+
+    path = out / name / "coupon" / "readings.csv"
+    printer, _ = base_printer(name, home, process, material)
+    guide = Guide(_text(path) if path.is_file() else "", str(path), features(printer))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    say(f"One reading and Enter at a time, saved in {path}; type help for undo, skip and the rest.")
+    try:
+        while (question := guide.question) is not None:
+            print(f"{question}\n> ", end="", file=sys.stderr, flush=True)
+            line = sys.stdin.readline()
+            if not line or line.strip().lower() == "stop":
+                break
+            said = guide.answer(line)
+            if said:
+                say(said)
+            write_atomic(path, guide.text.encode())
+    except KeyboardInterrupt:
+        say("")
+    return path

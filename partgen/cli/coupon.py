@@ -1,0 +1,69 @@
+"""`partgen coupon`: a small print to learn a printer from. May import: cli.common; the pipeline inside the command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from partgen.cli.common import EXIT_DONE, OUTPUTS, OutDir, Quiet, say
+
+PrinterArg = Annotated[
+    str, typer.Argument(metavar="PRINTER", help="Your name for the printer with its settings.", show_default=False)
+]
+ProcessOption = Annotated[
+    str,
+    typer.Option(
+        "--process",
+        metavar="KIND",
+        help="For a name not used before: material-extrusion, vat-photopolymerization or powder-bed-fusion.",
+    ),
+]
+MaterialOption = Annotated[
+    str | None, typer.Option("--material", metavar="NAME", help="What it prints with.", show_default=False)
+]
+
+
+def coupon(  # noqa: PLR0917 - typer takes a command's options as parameters
+    printer: PrinterArg,
+    profile: Annotated[
+        Path | None,
+        typer.Option(
+            "--for",
+            metavar="PROFILE",
+            help="Adds a fit ladder: sockets for a seat of this profile.",
+            show_default=False,
+        ),
+    ] = None,
+    seat: Annotated[
+        str | None,
+        typer.Option(
+            "--seat", metavar="NAME", help="Which of the profile's seats; else its first.", show_default=False
+        ),
+    ] = None,
+    process: ProcessOption = "material-extrusion",
+    material: MaterialOption = None,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """A small print to measure: bores, pegs, fins, steps, and sockets for your very seat."""
+    from partgen.cli.calibrate import home_of, process_named
+    from partgen.pipeline.calibrating import write_coupon
+
+    made = write_coupon(
+        printer,
+        out,
+        beside=profile.parent if profile else home_of(None),
+        process=process_named(process),
+        material=material,
+        profile=profile,
+        seat=seat,
+    )
+    if not made.known:
+        say(f"There is no printer called {printer} yet; taken for any {made.coupon.printer.process}.", quiet=quiet)
+    print(f"{made.folder}: about {made.minutes:.0f} minutes of printing")
+    ladder = " and fit-ladder.stl" if made.coupon.rungs else ""
+    say(f"Print coupon.stl{ladder}, then follow sheet.html. Afterwards:", quiet=quiet)
+    say(f"  partgen calibrate {printer} {made.folder / 'readings.csv'}", quiet=quiet)
+    raise typer.Exit(EXIT_DONE)

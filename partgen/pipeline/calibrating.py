@@ -1,0 +1,221 @@
+"""A printer learned from its coupon: what to print, and the printer's file from what was read.
+
+May import: errors, files, model, metrology, printing, profile; parts, mesh and export inside functions.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import get_args
+
+import tomlkit
+
+from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
+from partgen.files import locked, safe_stem, write_atomic
+from partgen.metrology.calibration import Calibration, calibrate
+from partgen.model.coupon import features
+from partgen.model.panel import Caliper
+from partgen.model.printer import CouponResult, Material, Printer, Process
+from partgen.pipeline.staging import staged
+from partgen.printing.coupon import Coupon, minutes, plan_coupon
+from partgen.printing.coupon_readings import CouponReadings, form, is_filled, parse_readings
+from partgen.printing.coupon_sheet import sheet
+from partgen.profile.library import find_material, find_printer, list_printers, parse_printer
+from partgen.profile.load import load_profile
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class CouponFiles:
+    """What `partgen coupon` wrote."""
+
+    folder: Path
+    coupon: Coupon
+    minutes: float
+    known: bool
+    """Whether a printer of that name was there already."""
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What `partgen calibrate` found, and the file it wrote."""
+
+    path: Path
+    before: Printer
+    printer: Printer
+    calibration: Calibration
+    readings: CouponReadings
+
+
+def base_printer(name: str, beside: Path, process: Process, material: str | None) -> tuple[Printer, bool]:
+    """The printer of that name, or its process's usual one where there is none; and whether it was there.
+
+    Raises PrinterError for an unusable name, a broken file, or an unknown material.
+    """
+    stem = safe_stem(name)
+    if stem != name:
+        raise PrinterError(Fault("printer", f'"{name}"', f'a name that can be a file\'s, such as "{stem}"'))
+    known = name in list_printers(beside)
+    printer = find_printer(name, beside) if known else find_printer(process, beside)
+    if not known:
+        printer = printer.model_copy(update={"title": name})
+    if material is not None:
+        found = find_material(material, beside)
+        if found.process != printer.process:
+            raise PrinterError(
+                Fault("--material", material, f"a material for {printer.process}, this one is for {found.process}")
+            )
+        printer = printer.model_copy(update={"material": found.name})
+    return printer, known
+
+
+def write_coupon(
+    name: str,
+    out: Path,
+    *,
+    beside: Path,
+    process: Process = "material-extrusion",
+    material: str | None = None,
+    profile: Path | None = None,
+    seat: str | None = None,
+) -> CouponFiles:
+    """Solids, form and sheet of a coupon in OUT/NAME/coupon. Raises InputError, KernelError, OutsideError."""
+    printer, known = base_printer(name, beside, process, material)
+    stuff = find_material(printer.material, beside)
+    coupon = _with_ladder(printer, stuff, profile, seat)
+    target = out / name / "coupon"
+    _keep_filled_form(target / "readings.csv")
+    from partgen.export.stl import write_stl
+    from partgen.mesh.tessellate import tessellate
+    from partgen.parts import coupon as solids
+    from partgen.parts import kernel
+
+    with staged(out, name, "coupon") as folder:
+        made = [("coupon", solids.gauge(coupon.features))]
+        if coupon.rungs:
+            made.append(("fit-ladder", solids.ladder([rung.socket for rung in coupon.rungs])))
+        total = 0.0
+        for stem, solid in made:
+            write_stl(tessellate(solid), folder / f"{stem}.stl", title=f"{name} {stem}")
+            total += minutes(kernel.volume(solid), float(kernel.bounds(solid)[1, 2]), printer)
+        (folder / "readings.csv").write_text(form(coupon), encoding="utf-8")
+        (folder / "sheet.html").write_text(sheet(coupon, total), encoding="utf-8")
+    return CouponFiles(target, coupon, total, known)
+
+
+def learn(
+    name: str,
+    csv_text: str,
+    source: str,
+    *,
+    home: Path,
+    process: Process = "material-extrusion",
+    material: str | None = None,
+    caliper: Caliper | None = None,
+    date: str | None = None,
+) -> Learned:
+    """Readings to HOME/printers/NAME.toml, and the readings themselves beside it.
+
+    Raises InputError where the readings or the name are wrong (then nothing was written), OutsideError on disk trouble.
+    """
+    printer, _ = base_printer(name, home, process, material)
+    path = home / "printers" / f"{name}.toml"
+    if name in get_args(Process):
+        raise PrinterError(Fault("printer", f'"{name}"', "a name of its own; this one stands for any such printer"))
+    readings = parse_readings(csv_text, source, features(printer))
+    try:
+        found = calibrate(readings.features, readings.fits, caliper or Caliper(), printer.error)
+    except ValueError as error:
+        raise TrialError(Fault(source, "", str(error))) from error
+    today = date or datetime.datetime.now(tz=datetime.UTC).date().isoformat()
+    count = sum(len(r.reading.values) for r in readings.features) + len(readings.fits)
+    learned = printer.model_copy(
+        update={
+            "error": found.errors,
+            "measured": True,
+            "source": f"Coupon of {today}: {len(readings.prints)} print(s), {count} readings, {printer.material}",
+            "coupon": CouponResult(
+                date=today,
+                prints=len(readings.prints),
+                readings=count,
+                file=f"{name}.readings.csv",
+                names=found.names,
+                covariance=tuple(tuple(float(f"{v:.3e}") for v in row) for row in found.covariance),
+                scale=(round(found.scale[0], 6), round(found.scale[1], 6)),
+            ),
+        }
+    )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(f"{path.parent} cannot be made: {error.strerror or error}") from error
+    with locked(path):
+        old = path.read_text(encoding="utf-8") if path.is_file() else ""
+        text = printer_file(learned, old, name)
+        parse_printer(text, str(path))  # never leave a file that cannot be read again
+        write_atomic(path.with_name(f"{name}.readings.csv"), csv_text.encode())
+        write_atomic(path, text.encode())
+    return Learned(path, printer, learned, found, readings)
+
+
+def printer_file(printer: Printer, old: str, name: str) -> str:
+    """The printer's file: `old` with its errors replaced, comments and order kept; or a new one."""
+    document = tomlkit.parse(old) if old else tomlkit.parse(_HEAD.format(name=name))
+    values = printer.model_dump(exclude_none=True, exclude={"error", "coupon"})
+    for key, value in values.items():
+        if key not in document or document[key] != _plain(value):
+            document[key] = _plain(value)
+    errors = document.get("error")
+    if errors is None:
+        errors = tomlkit.table(is_super_table=True)
+        document["error"] = errors
+    for kind, error in printer.error.model_dump().items():
+        table = errors.get(kind)
+        if table is None:
+            table = tomlkit.table()
+            errors[kind] = table
+        for key, value in error.items():
+            table[key] = value
+    if printer.coupon is not None:
+        table = tomlkit.table()
+        table.comment("what the estimate found: rows of the covariance are named")
+        for key, value in printer.coupon.model_dump().items():
+            table[key] = _plain(value)
+        document["coupon"] = table
+    return tomlkit.dumps(document)
+
+
+_HEAD = """# {name}: errors measured with a coupon (printed minus model size, in mm).
+# value: what is expected; u: standard uncertainty of what one print shares; spread: from feature to feature.
+"""
+
+
+def _plain(value: object) -> object:
+    return [_plain(item) for item in value] if isinstance(value, (tuple, list)) else value
+
+
+def _with_ladder(printer: Printer, material: Material, profile: Path | None, seat: str | None) -> Coupon:
+    if profile is None:
+        if seat is not None:
+            raise InputError(Fault("--seat", seat, "a profile that has this seat: --for PROFILE"))
+        return plan_coupon(printer, material, None, Caliper())
+    loaded = load_profile(profile).profile
+    names = list(loaded.seat)
+    chosen = seat or names[0]
+    if chosen not in loaded.seat:
+        raise ProfileError(Fault(f"{profile}: --seat", chosen, f"one of {', '.join(names)}"))
+    return plan_coupon(printer, material, loaded.seat[chosen], loaded.caliper, chosen)
+
+
+def _keep_filled_form(path: Path) -> None:
+    """Readings that somebody typed are never written over."""
+    if not path.is_file():
+        return
+    if is_filled(path.read_text(encoding="utf-8", errors="replace")):
+        raise InputError(
+            Fault(str(path), "readings", "an empty form: calibrate with these first, or choose another --out")
+        )
