@@ -19,20 +19,19 @@ def log(
     quiet: Quiet = False,
 ) -> None:
     """What was built, how it went, what changed from one revision to the next and why."""
-    from partgen.log.store import log_path, read_log
-    from partgen.profile.load import load_profile
+    from partgen.pipeline.inputs import changed_since, gather
 
-    del printer, seed, out  # common options; a log needs none of them
-    loaded = load_profile(profile)
-    history = read_log(log_path(profile))
+    del out  # a common option; a log needs none of them
+    inputs = gather(profile, printer=printer, seed=seed)
+    history = inputs.log
     if as_json:
         print(history.model_dump_json(indent=2, exclude={"snapshot"}))
         return
     if not history.revision:
         say(f"Nothing has been built of {profile.name} yet. `partgen build {profile}` makes the first revision.")
         return
-    if history.revision[-1].profile_hash != loaded.text_hash:
-        say(f"The profile has changed since {history.revision[-1].id} was built.", quiet=quiet)
+    if before := changed_since(inputs):
+        say(f"The profile has changed since {before} was built.", quiet=quiet)
     _print_history(history)
 
 

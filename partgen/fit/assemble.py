@@ -31,8 +31,12 @@ from partgen.fit.document import (
 from partgen.metrology.records import Budget, Estimate
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.records import PositionPlan, Section, SetPlan
+from partgen.plan.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.plan.sections import outline
+
+
+DRAWN = 0.01
+"""mm by which a drawn curve's facets may stand off it: nothing is computed from them."""
 
 
 @dataclass(frozen=True)
@@ -204,7 +208,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         face_u95=_r(1.96 * face_u),
         thickness=_r(p.thickness),
         hole=section_doc(p.hole_section, opening=True),
-        passage=_points(p.passage),
+        passage=_points(_thinned(p.passage)),
         offset=_pair(p.offset),
         section=section_doc(p.section),
         model_section=section_doc(p.model_section),
@@ -246,7 +250,7 @@ def section_doc(section: Section, *, opening: bool = False) -> SectionDoc:
         width_mm=_r(section.width),
         depth_mm=_r(section.depth),
         corner_radius_mm=_r(section.corner_radius),
-        outline=_points(outline(section, opening=opening)),
+        outline=_points(outline(section, opening=opening, tolerance=DRAWN)),
     )
 
 
@@ -301,6 +305,14 @@ def _finite(value: float | None) -> float | None:
 def _pair(values: Iterable[float], digits: int = 4) -> tuple[float, float]:
     first, second = values
     return _r(first, digits), _r(second, digits)
+
+
+def _thinned(polygon: Polygon) -> Polygon:
+    """The polygon without the vertices that a drawing does not need."""
+    from shapely import Polygon as Area
+
+    ring = Area(polygon).simplify(DRAWN).exterior.coords[:-1]
+    return tuple((float(x), float(y)) for x, y in ring)
 
 
 def _points(polygon: Iterable[Iterable[float]]) -> tuple[tuple[float, float], ...]:
