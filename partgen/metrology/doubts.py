@@ -10,6 +10,7 @@ again, so that one wild reading cannot hide another. What is set aside keeps a l
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -36,7 +37,7 @@ FEWEST_FOR_SPREAD = 6
 
 @dataclass(frozen=True)
 class Readings:
-    """All drops and gaps, flat: reading k belongs to group `group[k]`; groups are drops, then gaps."""
+    """All readings, flat: reading k belongs to group `group[k]`; groups are drops, gaps, then trials."""
 
     value: FloatArray
     """(N,) mm as read, square to the panel."""
@@ -46,7 +47,7 @@ class Readings:
     label: tuple[str, ...]
     """Per group: the position's label or "panel gap 2"."""
     what: tuple[str, ...]
-    """Per group: "drop" or "gap"."""
+    """Per group: "drop", "gap" or "proud"."""
     position: tuple[int, ...]
     """Per group: index of the position, -1 for a gap."""
     design: FloatArray
@@ -55,6 +56,8 @@ class Readings:
     """(G,) column of the operator's error."""
     place: FloatArray
     """(G, 2) mm."""
+    shift: FloatArray
+    """(G,) mm: what `design` leaves out, a trial's model height."""
 
     @property
     def sizes(self) -> np.ndarray:
@@ -103,34 +106,57 @@ def unweighted(readings: Readings, positions: int) -> Weights:
     return Weights(np.zeros(readings.value.size), np.zeros(len(readings.label)), np.zeros(positions))
 
 
+@dataclass(frozen=True)
+class _Group:
+    """Repeats of one quantity."""
+
+    values: tuple[float, ...]
+    steps: FloatArray
+    label: str
+    what: str
+    position: int
+    row: FloatArray
+    error: int
+    place: FloatArray
+    shift: float = 0.0
+
+
 def gather(unknowns: Unknowns) -> Readings:
-    """Every drop and gap of the profile as flat arrays."""
-    profile, caliper = unknowns.profile, unknowns.profile.caliper
-    groups = [
-        (position.drop, position.label, "drop", i)
-        for i, position in enumerate(profile.position)
-        if position.drop is not None
-    ]
-    groups += [(gap.read, f"panel gap {k}", "gap", -1) for k, gap in enumerate(profile.panel.gap, start=1)]
-    places = [unknowns.at[i] if i >= 0 else np.empty(2) for *_, i in groups]
-    for k, gap in enumerate(profile.panel.gap):
-        places[len(groups) - len(profile.panel.gap) + k] = np.asarray(gap.at, dtype=float)
-    place = np.array(places, dtype=float).reshape(-1, 2)
-    indices = np.array([i for *_, i in groups], dtype=int)
-    design = unknowns.face(place)
-    design[indices >= 0] = unknowns.drops[indices[indices >= 0]]
-    flat = [np.asarray(reading.values) for reading, *_ in groups]
+    """Every drop, gap and measured proud as flat arrays."""
+    groups = list(_groups(unknowns))
     return Readings(
-        value=np.concatenate([*flat, np.empty(0)]),
-        steps=np.concatenate([*(steps_of(reading, caliper) for reading, *_ in groups), np.empty(0)]),
-        group=np.repeat(np.arange(len(groups)), [values.size for values in flat]),
-        label=tuple(label for _, label, *_ in groups),
-        what=tuple(what for *_, what, _ in groups),
-        position=tuple(int(i) for i in indices),
-        design=design,
-        error=np.where(indices >= 0, unknowns.depth_error, unknowns.gap_error),
-        place=place,
+        value=np.array([value for group in groups for value in group.values], dtype=float),
+        steps=np.concatenate([*(group.steps for group in groups), np.empty(0)]),
+        group=np.repeat(np.arange(len(groups)), [len(group.values) for group in groups]),
+        label=tuple(group.label for group in groups),
+        what=tuple(group.what for group in groups),
+        position=tuple(group.position for group in groups),
+        design=np.array([group.row for group in groups], dtype=float).reshape(-1, unknowns.count),
+        error=np.array([group.error for group in groups], dtype=int),
+        place=np.array([group.place for group in groups], dtype=float).reshape(-1, 2),
+        shift=np.array([group.shift for group in groups], dtype=float),
     )
+
+
+def _groups(unknowns: Unknowns) -> Iterator[_Group]:
+    profile, caliper = unknowns.profile, unknowns.profile.caliper
+    for i, position in enumerate(profile.position):
+        if position.drop is not None:
+            steps = steps_of(position.drop, caliper)
+            row, at = unknowns.drops[i], unknowns.at[i]
+            yield _Group(position.drop.values, steps, position.label, "drop", i, row, unknowns.depth_error, at)
+    for k, gap in enumerate(profile.panel.gap, start=1):
+        at = np.asarray(gap.at, dtype=float)
+        row, steps = unknowns.face(at[None])[0], steps_of(gap.read, caliper)
+        yield _Group(gap.read.values, steps, f"panel gap {k}", "gap", -1, row, unknowns.gap_error, at)
+    index = {position.label: i for i, position in enumerate(profile.position)}
+    for part in unknowns.parts:
+        seen = [one for one in unknowns.observations if (one.label, one.made_in) == part]
+        values = tuple(sorted(value for one in seen for value in one.proud))
+        if values:
+            i, steps = index[part[0]], np.full(len(values), caliper.resolution)
+            row, height = unknowns.proud(part), seen[0].model_height
+            yield _Group(values, steps, part[0], "proud", i, row, unknowns.proud_error, unknowns.at[i], -height)
 
 
 def robust_repeatability(readings: Readings, stated: float) -> tuple[float, float]:
@@ -241,7 +267,7 @@ class _Panel:
         whole = np.bincount(self.readings.group, inverse, minlength=groups)
         means = np.bincount(self.readings.group, inverse * self.readings.value, minlength=groups) / whole
         u = np.sqrt(1 / whole + weights.group)
-        rows = Rows(self.design(), means / self.cos, u / self.cos)
+        rows = Rows(self.design(), means / self.cos + self.readings.shift, u / self.cos)
         if self.extra is not None:
             rows = rows.joined(self.extra)
         prior_u = self.prior.u.copy()
@@ -272,7 +298,7 @@ def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
     groups = len(readings.label)
     design = rows.design[:groups]
     mean, cov_diagonal = design @ solution.mean, np.einsum("gp,pq,gq->g", design, solution.cov, design)
-    mean, variance = mean * cos, cov_diagonal * cos**2
+    mean, variance = (mean - readings.shift) * cos, cov_diagonal * cos**2
     present = panel.variances(weights)
     whole = np.bincount(readings.group, 1 / present, minlength=groups)
     weighted = np.bincount(readings.group, readings.value / present, minlength=groups)
@@ -338,23 +364,31 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     members = np.flatnonzero(readings.group == g)
     kept = [int(k) for k in members if weights.reading[k] == 0]
     distance = float(seen.group[g])
-    share = AGREEING_SHARE if len(kept) > 1 else SINGLE_SHARE
+    single = len(kept) == 1 and readings.what[g] != "proud"  # a part in its place is the thing itself
+    share = SINGLE_SHARE if single else AGREEING_SHARE
     # so large that the 95 % interval reaches from the face's answer to the reading's
     total = distance**2 * max(1.0, (1 - share) / (share * 1.96**2), share / ((1 - share) * 1.96**2))
     group, offset = weights.group.copy(), weights.offset.copy()
     position = readings.position[g]
     group[g] = (1 - share) * total
-    if position >= 0:
+    drops = [h for h in range(len(readings.label)) if readings.position[h] == position and readings.what[h] == "drop"]
+    if readings.what[g] == "proud" and drops:  # it contradicts the drop that was read there
+        group[drops[0]] = max(group[drops[0]], share * total)
+    elif position >= 0:
         offset[position] = share * total
     more = "more" if distance > 0 else "less"
-    why = f"{far(distance)} {more} than the plane that the other positions make"
+    if readings.what[g] == "proud":
+        why = f"{far(distance)} {more} than the readings foretell; see that the part sits fully home"
+    else:
+        why = f"{far(distance)} {more} than the plane that the other positions make"
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
 
 
 def _take_back(panel: _Panel, weights: Weights, limit: float, group_limit: float) -> Weights:
     """What was set aside only because something worse stood beside it counts again."""
     readings = panel.readings
-    for g in np.flatnonzero(weights.group):
+    doubted = {int(readings.group[k]) for k in weights.why if weights.reading[k] == 0}
+    for g in sorted(doubted):
         group, offset = weights.group.copy(), weights.offset.copy()
         group[g] = 0.0
         if readings.position[g] >= 0:

@@ -16,10 +16,20 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from partgen.errors import Fault, ProfileError
-from partgen.metrology.doubts import Sifted, gather, sift
-from partgen.metrology.linear import Rows
+from partgen.metrology.doubts import Sifted, gather
 from partgen.metrology.readings import welch_satterthwaite, wild_repeats
-from partgen.metrology.records import Budget, BudgetLine, Doubt, Estimate, FloatArray, Joint, PanelFit, Value
+from partgen.metrology.records import (
+    Budget,
+    BudgetLine,
+    Doubt,
+    Estimate,
+    FloatArray,
+    Joint,
+    Observation,
+    PanelFit,
+    Value,
+)
+from partgen.metrology.seen import sift_with_seen
 from partgen.metrology.student import coverage_factor
 from partgen.metrology.unknowns import VAGUE, Unknowns
 from partgen.model.fields import Reading, Record
@@ -31,19 +41,17 @@ HOPELESS = 0.5 * VAGUE
 
 
 def estimate(
-    profile: Profile, printer: Printer, observations: Sequence[Rows] = (), *, refuse_unread: bool = True
+    profile: Profile, printer: Printer, observations: Sequence[Observation] = (), *, refuse_unread: bool = True
 ) -> Estimate:
     """Posterior of everything heights depend on, from the profile's readings and what trials showed.
 
-    `observations` are rows over the unknowns of metrology.unknowns, as metrology.trials makes them.
+    Measured proud is a reading like any other; what was only seen is a bound (metrology.seen). What
+    was felt and how parts grip is learnt from in plan.felt, which knows the geometry.
     Raises ProfileError where nothing tells how high a seat or the panel lies, unless `refuse_unread`
     is False: then such a drop comes back with the uncertainty of a guess (while measuring goes on).
     """
-    unknowns = Unknowns(profile, printer)
-    extra: Rows | None = None
-    for rows in observations:
-        extra = rows if extra is None else extra.joined(rows)
-    sifted = sift(unknowns, extra)
+    unknowns = Unknowns(profile, printer, tuple(observations))
+    sifted = sift_with_seen(unknowns)
     solution = sifted.solution
     drop, drop_cov = solution.of(unknowns.drops)
     if refuse_unread:
@@ -84,6 +92,7 @@ def estimate(
             unknowns.drops,
             printed,
             unknowns.depth_error,
+            unknowns.parts,
             Value(sifted.s, 0.0, sifted.s_dof),
         ),
     )
@@ -130,7 +139,7 @@ def _residual(unknowns: Unknowns, sifted: Sifted) -> float:
     groups = len(readings.label)
     without = sifted.rows.design[:groups].copy()
     without[:, unknowns.offsets] = 0.0
-    expected = (without @ sifted.solution.mean)[readings.group]
+    expected = (without @ sifted.solution.mean - readings.shift)[readings.group]
     slopes = [rows @ sifted.solution.mean for rows in unknowns.slopes(readings.place)]
     cos = (1 / np.sqrt(1 + slopes[0] ** 2 + slopes[1] ** 2))[readings.group]
     kept = [k for k in range(readings.value.size) if k not in sifted.weights.why]

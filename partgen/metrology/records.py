@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,6 +91,26 @@ class PanelFit:
 
 
 @dataclass(frozen=True)
+class Observation:
+    """What a trial showed of one printed part in its place. Lengths in mm; anything may be missing."""
+
+    label: str
+    made_in: str
+    """The revision that the part was printed in: with the label it names one piece of plastic."""
+    model_height: float
+    """Seat contact to crown in the file it was printed from."""
+    proud: tuple[float, ...] = ()
+    """Measured with calipers: crown above the face; negative is sunk."""
+    seen: Literal["sunk", "flush", "proud"] | None = None
+    """The same judged by eye and finger, where it was not measured."""
+    feel: Literal["free", "rubs", "stuck"] | None = None
+    side: Literal["left", "right", "near", "far"] | None = None
+    grip: Literal["loose", "holds", "tight"] | None = None
+    model_section: tuple[float, float] = (0.0, 0.0)
+    """Skirt section in the file, (along X, along Y)."""
+
+
+@dataclass(frozen=True)
 class Joint:
     """The whole posterior behind an estimate, for whoever updates it further.
 
@@ -106,6 +127,8 @@ class Joint:
     """Columns of the printer's errors: height, skirt width, socket width."""
     depth_error: int
     """Column of the operator's systematic error in depth readings."""
+    parts: dict[tuple[str, str], int]
+    """Per printed part (label, made_in) that a trial showed: the column of its own height deviation."""
     repeatability: Value
     """Standard deviation of one reading, in `value`; its degrees of freedom in `dof`."""
 

@@ -4,7 +4,8 @@ May import: model, metrology.{records, linear, readings}. Lengths in mm. Pure nu
 
 Unknowns, in this order: the face's height and rise (plane), its bow, each seat kind's height, the
 operator's systematic errors in depth and gap readings, the panel's thickness, the printer's errors
-of height, skirt width and socket width, and each position's own seat offset.
+of height, skirt width and socket width, the operator's systematic error in measuring proud, each
+position's own seat offset, and the own height deviation of each printed part that a trial showed.
 
 The frame is free: coordinates run from the positions' centroid and are divided by `reach`, the
 largest distance of any position or gap from it, so that turning or moving the profile's (x, y)
@@ -24,7 +25,7 @@ import numpy as np
 
 from partgen.metrology.linear import Rows
 from partgen.metrology.readings import evaluate, rectangular
-from partgen.metrology.records import FloatArray
+from partgen.metrology.records import FloatArray, Observation
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 
@@ -41,6 +42,7 @@ class Unknowns:
 
     profile: Profile
     printer: Printer
+    observations: tuple[Observation, ...] = ()
 
     @cached_property
     def at(self) -> FloatArray:
@@ -82,14 +84,28 @@ class Unknowns:
         return slice(self.depth_error + 3, self.depth_error + 6)
 
     @property
+    def proud_error(self) -> int:
+        """Column of the operator's systematic error in measuring proud."""
+        return self.depth_error + 6
+
+    @cached_property
+    def parts(self) -> dict[tuple[str, str], int]:
+        """Printed parts that trials showed, (label, made_in), and their columns."""
+        order = {position.label: i for i, position in enumerate(self.profile.position)}
+        seen = {(one.label, one.made_in) for one in self.observations if one.label in order}
+        ranked = sorted(seen, key=lambda part: (order[part[0]], part[1]))
+        first = self.depth_error + 7 + len(order)
+        return {part: first + k for k, part in enumerate(ranked)}
+
+    @property
     def offsets(self) -> slice:
         """Columns of the positions' own seat offsets."""
-        return slice(self.depth_error + 6, self.count)
+        return slice(self.depth_error + 7, self.depth_error + 7 + len(self.profile.position))
 
     @property
     def count(self) -> int:
         """p, the number of unknowns."""
-        return self.depth_error + 6 + len(self.profile.position)
+        return self.depth_error + 7 + len(self.profile.position) + len(self.parts)
 
     def face(self, places: FloatArray) -> FloatArray:
         """Rows that give the face's height above the board at `places` (k, 2): (k, p)."""
@@ -117,6 +133,15 @@ class Unknowns:
         rows[np.arange(n), SEATS + np.array(kinds)] = -1.0
         rows[np.arange(n), self.offsets.start + np.arange(n)] = 1.0
         return rows
+
+    def proud(self, part: tuple[str, str]) -> FloatArray:
+        """Row (p,) that gives how far a printed part stands proud, its model height left out."""
+        label, _ = part
+        index = next(i for i, position in enumerate(self.profile.position) if position.label == label)
+        row: FloatArray = -self.drops[index]
+        row[self.printed.start] += 1.0
+        row[self.parts[part]] += 1.0
+        return row
 
     def prior(self) -> tuple[Rows, tuple[str, ...]]:
         """What is known beforehand as rows (p, p), and where each comes from."""
@@ -146,4 +171,8 @@ class Unknowns:
         spread = [self.profile.seat_of(position).spread for position in self.profile.position]
         u[self.offsets] = np.maximum(spread, 1e-9)
         source[self.offsets] = ["seat height from position to position"] * len(spread)
+        u[self.proud_error] = max(rectangular(caliper.limit_of_error), 1e-9)
+        source[self.proud_error] = "calipers' limit of error, proud"
+        for column in self.parts.values():
+            u[column], source[column] = max(error.height.spread, 1e-9), "height from part to part"
         return Rows(np.eye(self.count), mean, u), tuple(source)
