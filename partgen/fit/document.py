@@ -148,6 +148,8 @@ class GeometryDoc(Doc):
     min_wall_mm: float
     overhang_mm2: float
     orientation: str
+    lie: tuple[float, ...] = ()
+    """Row-major 4 by 4 matrix that takes the model frame to the file's."""
 
 
 class PositionDoc(Doc):

@@ -11,14 +11,14 @@ from typing import Any, Literal
 import jinja2
 from markupsafe import Markup
 
-from partgen.fit.document import FitDocument
+from partgen.fit.document import FitDocument, State
 from partgen.report import words
 from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
 from partgen.report.poses import plate_plan, poses
 from partgen.report.scene import scene
 from partgen.report.section import cut, from_above
-from partgen.report.trace import Node, Number, cited, figure, percent
+from partgen.report.trace import Node, Number, cited, figure, percent, short
 from partgen.report.viewer import overview, simplified, view_3d
 
 Paper = Literal["a4", "letter"]
@@ -104,6 +104,7 @@ def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: objec
             words=words,
             extras=extras,
             map=panel_map(doc, links=template == "report.html"),
+            marks=_marks(),
             style=Markup(_text("style.css")),
             script=script,
             policy=f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src {hashes}; "
@@ -132,7 +133,9 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    env.filters.update(fig=_figure, pct=_percent, state=words.STATE_WORD.__getitem__, cls=words.STATE_CLASS.__getitem__)
+    env.filters.update(
+        fig=_figure, short=_short, pct=_percent, state=words.STATE_WORD.__getitem__, cls=words.STATE_CLASS.__getitem__
+    )
     env.globals.update(cut=cut, from_above=from_above, mark=_mark, plate_plan=plate_plan)
     return env
 
@@ -141,12 +144,23 @@ def _figure(number: Number | None, digits: int = 2, *, sign: bool = False) -> An
     return Markup("&ndash;") if number is None else cited(number, figure(number.value, digits, sign=sign))
 
 
+def _short(number: Number) -> Markup:
+    return cited(number, short(number.value))
+
+
 def _percent(number: Number) -> Markup:
     return cited(number, percent(number.value))
 
 
-def _mark(state: str) -> Markup:
-    """A state's shape as a small picture of its own, hidden from screen readers (the word stands beside it)."""
-    return Markup('<svg class="mk" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>').format(
-        marker(state, 12, 12, 9)
+def _mark(state: State) -> Markup:
+    """A state's shape as a small picture, hidden from screen readers (the word stands beside it)."""
+    return Markup('<svg class="mk" aria-hidden="true"><use href="#m-{}"/></svg>').format(words.STATE_CLASS[state])
+
+
+def _marks() -> Markup:
+    """The shapes that `_mark` refers to, once per page."""
+    symbols = (
+        Markup('<symbol id="m-{}" viewBox="0 0 24 24">{}</symbol>').format(name, marker(state, 12, 12, 9))
+        for state, name in words.STATE_CLASS.items()
     )
+    return Markup('<svg class="hide" aria-hidden="true">{}</svg>').format(Markup("").join(symbols))

@@ -19,7 +19,7 @@ from partgen.report.extras import FloatArray, Shape
 
 _SMOOTH = 2  # pixels are drawn this much finer each way, then averaged
 _LIGHT = np.array([-0.35, 0.45, 0.82])
-_EDGE = np.array([40.0, 45.0, 52.0])
+_EDGE, _FAINT = np.array([40, 45, 52], dtype=np.uint8), np.array([128, 128, 128], dtype=np.uint8)
 
 
 @dataclass(frozen=True)
@@ -68,16 +68,11 @@ def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: in
     light = _LIGHT / np.linalg.norm(_LIGHT)
     shade = 0.42 + 0.58 * np.clip(normals @ light, 0, 1)
     lifted = 26 + colour * (229 / 255)  # so that black parts keep their form
-    lit = np.clip(lifted * shade[:, None] * 1.08, 0, 255)
-    inside = face >= 0
-    image = np.zeros((h, w, 4))
-    image[inside, :3] = lit[face[inside]]
-    image[inside, 3] = 255
+    lit = np.clip(lifted * shade[:, None] * 1.08, 0, 255).astype(np.uint8)
+    image = np.vstack([lit, np.zeros((1, 3), dtype=np.uint8)])[face]  # face -1, none, is the last row
     line = _edges(depth, face, normals, body_of, scale)
-    ink = np.where(image[line, :3].mean(axis=1, keepdims=True) < 70, 128.0, _EDGE)  # lines stay visible on dark parts
-    image[line, :3] = ink
-    image[line, 3] = 255
-    return _png(_shrink(image))
+    image[line] = np.where(image[line].mean(axis=1, keepdims=True) < 70, _FAINT, _EDGE)  # seen on dark parts, too
+    return _png(_shrink(image, (face >= 0) | line))
 
 
 def _fill(triangles: FloatArray, w: int, h: int) -> tuple[FloatArray, NDArray[np.int64]]:
@@ -152,13 +147,13 @@ def _edges(
     return line
 
 
-def _shrink(image: FloatArray) -> NDArray[np.uint8]:
-    """Average blocks of pixels, colours weighed by opacity."""
-    h, w, _ = image.shape
-    blocks = image.reshape(h // _SMOOTH, _SMOOTH, w // _SMOOTH, _SMOOTH, 4)
-    alpha = blocks[..., 3:].sum(axis=(1, 3))
-    colour = (blocks[..., :3] * blocks[..., 3:]).sum(axis=(1, 3)) / np.maximum(alpha, 1)
-    return np.concatenate([colour, alpha / _SMOOTH**2], axis=2).round().astype(np.uint8)
+def _shrink(image: NDArray[np.uint8], solid: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Average blocks of pixels, counting the solid ones only; their share is the opacity. (h, w, 3) to RGBA."""
+    blocks = [(slice(i, None, _SMOOTH), slice(j, None, _SMOOTH)) for i in range(_SMOOTH) for j in range(_SMOOTH)]
+    share = np.sum([solid[block] for block in blocks], axis=0, dtype=np.uint16)
+    colour = np.sum([image[block] * solid[block][..., None] for block in blocks], axis=0, dtype=np.uint16)
+    mean = colour // np.maximum(share, 1)[..., None]
+    return np.concatenate([mean, (share * 255 // _SMOOTH**2)[..., None]], axis=2).astype(np.uint8)
 
 
 def _png(image: NDArray[np.uint8]) -> bytes:

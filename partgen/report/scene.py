@@ -176,7 +176,8 @@ def coarse(shape: Shape, step: float) -> Coarse:
 
 def whole(faces: IntArray) -> IntArray:
     """Faces with three different corners."""
-    return faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+    kept: IntArray = faces[(faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])]
+    return kept
 
 
 def feature_edges(shape: Shape, degrees: float = 25.0) -> IntArray:

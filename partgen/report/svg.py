@@ -13,20 +13,19 @@ Points = Iterable[tuple[float, float]]
 
 def el(tag: str, *children: str | Markup, **attributes: object) -> Markup:
     """One element. Attribute names: "_" at the end is dropped, "_" inside becomes "-"; None is left out."""
-    written = Markup("").join(
-        Markup(' {}="{}"').format(Markup(name.rstrip("_").replace("_", "-")), _short(value))
+    written = "".join(
+        f' {name.rstrip("_").replace("_", "-")}="{escape(_short(value))}"'
         for name, value in attributes.items()
         if value is not None
     )
-    inside = Markup("").join(escape(child) for child in children)
     if not children:
-        return Markup("<{}{}/>").format(Markup(tag), written)
-    return Markup("<{0}{1}>{2}</{0}>").format(Markup(tag), written, inside)
+        return Markup(f"<{tag}{written}/>")
+    return Markup(f"<{tag}{written}>{''.join(map(escape, children))}</{tag}>")
 
 
 def _short(value: object) -> object:
     if isinstance(value, float):
-        return f"{value:.2f}".rstrip("0").rstrip(".").replace("-0", "-0") or "0"
+        return f"{value:.2f}".rstrip("0").rstrip(".")
     return value
 
 

@@ -6,11 +6,12 @@ it (`data-from`), so that every figure in the report can be followed back, and a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from pydantic import BaseModel
 
 
@@ -72,6 +73,20 @@ def figure(value: float, digits: int = 2, *, sign: bool = False) -> str:
     return text.replace("-", "−")
 
 
+def short(value: float) -> str:
+    """A number of any size: two decimals, or two significant digits where that would show nothing.
+
+    >>> short(10.4524), short(3.0), short(0.0034), short(1e-6)
+    ('10.45', '3', '0.0034', '0.000001')
+    """
+    if value == round(value):
+        return figure(value, 0)
+    if abs(value) >= 0.095:
+        return figure(value, 2)
+    text = f"{value:.{1 - math.floor(math.log10(abs(value)))}f}".rstrip("0")
+    return text.replace("-", "−")
+
+
 def percent(value: float) -> str:
     """A probability in per cent, never rounded to certainty.
 
@@ -89,6 +104,5 @@ def percent(value: float) -> str:
 
 def cited(number: Number, text: str, tag: str = "data") -> Markup:
     """`text` in an element that carries the number's exact value and its path."""
-    return Markup('<{0} {1}="{2!r}" data-from="{3}">{4}</{0}>').format(
-        Markup(tag), Markup("value" if tag == "data" else "data-value"), number.value, number.path, text
-    )
+    name = "value" if tag == "data" else "data-value"
+    return Markup(f'<{tag} {name}="{number.value!r}" data-from="{escape(number.path)}">{escape(text)}</{tag}>')

@@ -129,7 +129,7 @@ def overview(doc: FitDocument, items: tuple[Item, ...], shapes: list[Coarse], wh
         )
         for item, i in zip(items, which, strict=True)
     ]
-    return picture(bodies, view(-25, 38), 1100, 560)
+    return picture(bodies, view(-25, 38), 960, 480)
 
 
 def _ordered(faces: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -51,7 +51,9 @@ def pixels(png: bytes) -> np.ndarray:
     w, h = (int.from_bytes(png[i : i + 4], "big") for i in (16, 20))
     start = png.index(b"IDAT")
     length = int.from_bytes(png[start - 4 : start], "big")
-    assert int.from_bytes(png[start + 4 + length : start + 8 + length], "big") == zlib.crc32(png[start : start + 4 + length])
+    assert int.from_bytes(png[start + 4 + length : start + 8 + length], "big") == zlib.crc32(
+        png[start : start + 4 + length]
+    )
     rows = np.frombuffer(zlib.decompress(png[start + 4 : start + 4 + length]), dtype=np.uint8).reshape(h, 1 + 4 * w)
     assert (rows[:, 0] == 2).all()
     return np.cumsum(rows[:, 1:], axis=0, dtype=np.uint8).reshape(h, w, 4)

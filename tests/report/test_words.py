@@ -54,7 +54,7 @@ def test_the_map_is_to_scale_and_has_a_mark_and_a_word_for_every_position() -> N
     """Openings stand where the positions are, in one scale along X and Y, with Y upward."""
     doc = document(24, states={3: "fail"})
     root = ET.fromstring(str(panel_map(doc)))
-    spots = [e for e in root.iter("a")]
+    spots = list(root.iter("a"))
     assert [s.get("href") for s in spots] == [f"#pos-{i}" for i in range(24)]
     centres = []
     for spot in spots:

@@ -22,11 +22,11 @@
     gl.linkProgram(p);
     if (!gl.getProgramParameter(p, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(p));
     const at = (name) => gl.getUniformLocation(p, name);
-    return { p, low: at("low"), step: at("step"), eye: at("eye"), colour: at("colour"), plane: at("plane"), lines: at("lines") };
+    return { p, low: at("low"), step: at("step"), eye: at("eye"), colour: at("colour"), plane: at("plane"), lines: at("lines"), lift: at("lift") };
   };
   const draw = program(
-    `in vec3 cell; uniform vec3 low; uniform float step; uniform mat4 eye; out vec3 world;
-     void main() { world = low + cell * step; gl_Position = eye * vec4(world, 1.0); }`,
+    `in vec3 cell; uniform vec3 low; uniform float step, lift; uniform mat4 eye; out vec3 world;
+     void main() { world = low + cell * step; gl_Position = eye * vec4(world, 1.0); gl_Position.z -= lift; }`,
     `in vec3 world; uniform vec4 colour, plane; uniform bool lines; uniform mat4 eye; out vec4 ink;
      void main() {
        if (dot(plane.xyz, world) > plane.w) discard;
@@ -120,8 +120,6 @@
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
     gl.enable(gl.DEPTH_TEST);
-    gl.enable(gl.POLYGON_OFFSET_FILL);
-    gl.polygonOffset(1, 2);
     gl.blendFunc(gl.ONE, gl.ONE_MINUS_SRC_ALPHA);
     gl.useProgram(draw.p);
     const dark = getComputedStyle(document.body).color.match(/\d+/g).slice(0, 3).reduce((a, b) => a + +b, 0) > 380;
@@ -129,11 +127,14 @@
     const at = head.items.find((i) => i.kind === "part" && i.position === state.chosen).origin;
     const one = (item, colour, alpha, lines) => {
       const s = shapes[item.shape], o = sunk(item);
-      gl.uniformMatrix4fv(draw.eye, false, eyeMatrix(o));
+      const eye = eyeMatrix(o);
+      gl.uniformMatrix4fv(draw.eye, false, eye);
       gl.uniform3fv(draw.low, s.low);
       gl.uniform1f(draw.step, s.step);
       gl.uniform4f(draw.colour, ...colour, alpha);
       gl.uniform1i(draw.lines, lines ? 1 : 0);
+      // lines stand half a pixel's width nearer than their faces; polygonOffset would be off for thin triangles
+      gl.uniform1f(draw.lift, lines ? 0.5 / radius * 1.2 / (canvas.height * Math.hypot(eye[1], eye[5], eye[9])) : 0);
       const axis = state.cut === "x" ? 0 : 1, sign = axis === 0 ? 1 : -1; // the half nearer to the looker goes
       const n = [0, 0, 0];
       if (state.cut) n[axis] = sign;
@@ -146,7 +147,7 @@
     gl.disable(gl.BLEND);
     for (const item of solid) one(item, colour(item), 1, false);
     if (state.panel === "solid") for (const item of panel) one(item, colour(item), 1, false);
-    for (const item of solid) one(item, item.kind === "part" && item.position === state.chosen ? (dark ? [1, 1, 1] : [0, 0, 0]) : ink.map((v) => (v + (dark ? 0.25 : 0.35)) / 1.4), 1, true);
+    for (const item of solid) one(item, lineColour(item, colour(item), ink), 1, true);
     if (state.panel !== "none") {
       if (state.panel === "glass") {
         gl.enable(gl.BLEND);
@@ -159,6 +160,13 @@
     }
     label(at);
   }
+
+  // lines on dark parts are light and on light parts dark; those of the chosen part stand out
+  const lineColour = (item, c, ink) => {
+    const light = 0.3 * c[0] + 0.6 * c[1] + 0.1 * c[2];
+    if (item.kind === "part" && item.position === state.chosen) return light < 0.45 ? [0.55, 0.8, 1] : [0, 0.15, 0.4];
+    return light < 0.3 ? [0.55, 0.58, 0.62] : ink.map((v) => (v > 0.5 ? 0.2 : v));
+  };
 
   const flag = $("flag");
   function label(at) {
