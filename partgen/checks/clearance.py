@@ -199,14 +199,21 @@ def gap_outside(hole: PanelHole, edges: FloatArray) -> tuple[float, float]:
 
 
 def _least_outside(hole: PanelHole, a: FloatArray, b: FloatArray, side: float) -> float:
+    # Inside the largest circle around the hole's axis nothing is outside the opening.
+    inner2 = float(hole.reach.min()) ** 2
+    wide = np.maximum(a[:, 0] ** 2 + a[:, 1] ** 2, b[:, 0] ** 2 + b[:, 1] ** 2) > inner2
+    a, b = a[wide], b[wide]
+    za, zb = side * a[:, 2], side * b[:, 2]
     qa = a[:, :2] @ hole.normals.T - hole.reach
     qb = b[:, :2] @ hole.normals.T - hole.reach
-    seg, line = np.nonzero(np.maximum(qa, qb) > 0)
-    if len(seg) == 0:
-        return math.inf
-    qa, qb, za, zb = qa[seg, line], qb[seg, line], side * a[seg, 2], side * b[seg, 2]
-    # Height at which each edge crosses its tangent line; the end that lies outside counts besides.
-    cross = np.clip(qa / np.where(qa == qb, 1.0, qa - qb), 0.0, 1.0)
-    at_line = np.where(qa * qb < 0, za + cross * (zb - za), np.inf)
-    nearest = np.minimum(at_line, np.minimum(np.where(qa > 0, za, np.inf), np.where(qb > 0, zb, np.inf)))
-    return float(nearest.min() - hole.half_thickness)
+    out_a, out_b = qa.max(axis=1, initial=-np.inf) > 0, qb.max(axis=1, initial=-np.inf) > 0
+    nearest = min(za[out_a].min(initial=math.inf), zb[out_b].min(initial=math.inf))
+    # An edge that crosses a tangent line may come nearer where it does than its outer end.
+    rest = np.flatnonzero((out_a | out_b) & (np.minimum(za, zb) < nearest))
+    qa, qb = qa[rest], qb[rest]
+    seg, line = np.nonzero(qa * qb < 0)
+    if len(seg):
+        cross = qa[seg, line] / (qa[seg, line] - qb[seg, line])
+        at_line = za[rest][seg] + cross * (zb[rest][seg] - za[rest][seg])
+        nearest = min(nearest, float(at_line.min()))
+    return float(nearest - hole.half_thickness)

@@ -96,7 +96,7 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     span = reach = support = 0.0
     carried: list[IntArray] = []
     for region in _regions(f, hanging):
-        bridged, overreach = _spans(f, region, up, height, bridge)
+        bridged, overreach = _spans(f, region, up, height, (bridge, cantilever))
         reach = max(reach, overreach)
         if bridged > bridge or overreach > cantilever:
             support += float(down[region].sum())
@@ -122,12 +122,16 @@ def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
     return np.split(index[order], np.cumsum(np.bincount(label, minlength=count))[:-1])
 
 
-def _spans(f: Faces, region: IntArray, up: FloatArray, height: FloatArray, enough: float) -> tuple[float, float]:
+def _spans(
+    f: Faces, region: IntArray, up: FloatArray, height: FloatArray, allowed: tuple[float, float]
+) -> tuple[float, float]:
     """Longest way across between held rims, and farthest from a held rim where there is no way across.
 
     At each probe point all directions are tried; the shortest way counts, because a bridge is laid
-    along it. A region held all round and narrower than `enough` is not looked at further.
+    along it. What cannot exceed the allowed bridge or cantilever for its size is
+    not looked at further.
     """
+    bridge, cantilever = allowed
     member = np.zeros(len(f.faces), dtype=bool)
     member[region] = True
     rim = np.flatnonzero(member[f.sides].sum(axis=1) == 1)
@@ -140,21 +144,21 @@ def _spans(f: Faces, region: IntArray, up: FloatArray, height: FloatArray, enoug
     flat = f.vertices @ _plane_axes(up).T
     angle = np.arange(2 * DIRECTIONS) * (math.pi / DIRECTIONS)
     way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    if held.all():
-        # Held all round: no bridge across is longer than the region is narrow.
-        narrow = float(np.ptp(flat[np.unique(f.faces[region])] @ way[:DIRECTIONS].T, axis=0).min())
-        if narrow <= enough:
-            return narrow, 0.0
+    widths = np.ptp(flat[f.faces[region].ravel()] @ way[:DIRECTIONS].T, axis=0)
+    if held.all() and widths.min() <= bridge:
+        return float(widths.min()), 0.0  # held all round: no bridge across is longer than the region is narrow
+    if held.any() and widths.max() <= cantilever:
+        return 0.0, float(widths.max())  # a detail, wherever it is held
     a, b = flat[ends[:, 0]], flat[ends[:, 1]]
     probes = _probe_points(flat[f.faces[region]])
     length, holds = _first_rims(probes, way, a, b, held)
     forth, back = slice(0, DIRECTIONS), slice(DIRECTIONS, None)
     both = holds[:, forth] & holds[:, back]
-    bridge = np.where(both, length[:, forth] + length[:, back], np.inf).min(axis=1)
+    across = np.where(both, length[:, forth] + length[:, back], np.inf).min(axis=1)
     single = np.where(holds, length, np.inf).min(axis=1)
-    spanned = np.isfinite(bridge)
+    spanned = np.isfinite(across)
     return (
-        float(bridge[spanned].max()) if spanned.any() else 0.0,
+        float(across[spanned].max()) if spanned.any() else 0.0,
         float(single[~spanned].max()) if (~spanned).any() else 0.0,
     )
 

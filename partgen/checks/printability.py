@@ -36,10 +36,13 @@ class Placement(Protocol):
 
 
 def printability(
-    mesh: Triangles, orientation: Placement, printer: Printer
+    mesh: Triangles, orientation: Placement, printer: Printer, *, walls: Walls | None = None
 ) -> tuple[PrintMeasurement, tuple[Finding, ...]]:
-    """Measure and judge one mesh in one orientation. Findings have the subject ""; the caller names the position."""
-    measured = measure_print(mesh, orientation, printer)
+    """Measure and judge one mesh in one orientation. Findings have the subject ""; the caller names the position.
+
+    `walls` spares measuring them where they are known, as for a set of parts that differ in height only.
+    """
+    measured = measure_print(mesh, orientation, printer, walls=walls)
     return measured, print_findings(measured, printer)
 
 

@@ -157,9 +157,10 @@ def slice_points(mesh: Triangles, z: float) -> FloatArray:
 
 
 def edge_indices(mesh: Triangles) -> IntArray:
-    """(k, 2) vertex indices, each undirected edge once."""
+    """(k, 2) vertex indices, each undirected edge of a closed mesh once; of an open one at least once."""
     faces = np.asarray(mesh.faces, dtype=np.int64)
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    n = len(mesh.vertices)
-    keys = np.unique(np.minimum(start, end) * n + np.maximum(start, end))
-    return np.stack(np.divmod(keys, n), axis=1)
+    once = start < end
+    if 2 * int(once.sum()) != len(start):  # not closed: some edges run one way only
+        once = np.ones(len(start), dtype=bool)
+    return np.stack([start[once], end[once]], axis=1)

@@ -14,6 +14,7 @@ import numpy as np
 from partgen.checks.fit import FitMeasurement, fit_findings, measure_fit
 from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
 from partgen.checks.printability import printability
+from partgen.checks.walls import Walls, wall_thickness
 from partgen.errors import KernelError
 from partgen.findings import Finding
 from partgen.fit.assemble import Built
@@ -22,7 +23,7 @@ from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.records import PositionPlan
+from partgen.plan.records import CapModel, PositionPlan
 from partgen.printing.orientation import Orientation, choose, laid
 
 Step = Callable[[str, int, int], None]
@@ -54,6 +55,7 @@ def make_parts(
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
+    walls = _walls(plans, caps, printer)
     for done, (plan, cap) in enumerate(zip(plans, caps, strict=True)):
         step("Measuring the parts", done, len(plans))
         if isinstance(cap, KernelError):
@@ -61,8 +63,21 @@ def make_parts(
             continue
         if plan.part not in orientations:
             orientations[plan.part] = _orientation(plan, cap, profile, printer)
-        made[plan.label] = _measured(plan, cap, orientations[plan.part], profile, printer)
+        shape = plan.model.without_height()
+        made[plan.label] = _measured(plan, cap, orientations[plan.part], profile, printer, walls=walls[shape])
     return made, failed
+
+
+def _walls(
+    plans: Sequence[PositionPlan], caps: Sequence[BuiltCap | KernelError], printer: Printer
+) -> dict[CapModel, Walls]:
+    """Walls of each distinct shape, measured on its lowest cap: a taller one has the same or thicker."""
+    lowest: dict[CapModel, BuiltCap] = {}
+    for plan, cap in zip(plans, caps, strict=True):
+        shape = plan.model.without_height()
+        if isinstance(cap, BuiltCap) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
+            lowest[shape] = cap
+    return {shape: wall_thickness(cap.mesh, printer.line_width) for shape, cap in lowest.items()}
 
 
 def built_facts(part: MadePart, file: str) -> Built:
@@ -82,6 +97,7 @@ def built_facts(part: MadePart, file: str) -> Built:
             min_wall_mm=_r(min(printed.min_wall, printed.wall_looked_up_to)),
             overhang_mm2=_r(printed.overhang),
             orientation=part.orientation.name,
+            lie=tuple(_r(v) for v in laid(part.cap.mesh, part.orientation)),
         ),
         findings=part.findings,
         printing_codes=PRINTING_CODES,
@@ -108,10 +124,10 @@ def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: P
 
 
 def _measured(
-    plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer
+    plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer, *, walls: Walls
 ) -> MadePart:
     fit = measure_fit(plan, cap.mesh)
-    printed, printing = printability(cap.mesh, orientation, printer)
+    printed, printing = printability(cap.mesh, orientation, printer, walls=walls)
     findings = (
         *fit_findings(plan, fit, body=profile.seat[plan.seat].body),
         *(replace(finding, subject=plan.label) for finding in printing),
@@ -122,4 +138,3 @@ def _measured(
 
 def _r(value: float) -> float:
     return round(value, 4) + 0.0 if math.isfinite(value) else 0.0
-
