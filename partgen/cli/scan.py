@@ -1,0 +1,245 @@
+"""`partgen scan`: hole positions and outlines from a flatbed scan, shown before anything is written.
+
+May import: cli.common; the rest inside the command.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+
+if TYPE_CHECKING:
+    from partgen.model.profile import Profile
+    from partgen.scan.records import Distance, Picture, Scan
+    from partgen.scan.run import Seen
+
+K95 = 1.96
+_HELP = """\
+distance A1 A6 95.0 mm    a calipers distance between two openings' middles ("outside" or "inside" behind it: walls)
+leave out A3              this one is no opening
+merge A3 B3               these two are one opening
+rename A3 S1              call A3 S1
+write                     put positions and holes into the profile
+stop                      leave the profile as it is"""
+
+
+@dataclass
+class _Session:
+    """A scan while it is corrected."""
+
+    profile: Profile
+    seen: Seen
+    distances: list[Distance] = field(default_factory=list)
+    part: str | None = None
+
+    def scan(self) -> Scan:
+        from partgen.scan.run import settle
+
+        return settle(self.seen, self.profile, self.distances)
+
+    def correct(self, line: str) -> None:
+        """Take one correction as typed. Raises InputError."""
+        from partgen.errors import Fault, InputError
+        from partgen.scan import run
+        from partgen.scan.scale import parse_distance
+
+        words = line.split()
+        match words:
+            case ["distance", *_]:
+                given = parse_distance(line.split(maxsplit=1)[1] if len(words) > 1 else "", self.profile.unit)
+                for label in (given.a, given.b):
+                    if label not in self.seen.openings:
+                        known = ", ".join(self.seen.openings)
+                        raise InputError(Fault("distance", f'"{label}"', f"one of the openings found: {known}"))
+                self.distances = [*self.distances, given]
+            case ["leave", "out", label]:
+                self.seen = run.drop(self.seen, label)
+                self._forget(label)
+            case ["merge", label, other]:
+                self.seen = run.merge(self.seen, label, other)
+                self._forget(other)
+            case ["rename", label, new]:
+                self.seen = run.rename(self.seen, label, new, self.profile)
+                self._call(label, new)
+            case _:
+                raise InputError(Fault("this line", f'"{line}"', "one of:\n" + _HELP))
+
+    def _forget(self, label: str) -> None:
+        self.distances = [d for d in self.distances if label not in (d.a, d.b)]
+
+    def _call(self, label: str, new: str) -> None:
+        from dataclasses import replace
+
+        self.distances = [
+            replace(d, a=new if d.a == label else d.a, b=new if d.b == label else d.b) for d in self.distances
+        ]
+
+
+def scan(
+    profile: ProfilePath,
+    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="The scan: PNG, TIFF, JPEG, BMP.", show_default=False)],
+    distance: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--distance",
+            metavar="TEXT",
+            help='A calipers distance: "A1 A6 95.0 mm" between middles, with "outside" or "inside" behind it '
+            "from wall to wall. Two or more across and along the bed prove the scale.",
+            show_default=False,
+        ),
+    ] = None,
+    mirrored: Annotated[
+        bool | None,
+        typer.Option(
+            "--mirrored/--not-mirrored",
+            help="The panel's back lay on the glass, so the scan shows it mirrored. Else found out from the profile.",
+            show_default=False,
+        ),
+    ] = None,
+    behind: Annotated[
+        Literal["bright", "dark"] | None,
+        typer.Option("--behind", help="What shows through the openings, where the scan leaves it open.", show_default=False),
+    ] = None,
+    dpi: Annotated[
+        float | None,
+        typer.Option("--dpi", metavar="N", help="Dots per inch, instead of the file's tag.", show_default=False),
+    ] = None,
+    quarter_turns: Annotated[
+        int, typer.Option("--quarter-turns", min=0, max=3, metavar="N", help="To turn a sideways scan upright, left.")
+    ] = 0,
+    smallest: Annotated[
+        float, typer.Option("--smallest", min=0.5, max=50, metavar="MM", help="Anything narrower is no opening.")
+    ] = 1.4,
+    leave_out: Annotated[
+        list[str] | None, typer.Option("--leave-out", metavar="LABEL", help="No opening.", show_default=False)
+    ] = None,
+    merge: Annotated[
+        list[str] | None, typer.Option("--merge", metavar='"A B"', help="Two that are one.", show_default=False)
+    ] = None,
+    rename: Annotated[
+        list[str] | None, typer.Option("--rename", metavar='"OLD NEW"', help="Another label.", show_default=False)
+    ] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="NAME", help="The part at new positions.", show_default=False)
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Write to the profile without asking.")] = False,
+    printer: PrinterName = None,
+    seed: Seed = 0,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Find the panel's holes in a flatbed scan: places, sizes and how sure they are.
+
+    Shows what was found as a picture first; the profile changes only when you say so. Corrections
+    count in this order: leave out, merge, rename, distances (with the new labels).
+    """
+    from partgen.errors import Fault, InputError
+    from partgen.profile.edit import ProfileFile
+    from partgen.profile.from_scan import propose
+    from partgen.scan.image import read_picture
+    from partgen.scan.run import see
+
+    del printer, seed  # common options; a scan needs neither
+    file = ProfileFile(profile)
+    if part is not None and part not in file.profile.part:
+        raise InputError(Fault("--part", f'"{part}"', f"one of {', '.join(file.profile.part)}"))
+    picture = read_picture(image, dpi)
+    say("Looking for openings ...", quiet=quiet)
+    seen = see(picture, file.profile, behind=behind, mirrored=mirrored, quarters=quarter_turns, smallest=smallest)
+    session = _Session(file.profile, seen, part=part)
+    for prefix, lines in (("leave out", leave_out), ("merge", merge), ("rename", rename), ("distance", distance)):
+        for line in lines or ():
+            session.correct(f"{prefix} {line}")
+    found = session.scan()
+    folder = out / profile.stem
+    _show(found, picture, folder, file.profile, quiet=quiet)
+    agreed = found if yes else _talk(session, found, picture, folder)
+    if agreed is None:
+        say(f"{profile} is as it was. --yes writes what was found.")
+        return
+    proposal = propose(agreed, file.profile, session.part)
+    file.apply(proposal.edit)
+    for line in proposal.leaves:
+        say(f"Left out: {line}")
+    print(f"Wrote to {profile}: " + "; ".join(proposal.does) + ("" if agreed.proven else ". Scale: not proven") + ".")
+
+
+def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quiet: bool) -> None:
+    """Picture and page into the output folder, table and remarks to the terminal."""
+    from partgen.errors import OutsideError
+    from partgen.files import write_atomic
+    from partgen.scan.pictures import overlay, page, sizes
+
+    png = overlay(picture, found)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(f"{folder} cannot be made: {error.strerror or error}") from error
+    write_atomic(folder / "scan.png", png)
+    write_atomic(folder / "scan.html", page(png, found, profile.title or folder.name).encode())
+    show_table(
+        "Openings",
+        ["label", "form and size, mm", "x", "±", "y", "±", ""],
+        [
+            [
+                o.label, sizes(o), f"{o.shape.x:.2f}", f"{K95 * o.u_at[0]:.2f}", f"{o.shape.y:.2f}",
+                f"{K95 * o.u_at[1]:.2f}", "in the profile" if o.known else "new",
+            ]
+            for o in found.openings
+        ],
+        numbers=[2, 3, 4, 5],
+    )  # fmt: skip
+    for group in found.groups:
+        print(f"[hole.{group.name}]{'' if group.known else ' (new)'}: {', '.join(group.labels)}")
+    print(f"Scale: {'held by calipers distances' if found.proven else 'not proven'}")
+    for note in found.notes:
+        say(note, quiet=quiet)
+    for label in found.missing:
+        say(f"{label}: the profile has it, but no opening was found there.")
+    for doubt in found.doubts:
+        say(f"In doubt: {doubt.label}, {doubt.what}: {doubt.why}")
+    say(f"Look at {folder / 'scan.html'} (or scan.png beside it).", quiet=quiet)
+
+
+def _talk(session: _Session, found: Scan, picture: Picture, folder: Path) -> Scan | None:
+    """Corrections and distances, one a line, until the person writes; None when they stop instead."""
+    from partgen.errors import InputError
+
+    say("\nCorrections and calipers distances, one a line; then write, or stop.\n" + _HELP)
+    while True:
+        _would(found, session)
+        try:
+            line = input("> ").strip()
+        except EOFError:
+            return None
+        if line == "write":
+            return found
+        if line == "stop":
+            return None
+        before = session.seen, session.distances
+        try:
+            session.correct(line)
+            found = session.scan()
+        except InputError as error:
+            session.seen, session.distances = before
+            say(str(error))
+            continue
+        _show(found, picture, folder, session.profile, quiet=False)
+
+
+def _would(found: Scan, session: _Session) -> None:
+    """Say what would be written."""
+    from partgen.profile.from_scan import propose
+
+    proposal = propose(found, session.profile, session.part)
+    say("Would write" + ("" if found.proven else ", although the scale is not proven") + ":")
+    for line in proposal.does:
+        say(f"  {line}")
+    for line in proposal.leaves:
+        say(f"  left out: {line}")
