@@ -1,4 +1,1 @@
-"""Files for printers and CAD: STL, 3MF, STEP, CSV; each read back after writing.
-
-May import: errors, findings, plan.records, mesh, parts.
-"""
+"""Files for printers, print services and CAD: names, STL, 3MF, STEP, and reading them back. May import: errors, mesh."""

@@ -15,6 +15,10 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 
+CHORD = 0.004
+"""Greatest distance between a mesh's facets and the solid's surface, mm."""
+
+
 @dataclass(frozen=True, eq=False)
 class Mesh:
     """A closed triangle mesh, vertices merged, faces outward (counter-clockwise seen from outside)."""

@@ -18,11 +18,9 @@ from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
-from partgen.mesh.records import Mesh
+from partgen.mesh.records import CHORD, Mesh
 from partgen.parts import kernel
 
-CHORD = 0.004
-"""Greatest distance between facet and surface, mm."""
 ANGLE = 0.25
 """Greatest turn between neighbouring facets, radians."""
 

@@ -14,6 +14,8 @@ from partgen.plan.records import CapModel, Section
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:
 below that it saves nothing worth printing a bridge for."""
+LEAST_COLLAR = 0.6
+"""Least height of collar left above split fingers, mm."""
 FLOOR_MARK = 0.5
 """Height above the pocket's floor that is kept for a mark, mm."""
 FINGER_ROOM = 0.3
@@ -110,16 +112,22 @@ def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
     gap = fingers.bump + FINGER_ROOM
     around = kernel.prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
     across, along = pockets.reach(socket, fingers.thickness + gap)
-    room = inset(model.section, model.wall)
+    room = inset(_outermost(model, top), model.wall)
     round_pocket = socket.shape in pockets.ROUND_SHAPES
     if room is not None and _holds(room, across, along, round_pocket=round_pocket):
         moat = kernel.prism(outline_of(room), lowest - 1.0, top)
         return [kernel.cut(moat, around), *sockets.finger_slots(socket, fingers, lowest, gap)]
-    if model.flange and model.flange.bottom < top - 0.1:
+    if model.flange and model.flange.bottom < top and model.flange.top - top < LEAST_COLLAR:
         raise kernel.Refused("no room behind the split fingers for them to spread; take crush ribs or a wider cap")
-    far = farthest(model.section) + 1.0
+    far = farthest(_outermost(model, top)) + 1.0
     outside = kernel.cut(kernel.box(-far, far, -far, far, lowest - 1.0, top), around)
     return [outside, *sockets.finger_slots(socket, fingers, lowest, far)]
+
+
+def _outermost(model: CapModel, top: float) -> Section:
+    """The outline of the cap from its lower end up to z = top: the collar's where it covers all of that."""
+    flange = model.flange
+    return flange.section if flange and flange.bottom <= model.skirt_bottom and flange.top >= top else model.section
 
 
 def features_top(model: CapModel) -> float:

@@ -1,0 +1,94 @@
+"""Binary STL: writing a mesh as it lies on the printer's bed, and reading it back to compare. May import: errors, files, mesh.records.
+
+Layout (M. Burns, Automated Fabrication, 1993, section 6.5): 80 bytes of header, a little-endian
+uint32 count, then per facet 12 float32 (normal, three corners) and a uint16: 84 + 50 n bytes. The
+header must not start with "solid", which marks the text form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+
+from partgen.errors import OutsideError
+from partgen.files import write_atomic
+from partgen.mesh.records import CHORD, Floats, Mesh
+
+_FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+
+
+def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
+    """The mesh, already as it lies on the bed, as a binary STL in mm."""
+    corners = mesh.triangles
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(normals, axis=1, keepdims=True)
+    facets = np.zeros(len(corners), dtype=_FACET)
+    facets["normal"] = normals / np.where(length > 0, length, 1.0)
+    facets["corners"] = corners
+    header = f"partgen; unit mm; {title}".encode("ascii", "replace")[:80].ljust(80)
+    return header + np.uint32(len(facets)).astype("<u4").tobytes() + facets.tobytes()
+
+
+def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
+    """Write the mesh to `path`, whose folder exists. Raises OutsideError when it cannot be written."""
+    write_atomic(path, stl_bytes(mesh, title))
+
+
+@dataclass(frozen=True)
+class StlFacts:
+    """What two independent readers found in a file."""
+
+    facets: int
+    volume: float
+    """mm^3."""
+    bounds: Floats
+    """(2, 3) mm."""
+    watertight: bool
+    """Corners merged where they are equal."""
+
+
+def read_stl(data: bytes) -> StlFacts:
+    """Read a binary STL with numpy-stl and with trimesh. Raises OutsideError where they disagree."""
+    import trimesh
+    from stl import Mode
+    from stl import mesh as numpy_stl
+
+    first = numpy_stl.Mesh.from_file("", fh=BytesIO(data), mode=Mode.BINARY, calculate_normals=False)
+    corners = first.vectors.astype(np.float64)
+    second = trimesh.load_mesh(BytesIO(data), file_type="stl", process=True)
+    flat = corners.reshape(-1, 3)
+    bounds = np.array([flat.min(axis=0), flat.max(axis=0)])
+    volume = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6
+    same = len(second.faces) == len(corners) and np.allclose(second.bounds, bounds, atol=1e-5)
+    if not same or abs(second.volume - volume) > 1e-4 * max(volume, 1.0):
+        raise OutsideError("a written STL reads differently in two readers; do not print it")
+    return StlFacts(len(corners), volume, bounds, bool(second.is_watertight))
+
+
+def read_back(path: Path, mesh: Mesh, kernel_volume: float) -> StlFacts:
+    """Read the file at `path` and compare it with the mesh it was written from and with the solid's volume (mm^3).
+
+    The mesh may differ from the file by the rounding to float32, and from the solid by `CHORD` times
+    its surface. Raises OutsideError where they differ by more, and when the file is not watertight.
+    """
+    facts = read_stl(path.read_bytes())
+    corners = mesh.triangles
+    surface = float(np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()) / 2
+    rounding = surface * float(np.abs(mesh.bounds).max()) * 2.0**-23 + 1e-6
+    wrong = [
+        what
+        for what, bad in (
+            ("it has another number of facets", facts.facets != len(mesh.faces)),
+            ("it has another size", not np.allclose(facts.bounds, mesh.bounds, atol=1e-4)),
+            ("it has another volume than the mesh", abs(facts.volume - mesh.volume) > rounding),
+            ("it has another volume than the solid", abs(facts.volume - kernel_volume) > surface * CHORD + rounding),
+            ("it is not watertight", not facts.watertight),
+        )
+        if bad
+    ]
+    if wrong:
+        raise OutsideError(f"{path.name} was written, but read again {' and '.join(wrong)}; do not print it")
+    return facts
