@@ -58,13 +58,23 @@ def chance(p: float) -> str:
 
 
 def attention(document: FitDocument) -> list[str]:
-    """What needs the person's attention, grouped where positions share the reason."""
+    """What needs the person's attention; positions that share a reason stand in one line.
+
+    How proud each one will stand is said position by position: that is what a person corrects.
+    """
     lines: list[str] = []
     for state in ("fail", "not proven"):
+        shared: dict[str, list[tuple[str, CheckDoc]]] = {}
         for position in document.positions:
             for check in position.checks:
                 if check.state == state:
-                    lines.append(f"{position.label}: {state}: {_measured(check)}{check.why}")
+                    key = f"{check.code} {position.label}" if check.code == "proud" else check.code
+                    shared.setdefault(key, []).append((position.label, check))
+        for same in shared.values():
+            label, check = same[0]
+            lines.append(f"{label}: {state}: {_measured(check)}{check.why}")
+            if len(same) > 1:
+                lines.append(f"    likewise {', '.join(other for other, _ in same[1:])}")
     for doubt in document.doubts:
         lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
     return ["", *lines] if lines else []
