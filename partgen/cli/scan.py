@@ -5,7 +5,6 @@ May import: cli.common; the rest inside the command.
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -81,7 +80,7 @@ class _Session:
         ]
 
 
-def scan(
+def scan(  # noqa: PLR0917 - one option for each thing the picture leaves open
     profile: ProfilePath,
     image: Annotated[Path, typer.Argument(metavar="IMAGE", help="The scan: PNG, TIFF, JPEG, BMP.", show_default=False)],
     distance: Annotated[
@@ -104,7 +103,9 @@ def scan(
     ] = None,
     behind: Annotated[
         Literal["bright", "dark"] | None,
-        typer.Option("--behind", help="What shows through the openings, where the scan leaves it open.", show_default=False),
+        typer.Option(
+            "--behind", help="What shows through the openings, where the scan leaves it open.", show_default=False
+        ),
     ] = None,
     dpi: Annotated[
         float | None,

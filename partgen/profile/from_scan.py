@@ -51,7 +51,8 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
         usable.update(dict.fromkeys(group.labels, group.name))
         edits.append(_hole(group, profile, scan.proven))
         does.append(f"[hole.{group.name}]: {_in_words(group)}" + ("" if group.name in profile.hole else " (new)"))
-    parts = _parts(scan, profile, part, usable, edits, does, leaves)
+    parts, new_parts, said, refused = _parts(scan, profile, part, usable)
+    edits, does, leaves = edits + new_parts, does + said, leaves + refused
     moved, added = 0, 0
     for one in scan.openings:
         if one.known:
@@ -72,20 +73,23 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
 
 
 def _parts(
-    scan: Scan, profile: Profile, part: str | None, usable: dict[str, str], edits: list[Edit], does: list[str],
-    leaves: list[str],
-) -> dict[str, str]:  # fmt: skip
-    """Hole to the part that new positions over it get; a new part where only one seat is there to take."""
+    scan: Scan, profile: Profile, part: str | None, usable: dict[str, str]
+) -> tuple[dict[str, str], list[Edit], list[str], list[str]]:
+    """Hole to the part that new positions over it get, and the edits, words and refusals that go with it.
+
+    A hole that no part uses yet gets a new one where there is only one seat to take.
+    """
     found: dict[str, str] = {}
+    edits: list[Edit] = []
+    does: list[str] = []
+    leaves: list[str] = []
     for name in dict.fromkeys(usable.values()):
         new = [o.label for o in scan.openings if not o.known and usable.get(o.label) == name]
+        own = [p for p, spec in profile.part.items() if spec.hole == name]
         if not new:
             continue
-        own = [p for p, spec in profile.part.items() if spec.hole == name]
-        if part is not None and part in own:
-            found[name] = part
-        elif own:
-            found[name] = own[0]
+        if own:
+            found[name] = part if part in own else own[0]
         elif len(profile.seat) == 1:
             found[name] = name if name not in profile.part else f"{name}-part"
             kind = next(iter(profile.part.values())).kind
@@ -94,20 +98,22 @@ def _parts(
         else:
             leaves.append(
                 f"{', '.join(new)}: no part uses [hole.{name}] and the profile has several seats; "
-                f"add a part for it, then scan again"
+                "add a part for it, then scan again"
             )
-    return found
+    return found, edits, does, leaves
 
 
 def _hole(group: Group, profile: Profile, proven: bool) -> Edit:
     def edit(document: tomlkit.TOMLDocument) -> None:
         readings = dict(_readings(group))
         if group.name in profile.hole:
-            table = document["hole"][group.name]  # type: ignore[index]
+            table = document["hole"][group.name]
             for key, text in readings.items():
                 _replace_scan(table, key, text)
-            if group.shape.kind == "rectangle" and "corner_radius" not in table:  # type: ignore[operator]
-                set_value(Place("hole", group.name, "corner_radius"), _length(group.shape.corner_radius, profile, 1))(document)
+            if group.shape.kind == "rectangle" and "corner_radius" not in table:
+                set_value(Place("hole", group.name, "corner_radius"), _length(group.shape.corner_radius, profile, 1))(
+                    document
+                )
             return
         table = tomlkit.table()
         table.add("shape", group.shape.kind)
@@ -126,7 +132,7 @@ def _hole(group: Group, profile: Profile, proven: bool) -> Edit:
             table.add("limit_of_error", max(0.01, _length(math.ceil(limit * 100) / 100, profile)))
         table.comment("from a scan" if proven else "from a scan, scale not proven")
         table.add(tomlkit.nl())
-        document["hole"].append(group.name, table)  # type: ignore[union-attr]
+        document["hole"].append(group.name, table)
 
     return edit
 
@@ -137,7 +143,7 @@ def _new_part(name: str, kind: str, hole: str, seat: str) -> Edit:
         for key, value in (("kind", kind), ("hole", hole), ("seat", seat)):
             table.add(key, value)
         table.add(tomlkit.nl())
-        document["part"].append(name, table)  # type: ignore[union-attr]
+        document["part"].append(name, table)
 
     return edit
 

@@ -77,7 +77,7 @@ def reduced(rgb: ByteArray, step: int) -> ByteArray:
 def _climb(channel: ByteArray, least: float) -> list[Candidate]:
     """Closed regions at each level, below and above it."""
     low, high = np.percentile(channel, [0.2, 99.8])
-    steep = ndimage.gaussian_gradient_magnitude(channel.astype(np.float32), 1.0)
+    steep = np.asarray(ndimage.gaussian_gradient_magnitude(channel.astype(float), 1.0))
     found = []
     for level in np.linspace(low, high, LEVELS + 2)[1:-1]:
         for bright in (False, True):
@@ -107,9 +107,7 @@ def _regions(mask: BoolArray, steep: FloatArray, least: float, bright: bool) -> 
         if areas[number] < 0.8 * area:  # a ring, a frame, a net
             continue
         rim = filled & ~ndimage.binary_erosion(filled)
-        found.append(
-            Candidate(filled, (box[0].start, box[1].start), area, float(steep[box][rim].mean()), bright)
-        )
+        found.append(Candidate(filled, (box[0].start, box[1].start), area, float(steep[box][rim].mean()), bright))
     return found
 
 
@@ -131,8 +129,6 @@ def _overlap(a: Candidate, b: Candidate) -> float:
     right = min(a.corner[1] + a.mask.shape[1], b.corner[1] + b.mask.shape[1])
     if bottom <= top or right <= left:
         return 0.0
-    cut = [
-        c.mask[top - c.corner[0] : bottom - c.corner[0], left - c.corner[1] : right - c.corner[1]] for c in (a, b)
-    ]
+    cut = [c.mask[top - c.corner[0] : bottom - c.corner[0], left - c.corner[1] : right - c.corner[1]] for c in (a, b)]
     common = int((cut[0] & cut[1]).sum())
     return common / (a.area + b.area - common)

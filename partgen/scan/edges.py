@@ -22,7 +22,7 @@ GAMMA_LIMIT = 0.3
 def _linear_table() -> FloatArray:
     """Byte to linear light, IEC 61966-2-1:1999 (sRGB), 5.2."""
     c = np.arange(256) / 255.0
-    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+    return np.asarray(np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4))
 
 
 LINEAR = _linear_table()
@@ -65,7 +65,9 @@ def trace(picture: Picture, base: FloatArray, normals: FloatArray, reach: float)
     blur = _spread(profile, offsets)
     points = base[good] + at[good, None] * normals[good]
     level_u = blur * float(np.hypot(_level_shift(tone_in.mean(), tone_out.mean()), 0.15 if coarse else 0.0))
-    seen_in, seen_out = (np.median(_bytes(sample(picture.rgb, places[:, s])), axis=(0, 1)) for s in (slice(ends), slice(-ends, None)))
+    seen_in, seen_out = (
+        np.median(_bytes(sample(picture.rgb, places[:, s])), axis=(0, 1)) for s in (slice(ends), slice(-ends, None))
+    )
     return Rim(points, normals[good], blur, level_u, seen_in, seen_out, float(good.mean()))
 
 
@@ -101,7 +103,7 @@ def _crossing(level: FloatArray, offsets: FloatArray) -> FloatArray:
     a, b = level[rows, k], level[rows, k + 1]
     with np.errstate(invalid="ignore", divide="ignore"):
         at = offsets[k] - a / (b - a) * STEP
-    return np.where(np.isfinite(far[rows, k]), at, np.nan)
+    return np.asarray(np.where(np.isfinite(far[rows, k]), at, np.nan))
 
 
 def _mean_profile(level: FloatArray, offsets: FloatArray, at: FloatArray) -> FloatArray:
@@ -131,4 +133,4 @@ def _level_shift(inside: float, outside: float) -> float:
 
 def _bytes(light: FloatArray) -> FloatArray:
     """Linear light back to 0-255."""
-    return np.interp(light, LINEAR, np.arange(256.0))
+    return np.asarray(np.interp(light, LINEAR, np.arange(256.0)))

@@ -37,11 +37,11 @@ class Found:
     bright: bool
 
 
-def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALLEST) -> tuple[list[Found], list[str]]:
-    """Openings in the scan and remarks on what was left out; empty when there is none."""
+def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALLEST) -> list[Found]:
+    """Openings in the scan; empty when there is none."""
     seen = look(picture, smallest)
     matrix = tagged(picture.dpi).matrix
-    sound, notes = [], []
+    sound = []
     for candidate in seen.candidates:
         if behind is not None and candidate.bright != (behind == "bright"):
             continue
@@ -54,7 +54,7 @@ def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALL
     if chosen:
         sharp = float(np.median([f.rim.blur for f in chosen]))
         chosen = [f for f in chosen if f.rim.blur <= 2.5 * sharp + 0.5]
-    return _apart(chosen), notes
+    return _apart(chosen)
 
 
 def retrace(picture: Picture, fit: Fit, matrix: FloatArray, blur: float) -> Rim | None:
@@ -137,25 +137,28 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
     if not sound:
         return []
     tones = np.array([f.rim.inside for f in sound])
+    contrast = np.array([_contrast(f) for f in sound])
     places = np.array([f.rim.points.mean(axis=0) for f in sound]) / seen.step
     frame = _frame(seen)
     if frame is not None:
-        plane = _plane(*frame)
-        off = np.abs(tones - _at(plane, places)).max(axis=1)
-        around = [f for f, o in zip(sound, off, strict=True) if o < max(24.0, 0.2 * _contrast(f))]
-        if around:
-            return around
+        expected = _at(_plane(*frame), places)
+        inside = np.abs(tones - expected).max(axis=1)
+        outside = np.abs(np.array([f.rim.outside for f in sound]) - expected).max(axis=1)
+        areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
+        like = inside < np.minimum(np.maximum(24.0, 0.2 * contrast), 0.4 * contrast)
+        if areas[like].sum() > areas[(outside < inside) & ~like].sum():  # else the panel itself fills the border
+            return [f for f, one in zip(sound, like, strict=True) if one]
     areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
     best: tuple[float, list[int]] = (0.0, [])
     for tone in tones:
-        near = [i for i, f in enumerate(sound) if np.abs(tones[i] - tone).max() < max(20.0, 0.2 * _contrast(f))]
+        near = np.flatnonzero(np.abs(tones - tone).max(axis=1) < np.maximum(20.0, 0.2 * contrast)).tolist()
         if areas[near].sum() > best[0]:
             best = (float(areas[near].sum()), near)
     kept = best[1]
     if len(kept) >= 6:  # enough to follow the light across the bed
         plane = _plane(places[kept], tones[kept])
         off = np.abs(tones - _at(plane, places)).max(axis=1)
-        kept = [i for i, f in enumerate(sound) if off[i] < max(14.0, 0.12 * _contrast(f))]
+        kept = np.flatnonzero(off < np.maximum(14.0, 0.12 * contrast)).tolist()
     return [sound[i] for i in kept]
 
 

@@ -67,7 +67,8 @@ def fit_ellipse(points: FloatArray) -> Solution:
     p[4] = (p[4] + np.pi / 2) % np.pi - np.pi / 2
     gaps = np.hypot(*found.fun.reshape(-1, 2).T)
     dof = max(1, len(points) - 5)
-    cov = np.linalg.pinv(found.jac.T @ found.jac)[:5, :5] * (gaps @ gaps) / dof
+    jac = np.asarray(found.jac, dtype=float)
+    cov = np.linalg.pinv(jac.T @ jac)[:5, :5] * float(gaps @ gaps) / dof
     return Solution(p, cov, gaps, np.ones(len(points), dtype=bool))
 
 
@@ -135,12 +136,16 @@ def _fit_form(kind: ShapeKind, points: FloatArray, blur: float) -> Fit:
         return distance(shape, q) + blur**2 / 2 * np.minimum(curvature(shape, q), 1 / max(blur, 1e-9))
 
     starts = _starts(kind, points)
-    found = min((solve(residual, s, points, robust=True) for s in starts), key=lambda f: float(np.median(np.abs(f.residuals))))
+    found = min(
+        (solve(residual, s, points, robust=True) for s in starts), key=lambda f: float(np.median(np.abs(f.residuals)))
+    )
     shape = shape_of(kind, found.p)
     u = np.sqrt(np.maximum(np.diag(found.cov), 0.0))
     r = found.residuals[found.used]
     width, depth = u[2], u[2] if kind == "round" else u[3]
-    corner = u[2] / 2 if kind == "round" else min(width, depth) / 2 if kind == "slot" else float(np.hypot(u[5], 0.5 * blur))
+    corner = (
+        u[2] / 2 if kind == "round" else min(width, depth) / 2 if kind == "slot" else float(np.hypot(u[5], 0.5 * blur))
+    )
     return Fit(
         shape, (float(u[0]), float(u[1])), float(width), float(depth), 0.0 if kind == "round" else float(u[4]),
         float(corner), float(np.sqrt((r**2).mean())), _slow(found.residuals, found.used), found.used,

@@ -35,7 +35,9 @@ def group(openings: Sequence[Opening], profile: Profile | None) -> tuple[list[Gr
     for members in _clusters(loose):
         bins.setdefault(_name(members, bins, profile), []).extend(members)
     groups = []
+    order = {one.label: i for i, one in enumerate(openings)}
     for name, members in bins.items():
+        members.sort(key=lambda o: order[o.label])
         made, doubted = _together(name, members, profile is not None and name in profile.hole)
         groups.append(made)
         doubts += doubted
@@ -125,7 +127,9 @@ def _together(name: str, members: Sequence[Opening], known: bool) -> tuple[Group
             kept.append(one)
             continue
         what = f"a {shape.kind}" if shape.kind != kind else f"{off:.2f} mm off in size"
-        why = f"it was found {what}, unlike the others of [hole.{name}]; look at the picture or give it a hole of its own"
+        why = (
+            f"it was found {what}, unlike the others of [hole.{name}]; look at the picture or give it a hole of its own"
+        )
         doubts.append(Doubt(one.label, "opening", float(size[0]), why))
     used = [members.index(o) for o in kept]
     n = len(used)
@@ -142,4 +146,3 @@ def _together(name: str, members: Sequence[Opening], known: bool) -> tuple[Group
     )
     u_corner = float(np.mean([members[i].fit.u_corner for i in used]))
     return Group(name, known, tuple(o.label for o in members), shape, float(u[0]), float(u[1]), u_corner), doubts
-

@@ -29,7 +29,7 @@ DPI = (50.0, 4800.0)
 def need_libraries() -> None:
     """Raises OutsideError, saying what to install, when the optional image libraries are missing."""
     try:
-        import PIL.Image
+        import PIL.Image  # noqa: F401 - only whether they are there
         import skimage.measure  # noqa: F401
     except ImportError as error:
         raise OutsideError('reading a scan needs the image library: pip install "partgen[scan]"') from error
@@ -75,12 +75,16 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
             rgb = _as_rgb(turned, notes)
         except Exception as error:
             raise InputError(
-                Fault(where, "a picture that ends early or is damaged", f"a whole scan; scan or copy it again ({error})")
+                Fault(
+                    where, "a picture that ends early or is damaged", f"a whole scan; scan or copy it again ({error})"
+                )
             ) from error
     if tag is not None and turned.size != image.size:
         tag = (tag[1], tag[0])
     if int(rgb.max()) - int(rgb.min()) < 12:
-        raise InputError(Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it"))
+        raise InputError(
+            Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it")
+        )
     return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes), image.format in LOSSY)
 
 
@@ -92,7 +96,9 @@ def _check_header(image: Image, where: str) -> None:
                   "at most 150 megapixels: scan again at 300 dots per inch")
         )  # fmt: skip
     if min(width, height) < LEAST_SIDE:
-        raise InputError(Fault(where, f"{width} x {height} pixels", "a scan of the whole panel at 150 to 600 dots per inch"))
+        raise InputError(
+            Fault(where, f"{width} x {height} pixels", "a scan of the whole panel at 150 to 600 dots per inch")
+        )
     if image.mode == "1":
         raise InputError(
             Fault(where, "black and white only (1 bit)",
@@ -110,9 +116,7 @@ def _resolution(image: Image) -> tuple[float, float] | None:
     return (across, along) if all(DPI[0] <= d <= DPI[1] for d in (across, along)) else None
 
 
-def _chosen(
-    tag: tuple[float, float] | None, dpi: float | None, where: str, notes: list[str]
-) -> tuple[float, float]:
+def _chosen(tag: tuple[float, float] | None, dpi: float | None, where: str, notes: list[str]) -> tuple[float, float]:
     if dpi is not None:
         if not DPI[0] <= dpi <= DPI[1]:
             raise InputError(Fault("--dpi", f"{dpi:g}", f"between {DPI[0]:g} and {DPI[1]:g} dots per inch"))
@@ -121,11 +125,13 @@ def _chosen(
         return (dpi, dpi)
     if tag is None:
         raise InputError(
-            Fault(where, "no resolution tag", "a file with its resolution, or say what the scanner was set to: --dpi 300")
+            Fault(
+                where, "no resolution tag", "a file with its resolution, or say what the scanner was set to: --dpi 300"
+            )
         )
     if max(tag) <= 96.5:
         notes.append(
-            f"The file says {tag[0]:g} dots per inch, which editors write when they do not know: check it with distances."
+            f"The file says {tag[0]:g} dots per inch, as editors write when they do not know: check it with distances."
         )
     return tag
 

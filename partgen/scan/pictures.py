@@ -66,19 +66,27 @@ def page(png: bytes, scan: Scan, title: str) -> str:
         for g in scan.groups
     )
     remarks = "".join(f"<li>{escape(n)}</li>" for n in scan.notes)
-    remarks += "".join(f"<li>{escape(m)}: the profile has it, but no opening was found there.</li>" for m in scan.missing)
+    remarks += "".join(
+        f"<li>{escape(m)}: the profile has it, but no opening was found there.</li>" for m in scan.missing
+    )
     doubts = "".join(f"<li><b>{escape(d.label)}, {escape(d.what)}</b>: {escape(d.why)}</li>" for d in scan.doubts)
+    if doubts:
+        doubts = f"<h2>In doubt</h2><ul>{doubts}</ul>"
+    source = f"data:image/png;base64,{base64.b64encode(png).decode()}"
     return f"""<!doctype html><html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width"><title>{escape(title)}: openings found</title>
-<style>body{{font:16px/1.45 system-ui,sans-serif;margin:1.5rem auto;max-width:72rem;padding:0 1rem;color:#1c2126}}
+<meta name="viewport" content="width=device-width"><title>{escape(title)}: openings found</title><style>
+body{{font:16px/1.45 system-ui,sans-serif;margin:1.5rem auto;max-width:72rem;padding:0 1rem;color:#1c2126}}
 img{{width:100%;height:auto;border:1px solid #8a939c}}table{{border-collapse:collapse;margin:1rem 0}}
-td,th{{border-bottom:1px solid #c9d0d6;padding:.3rem .8rem;text-align:left}}.state{{font-weight:600}}</style></head><body>
+td,th{{border-bottom:1px solid #c9d0d6;padding:.3rem .8rem;text-align:left}}.state{{font-weight:600}}
+</style></head><body>
 <h1>{escape(title)}: openings found in {escape(scan.picture)}</h1><p class="state">{state}.</p>
-<img alt="The scan with each opening outlined and labelled" src="data:image/png;base64,{base64.b64encode(png).decode()}">
+<img alt="The scan with each opening outlined and labelled" src="{source}">
 <p>Green: known in the profile. Blue: new. Orange: in doubt.</p><ul>{remarks}</ul>
-{f"<h2>In doubt</h2><ul>{doubts}</ul>" if doubts else ""}
-<h2>Openings</h2><table><tr><th>label</th><th>form and size, mm</th><th>x, mm</th><th>y, mm</th><th>turned, degrees</th></tr>{rows}</table>
-<h2>Holes</h2><table><tr><th>name</th><th>form</th><th>width, mm</th><th>depth, mm</th><th>openings</th></tr>{holes}</table>
+{doubts}
+<h2>Openings</h2><table>
+<tr><th>label</th><th>form and size, mm</th><th>x, mm</th><th>y, mm</th><th>turned, degrees</th></tr>{rows}</table>
+<h2>Holes</h2><table>
+<tr><th>name</th><th>form</th><th>width, mm</th><th>depth, mm</th><th>openings</th></tr>{holes}</table>
 <p>± holds the truth with 95 %. Nothing is in the profile before you say so.</p></body></html>
 """
 

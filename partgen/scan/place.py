@@ -42,7 +42,9 @@ def flipped(points: FloatArray, mirrored: bool) -> FloatArray:
     return points * np.array([-1.0, 1.0]) if mirrored else points
 
 
-def on_profile(centres: FloatArray, known: Mapping[str, tuple[float, float]], mirrored: bool | None) -> Placement | None:
+def on_profile(
+    centres: FloatArray, known: Mapping[str, tuple[float, float]], mirrored: bool | None
+) -> Placement | None:
     """The placement that lays most of the profile's positions on openings, or None where it is not most.
 
     `mirrored` None: either way. Of equally good ones the least turned, unmirrored one.
@@ -126,9 +128,7 @@ def rigid(source: FloatArray, target: FloatArray) -> tuple[float, FloatArray]:
     return turn, target.mean(axis=0) - rotation(turn) @ source.mean(axis=0)
 
 
-def _tries(
-    centres: FloatArray, at: FloatArray, labels: Sequence[str], flip: bool
-) -> Iterator[tuple[Placement, float]]:
+def _tries(centres: FloatArray, at: FloatArray, labels: Sequence[str], flip: bool) -> Iterator[tuple[Placement, float]]:
     """Placements that lay two far positions on two openings, refined, with their mean misfit."""
     q = flipped(centres, flip)
     between = np.hypot(*(q[None] - q[:, None]).transpose(2, 0, 1))

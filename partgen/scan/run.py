@@ -5,23 +5,22 @@ May import: the other stages of scan. Pure: files belong to image, pictures and 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from partgen.errors import Fault, InputError
-from partgen.metrology.records import Doubt, FloatArray
+from partgen.metrology.records import FloatArray
 from partgen.model.panel import Caliper
 from partgen.model.profile import Profile
 from partgen.scan import place, scale
+from partgen.scan.combine import disagreements
 from partgen.scan.find import SMALLEST, Found, find, table
 from partgen.scan.fit import fit_opening
-from partgen.scan.groups import as_shape, group
+from partgen.scan.groups import group
 from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, Scale, Scan
-from partgen.scan.shapes import extent, moved, rotation, signed_area, upright
-
-Step = Callable[[str, int, int], None]
+from partgen.scan.shapes import moved, rotation, upright
 
 
 @dataclass(frozen=True)
@@ -43,24 +42,25 @@ def see(
     quarters: int = 0, smallest: float = SMALLEST,
 ) -> Seen:  # fmt: skip
     """Find and label the openings. Raises InputError when there are none."""
-    found, remarks = find(picture, behind, smallest)
+    found = find(picture, behind, smallest)
     if not found:
         raise InputError(
             Fault(picture.name, "no openings",
-                  "a scan of the panel with an even dark or bright sheet behind it; --behind bright or --behind dark says which")
+                  "a scan of the panel with an even dark or bright sheet behind it; "
+                  "--behind bright or --behind dark says which")
         )  # fmt: skip
-    notes = [*picture.notes, *remarks]
+    notes = [*picture.notes]
     centres = np.array([f.fit.shape.centre for f in found])
     at = {p.label: p.at for p in profile.position} if profile else {}
     placed = place.on_profile(centres, at, mirrored)
     if placed is None:
         placed = place.on_rows(centres, _angles(found), bool(mirrored), quarters)
-        if len({p for p in at.values()}) > 1:
-            notes.append("The profile's positions do not lie like the openings, so new labels were given by rows and columns.")
-        if mirrored is None:
+        if len(set(at.values())) > 1:
             notes.append(
-                "Taken as a scan of the panel's face, the right way round. If its back lay on the glass, say --mirrored."
+                "The profile's positions do not lie like the openings, so new labels were given by rows and columns."
             )
+        if mirrored is None:
+            notes.append("Taken as a scan of the panel's face. If its back lay on the glass, say --mirrored.")
     elif placed.ambiguous:
         way = "mirrored" if placed.mirrored else "not mirrored"
         notes.append(
@@ -139,20 +139,13 @@ def settle(
         for label, f, fit, s in zip(labels, found, fits, spread, strict=True)
     ]
     groups, doubts = group(openings, profile)
-    doubts = [*scaled.doubts, *doubts, *(against_profile(groups, profile) if profile else [])]
+    doubts = [*scaled.doubts, *doubts, *(disagreements(groups, profile) if profile else [])]
     missing = tuple(p.label for p in profile.position if p.label not in seen.openings) if profile and seen.known else ()
     behind: Behind = "bright" if sum(f.bright for f in found) * 2 > len(found) else "dark"
     return Scan(
         seen.picture, behind, seen.mirrored, -placed.turn, scaled, tuple(openings), tuple(groups), missing,
         tuple(doubts), (*seen.notes, *scaled.notes, *_said(seen, scaled)),
     )  # fmt: skip
-
-
-def against_profile(groups: Sequence[object], profile: Profile) -> list[Doubt]:
-    """Holes whose calipers readings and scan disagree beyond both uncertainties (E_n above 1)."""
-    from partgen.scan.combine import disagreements
-
-    return disagreements(groups, profile)  # type: ignore[arg-type]
 
 
 def _need(seen: Seen, label: str) -> Found:
@@ -201,7 +194,7 @@ def _scale_spread(centres: FloatArray, scaled: Scale, placed: place.Placement) -
     return np.asarray(left @ scaled.cov @ left.transpose(0, 2, 1))
 
 
-def _opening(
+def _opening(  # noqa: PLR0917
     label: str, known: bool, rim: Rim, fit: Fit, spread: FloatArray, scaled: Scale, placed: place.Placement
 ) -> Opening:
     u_at = np.sqrt(np.diag(spread) + max(fit.u_centre) ** 2)
@@ -224,9 +217,8 @@ def _opening(
     if final.kind == "round":
         u_depth = u_width = max(u_width, u_depth)
     if final.kind == "outline":
-        half = [extent(replace(final, x=0.0, y=0.0), np.array(d)) for d in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))]
-        final = replace(final, width=half[0] + half[1], depth=half[2] + half[3])
-        assert signed_area(np.array(final.points)) > 0
+        width, depth = np.ptp(np.array(final.points), axis=0)
+        final = replace(final, width=float(width), depth=float(depth))
     middle = rim.points.mean(axis=0)
     fit = replace(fit, shape=final, u_width=own[0], u_depth=own[1])
     return Opening(
@@ -251,6 +243,3 @@ def _said(seen: Seen, scaled: Scale) -> list[str]:
     else:
         said.append(f"Scale held by {across} distances across and {along} along the bed.")
     return said
-
-
-__all__ = ["Seen", "as_shape", "drop", "merge", "rename", "see", "settle"]

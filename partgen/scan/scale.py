@@ -37,7 +37,7 @@ def parse_distance(text: str, unit: Unit = "mm") -> Distance:
     Raises InputError.
     """
     words = re.sub(r"(?<=\d)\s+(mm|in|inch)\b", r"\1", text.replace(",", " ")).split()
-    how = "centres"
+    how: str = "centres"
     if words and words[-1].lower() in _WORDS:
         how = _WORDS[words.pop().lower()]
     try:
@@ -47,7 +47,7 @@ def parse_distance(text: str, unit: Unit = "mm") -> Distance:
         lengths = ()
     if not lengths or min(lengths) <= 0 or a == b:
         raise InputError(
-            Fault("distance", f'"{text}"', 'two openings and a calipers distance, such as "A1 A6 95.0 mm" or "A1 A6 104.5 outside"')
+            Fault("distance", f'"{text}"', 'two openings and a distance: "A1 A6 95.0 mm" or "A1 A6 104.5 outside"')
         )
     return Distance(a, b, lengths, how)  # type: ignore[arg-type]
 
@@ -92,7 +92,7 @@ def estimate(
     left = y - length - A @ correction
     spread = np.sqrt(np.maximum(np.diag(R - A @ cov @ A.T), 0.25 * np.square(own)))
     doubts = tuple(
-        Doubt(f"{d.a} to {d.b}", "distance", float(m), f"{abs(e):.2f} mm away from what the other distances say; measure it again")
+        Doubt(f"{d.a} to {d.b}", "distance", float(m), f"{abs(e):.2f} mm from what the others say; measure it again")
         for d, m, e, s in zip(distances, y, left, spread, strict=True)
         if abs(e) > 3 * s
     )
@@ -124,4 +124,3 @@ def _row(
     )  # fmt: skip
     row = length * np.array([ahead[0] ** 2, ahead[1] ** 2, ahead[0] * ahead[1]])
     return row, length, float(np.mean(d.mm)), float(u)
-

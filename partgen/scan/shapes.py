@@ -101,7 +101,7 @@ def _walk(vertices: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
     tangents = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
     tangents /= np.hypot(*tangents.T)[:, None]
     normals = np.stack([tangents[:, 1], -tangents[:, 0]], axis=1)
-    return points, normals * np.sign(signed_area(vertices))
+    return points, np.asarray(normals * np.sign(signed_area(vertices)))
 
 
 def signed_area(vertices: FloatArray) -> float:
@@ -120,4 +120,4 @@ def _polygon_distance(vertices: FloatArray, points: FloatArray) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         at = start[None, :, 0] + (points[:, None, 1] - start[None, :, 1]) * side[None, :, 0] / side[None, :, 1]
     inside = (crosses & (points[:, None, 0] < at)).sum(axis=1) % 2 == 1
-    return np.where(inside, -gap, gap)
+    return np.asarray(np.where(inside, -gap, gap))
