@@ -52,11 +52,14 @@ def profile_from(text: str) -> Profile:
     return Profile.model_validate({**data, "part": parts}, context=context)
 
 
-def tilted_panel(slope: tuple[float, float] = (0.015, 0.004), drop: float = 4.3, n: int = 8, part: str = "key") -> Profile:
+def tilted_panel(
+    slope: tuple[float, float] = (0.015, 0.004), drop: float = 4.3, n: int = 8, part: str = "key"
+) -> Profile:
     """A row of `n` positions 15 mm apart on a plane, three exact readings each."""
     lines = [PANEL]
     for i in range(n):
         x, y = 15.0 * i, 20.0 * (i % 2)
         d = round(drop + slope[0] * x + slope[1] * y, 4)
-        lines.append(f'[[position]]\nlabel = "S{i + 1}"\nat = [{x}, {y}]\npart = "{part}"\ndrop = [{d}, {d + 0.02}, {d - 0.02}]\n')
+        drops = f"[{d}, {d + 0.02}, {d - 0.02}]"
+        lines.append(f'[[position]]\nlabel = "S{i + 1}"\nat = [{x}, {y}]\npart = "{part}"\ndrop = {drops}\n')
     return profile_from("\n".join(lines))

@@ -126,7 +126,8 @@ def test_a_hole_that_is_too_small_fails_and_names_the_positions(tmp_path, demo):
     assert done.returncode == 1
     document = json.loads(done.stdout)
     window = {p["label"] for p in document["positions"] if p["hole"] == "window"}
-    binds = {p["label"] for p in document["positions"] for c in p["checks"] if c["code"] == "bind" and c["state"] == "fail"}
+    checks = [(p["label"], c) for p in document["positions"] for c in p["checks"]]
+    binds = {label for label, c in checks if c["code"] == "bind" and c["state"] == "fail"}
     assert binds == window and len(window) == 20
 
 

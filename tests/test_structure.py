@@ -44,5 +44,5 @@ def test_light_commands_import_no_cad_library(arguments):
         f"loaded = [name for name in {HEAVY!r} if name in sys.modules]\n"
         "assert not loaded, loaded\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-2000:]

@@ -19,7 +19,8 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     revision = f", {document.revision}" if document.revision else ""
     print(f"{document.title or document.profile}{revision}: {answer(document)}")
     print(
-        f"Panel tilted {panel.tilt_deg:.2f} ± {panel.tilt_u95_deg:.2f}°, rising towards {panel.uphill_deg:.0f}° from +X; "
+        f"Panel tilted {panel.tilt_deg:.2f} ± {panel.tilt_u95_deg:.2f}°, "
+        f"rising towards {panel.uphill_deg:.0f}° from +X; "
         f"readings lie {panel.residual_mm:.3f} mm (rms) about the estimate. Lengths in mm.\n"
     )
     show_table("Positions", HEADINGS, [_row(p) for p in document.positions], numbers=range(2, 10))

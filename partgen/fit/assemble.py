@@ -34,7 +34,6 @@ from partgen.model.profile import Profile
 from partgen.plan.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.plan.sections import outline
 
-
 DRAWN = 0.01
 """mm by which a drawn curve's facets may stand off it: nothing is computed from them."""
 

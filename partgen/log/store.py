@@ -87,7 +87,7 @@ def append(
         for revision in revisions:
             if revision.id in taken:
                 raise LogError(Fault(str(path), revision.id, "a revision id that is not in the log yet"))
-        entries = [("snapshot", item) for item in snapshots if item.hash not in known]
+        entries: list[tuple[str, BaseModel]] = [("snapshot", s) for s in snapshots if s.hash not in known]
         entries += [("revision", item) for item in revisions]
         entries += [("trial", item) for item in trials]
         if not text.endswith("\n"):

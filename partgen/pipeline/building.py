@@ -10,7 +10,6 @@ from datetime import date
 from pathlib import Path
 
 from partgen import __version__
-from partgen.errors import Fault, LogError, OutsideError
 from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
 from partgen.files import write_atomic
