@@ -1,1 +1,4 @@
-"""Files for printers, print services and CAD: names, STL, 3MF, STEP, and reading them back. May import: errors, mesh."""
+"""Files for printers, print services and CAD: names, STL, 3MF, STEP, and reading them back.
+
+May import: errors, files, mesh, parts.
+"""

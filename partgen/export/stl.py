@@ -1,4 +1,6 @@
-"""Binary STL: writing a mesh as it lies on the printer's bed, and reading it back to compare. May import: errors, files, mesh.records.
+"""Binary STL: writing a mesh as it lies on the printer's bed, and reading it back to compare.
+
+May import: errors, files, mesh.records.
 
 Layout (M. Burns, Automated Fabrication, 1993, section 6.5): 80 bytes of header, a little-endian
 uint32 count, then per facet 12 float32 (normal, three corners) and a uint16: 84 + 50 n bytes. The
@@ -29,7 +31,7 @@ def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
     facets["normal"] = normals / np.where(length > 0, length, 1.0)
     facets["corners"] = corners
     header = f"partgen; unit mm; {title}".encode("ascii", "replace")[:80].ljust(80)
-    return header + np.uint32(len(facets)).astype("<u4").tobytes() + facets.tobytes()
+    return header + len(facets).to_bytes(4, "little") + bytes(facets.tobytes())
 
 
 def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
@@ -75,8 +77,7 @@ def read_back(path: Path, mesh: Mesh, kernel_volume: float) -> StlFacts:
     its surface. Raises OutsideError where they differ by more, and when the file is not watertight.
     """
     facts = read_stl(path.read_bytes())
-    corners = mesh.triangles
-    surface = float(np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()) / 2
+    surface = mesh.area
     rounding = surface * float(np.abs(mesh.bounds).max()) * 2.0**-23 + 1e-6
     wrong = [
         what

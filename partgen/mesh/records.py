@@ -40,6 +40,12 @@ class Mesh:
         return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
 
     @cached_property
+    def area(self) -> float:
+        """Surface area in mm^2."""
+        a, b, c = self.triangles[:, 0], self.triangles[:, 1], self.triangles[:, 2]
+        return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
+
+    @cached_property
     def bounds(self) -> Floats:
         """(2, 3): least and greatest corner in mm."""
         return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])

@@ -40,7 +40,8 @@ def _build(model: CapModel) -> kernel.Shape:
     if model.flange:
         flange = kernel.prism(outline_of(model.flange.section), model.flange.bottom, model.flange.top)
         if model.relief > 0 and model.flange.bottom <= model.skirt_bottom:
-            flange = _relieved(flange, model.flange.bottom, min(model.relief, (model.flange.top - model.flange.bottom) / 2))
+            thickness = model.flange.top - model.flange.bottom
+            flange = _relieved(flange, model.flange.bottom, min(model.relief, thickness / 2))
         body = kernel.fuse(body, flange)
     mouth = -socket.length
     if mouth < lowest - 1e-6:

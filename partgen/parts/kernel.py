@@ -39,7 +39,7 @@ Shape = Any
 """A kernel shape (TopoDS_Shape); the bindings carry no types that mypy could follow."""
 
 
-class Refused(Exception):
+class Refused(Exception):  # noqa: N818 - it reads as what happened
     """The kernel could not do one step; the caller says which part it was for."""
 
 
@@ -88,7 +88,8 @@ def wire(outline: Outline, z: float) -> Shape:
         if isinstance(piece, Line):
             maker.Add(BRepBuilderAPI_MakeEdge(here, there).Edge())
         else:
-            maker.Add(BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(here, gp_Pnt(piece.mx, piece.my, z), there).Value()).Edge())
+            arc = GC_MakeArcOfCircle(here, gp_Pnt(piece.mx, piece.my, z), there).Value()
+            maker.Add(BRepBuilderAPI_MakeEdge(arc).Edge())
         here = there
     return maker.Wire()
 
@@ -124,7 +125,7 @@ def loft(lower: Outline, bottom: float, upper: Outline, top: float) -> Shape:
     return guarded("a tapered piece", maker.Shape)
 
 
-def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Shape:
+def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Shape:  # noqa: PLR0917 - three pairs
     """A box between two corners."""
     return BRepPrimAPI_MakeBox(gp_Pnt(x0, y0, z0), gp_Pnt(x1, y1, z1)).Shape()
 

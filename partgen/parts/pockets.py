@@ -84,8 +84,10 @@ def _splined(radius: float, root: float, teeth: int) -> Outline:
 def _cross(width: float, depth: float, arm: float) -> Outline:
     """Two bars of thickness `arm`."""
     a, b, t = width / 2, depth / 2, arm / 2
-    corners = [(a, -t), (a, t), (t, t), (t, b), (-t, b), (-t, t), (-a, t), (-a, -t), (-t, -t), (-t, -b), (t, -b), (t, -t)]
-    return tuple(Line(x, y) for x, y in corners)
+    right = [(a, -t), (a, t), (t, t), (t, b)]
+    left = [(-t, b), (-t, t), (-a, t), (-a, -t)]
+    below = [(-t, -t), (-t, -b), (t, -b), (t, -t)]
+    return tuple(Line(x, y) for x, y in right + left + below)
 
 
 def rib_places(socket: SocketModel) -> list[tuple[float, float, float]]:

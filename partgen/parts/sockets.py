@@ -1,4 +1,6 @@
-"""The socket cut from below: pocket, lead-in, crush ribs, split fingers, core. May import: kernel, pockets, plan.records.
+"""The socket cut from below: pocket, lead-in, crush ribs, split fingers, core.
+
+May import: kernel, pockets, plan.records.
 
 Everything is returned as tools to cut from the body, whose pocket floor is z = 0 and whose mouth is
 z = -length. Below the mouth the pocket goes on to `bottom`, as wide as the lead-in.

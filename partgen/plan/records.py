@@ -170,6 +170,8 @@ class CapModel:
     """Chamfer at the edge that lies on the printer's bed, against first-layer flare."""
     mark: str = ""
     mark_kind: Literal["sunk", "raised", "none"] = "none"
+    mark_stroke: float = 0.4
+    """Narrowest stroke of a mark that still prints; a smaller mark is shortened instead."""
 
     def without_height(self) -> CapModel:
         """The key under which caps share one kernel build: the height set to 0, the mark dropped."""
