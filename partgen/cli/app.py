@@ -18,6 +18,8 @@ from partgen.cli.coupon import coupon
 from partgen.cli.log import log
 from partgen.cli.measure import measure
 from partgen.cli.predict import predict
+from partgen.cli.sheet import sheet
+from partgen.cli.scan import scan
 from partgen.cli.start import start
 from partgen.errors import InputError, PartgenError
 
@@ -26,6 +28,7 @@ app = typer.Typer(
     help="Replacement caps, knobs and other small operating parts from calipers readings.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help: half the time to show it
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
@@ -47,7 +50,7 @@ def _main(
     pass
 
 
-for command in (start, measure, predict, build, coupon, calibrate, log):
+for command in (start, scan, sheet, measure, predict, build, coupon, calibrate, log):
     app.command()(command)
 
 

@@ -1,0 +1,59 @@
+"""What a person would write with CadQuery: the same caps one by one, no checks. The reference for `build`.
+
+Usage: python -m bench.by_hand FIT.JSON FOLDER [--one]; with --one only the first cap is built, and the
+same number of files is written from it: the bare kernel time of one shape plus the bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from pathlib import Path
+
+import cadquery as cq
+
+
+def cap(p: dict) -> cq.Workplane:
+    """A rounded skirt with collar, socket, four ribs and a rounded crown edge, from the fit document."""
+    d = p["drawing"]
+    width, depth = p["model_section_mm"]
+    height, low = p["model_height_mm"], d["skirt_bottom"]
+    round_cap = d["section"]["shape"] == "round"
+
+    def prism(w: float, dp: float, z0: float, z1: float) -> cq.Workplane:
+        plane = cq.Workplane("XY").workplane(offset=z0)
+        return (plane.circle(w / 2) if round_cap else plane.rect(w, dp)).extrude(z1 - z0)
+
+    body = prism(width, depth, low, height)
+    if not round_cap and d["section"]["corner_radius_mm"] > 0:
+        body = body.edges("|Z").fillet(d["section"]["corner_radius_mm"])
+    body = body.faces(">Z").edges().fillet(d["edge_radius"])
+    if d["flange"] is not None:
+        body = body.union(
+            prism(d["flange"]["width_mm"], d["flange"]["depth_mm"], d["flange_bottom"], d["flange_top"])
+        )
+    length, sw, sd = d["socket_length"], d["socket_width"], d["socket_depth"]
+    socket = cq.Workplane("XY").workplane(offset=-length - 1)
+    pocket = (socket.circle(sw / 2) if d["socket_shape"] == "round" else socket.rect(sw, sd)).extrude(length + 1)
+    body = body.cut(pocket)
+    for x, y in ((sw / 2, 0), (-sw / 2, 0), (0, sd / 2), (0, -sd / 2)):
+        body = body.union(cq.Workplane("XY").workplane(offset=-length + 0.5).center(x, y).rect(0.4, 0.4).extrude(1.2))
+    return body
+
+
+def main() -> None:
+    document, folder = json.loads(Path(sys.argv[1]).read_text()), Path(sys.argv[2])
+    positions = document["positions"]
+    if "--one" in sys.argv:
+        first = folder / "first.stl"
+        cq.exporters.export(cap(positions[0]), str(first), tolerance=0.004, angularTolerance=0.25)
+        for p in positions:
+            shutil.copyfile(first, folder / f"{p['label']}.stl")
+        return
+    for p in positions:
+        cq.exporters.export(cap(p), str(folder / f"{p['label']}.stl"), tolerance=0.004, angularTolerance=0.25)
+
+
+if __name__ == "__main__":
+    main()
