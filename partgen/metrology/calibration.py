@@ -35,7 +35,7 @@ REFERENCE: dict[FeatureClass, float] = {"hole": 5.0, "peg": 7.0, "wall": 1.8, "h
 """Sizes near those of sockets, skirts, walls and caps, at which a class's error is stated."""
 REACH: dict[FeatureClass, float] = {"hole": 3.0, "peg": 4.0, "wall": 0.6, "height": 4.0, "flare": 0.0}
 """How far from the reference size parts usually lie (standard deviation): what a scale error adds to the spread."""
-SCALE_U = {"xy": 0.003, "z": 0.002}
+SCALE_U = {"xy": 0.005, "z": 0.003}
 """Standard uncertainty of scale before measuring: shrinkage left after the maker's settings; assumed."""
 FEATURE_SPREAD = 0.02
 """Standard deviation from feature to feature on one printer, before the coupon tells: assumed."""

@@ -79,7 +79,7 @@ TONGUE = 10.0
 # Where things stand on the gauge, seen from above, mm: (x, y) of centres. X along the bar, Y away from it.
 BAR = (38.0, 13.0, 4.0)
 """Length, depth and height of the bar with the bores."""
-BASE = (38.0, 34.0, 0.8)
+BASE = (38.0, 37.0, 0.8)
 """The plate that carries the rest, bar included: length, depth, thickness."""
 TALL = 5.0
 """Top of pegs, fins and tongue above the bed."""
@@ -92,17 +92,17 @@ PLACES: dict[str, tuple[float, float]] = {
     "bore-round-9": (16.5, 6.5),
     "bore-square-5": (25.5, 6.5),
     "bore-round-6": (33.0, 6.5),
-    "peg-square-7": (5.0, 20.0),
-    "peg-round-8": (16.0, 20.0),
-    "peg-square-4": (25.5, 20.0),
-    "peg-round-5": (33.5, 20.0),
-    "wall-1.2": (3.0, 29.0),
-    "wall-1.8": (9.0, 29.0),
-    "wall-2.4": (15.5, 29.0),
-    "height-1": (22.25, 30.5),
-    "height-2": (26.75, 30.5),
-    "height-3": (31.25, 30.5),
-    "height-4": (35.75, 30.5),
+    "peg-square-7": (5.0, 20.5),
+    "peg-round-8": (16.0, 20.5),
+    "peg-square-4": (25.5, 20.5),
+    "peg-round-5": (33.5, 20.5),
+    "wall-1.2": (3.0, 32.0),
+    "wall-1.8": (9.0, 32.0),
+    "wall-2.4": (15.5, 32.0),
+    "height-1": (22.25, 33.5),
+    "height-2": (26.75, 33.5),
+    "height-3": (31.25, 33.5),
+    "height-4": (35.75, 33.5),
     "tongue-top": (41.0, 6.5),
     "tongue-bed": (41.0, 6.5),
 }

@@ -77,7 +77,7 @@ def ladder(seat: Seat, printer: Printer, material: Material, caliper: Caliper) -
     rungs = []
     for i in range(-side, side + 1):
         clearance = i * STEP
-        drawn = round(clearance - hole.value, 6)
+        drawn = round(clearance - hole.value, 6) + 0.0  # no negative zero
         rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, 1.2, "interference")))
     return tuple(rungs)
 

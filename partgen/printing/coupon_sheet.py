@@ -114,8 +114,9 @@ def _picture(coupon: Coupon) -> str:
         labels.append(_label(feature, x, y))
     width, depth = BASE[0] + TONGUE_LENGTH + 22, BASE[1]
     return (
-        f'<svg viewBox="-2 {-depth - 2:g} {width:g} {depth + 4:g}" role="img" aria-label="The coupon seen from above" '
-        f'font-family="system-ui, sans-serif" font-size="1.5">{"".join(shapes)}{"".join(labels)}</svg>'
+        f'<svg viewBox="-2 {-depth - 2.5:g} {width:g} {depth + 4.5:g}" role="img" '
+        'aria-label="The coupon seen from above" font-family="system-ui, sans-serif" font-size="1.5">'
+        f"{''.join(shapes)}{''.join(labels)}</svg>"
     )
 
 
@@ -153,10 +154,8 @@ def _label(feature: Feature, x: float, y: float) -> str:
         return f'<text x="{BAR[0] + TONGUE_LENGTH + 0.8:g}" y="{-y - row:g}">{feature.name} ({where})</text>'
     lines = feature.name.split("-")
     up = 1.6 * (len(lines) - 1) / 2
-    below = {"wall": -FIN / 2 - 1.8, "height": -STEP_SIZE[1] / 2 - 1.6}.get(feature.kind, 0.0)
-    if feature.kind in ("wall", "height"):
-        lines, up = ["".join(part + " " for part in lines).strip()], 0.0
-        return f'<text x="{x:g}" y="{-(y + below):g}" text-anchor="middle" font-size="1.1">{lines[0]}</text>'
+    if feature.kind == "wall":
+        return f'<text x="{x:g}" y="{-BASE[1] - 0.5:g}" text-anchor="middle" font-size="1.1">{" ".join(lines)}</text>'
     return "".join(
         f'<text x="{x:g}" y="{-y - up + 1.6 * i + 0.5:g}" text-anchor="middle" font-size="1.3">{line}</text>'
         for i, line in enumerate(lines)
