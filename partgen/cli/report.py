@@ -103,8 +103,26 @@ def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocumen
 
 
 def _extras(document: FitDocument, folder: Path) -> ReportExtras:
-    """The parts' own shapes, where their files still stand beside the fit document."""
-    from partgen.report.extras import ReportExtras
+    """The parts' own shapes, read from their files and turned back to stand as in the instrument.
 
-    del document, folder
-    return ReportExtras()
+    A part whose file is gone or cannot be read is drawn from the fit document's outlines instead.
+    """
+    import numpy as np
+
+    from partgen.report.extras import Lie, ReportExtras, Shape
+    from partgen.report.stl import read_triangles
+
+    shapes: dict[str, Shape] = {}
+    lies: dict[str, Lie] = {}
+    for position in document.positions:
+        if position.file is None or position.geometry is None or len(position.geometry.lie) != 16:
+            continue
+        path = (folder / position.file).resolve()
+        vertices = read_triangles(path) if path.is_relative_to(folder.resolve()) else None
+        if vertices is None:
+            continue
+        matrix = np.reshape(position.geometry.lie, (4, 4))
+        standing = (vertices - matrix[:3, 3]) @ matrix[:3, :3]  # the inverse of a rotation is its transpose
+        shapes[position.label] = Shape(standing, np.arange(len(standing)).reshape(-1, 3))
+        lies.setdefault(position.part, Lie(matrix[:3, :3]))
+    return ReportExtras(shapes=shapes, lies=lies)

@@ -150,8 +150,8 @@ def _edges(
 def _shrink(image: NDArray[np.uint8], solid: NDArray[np.bool_]) -> NDArray[np.uint8]:
     """Average blocks of pixels, counting the solid ones only; their share is the opacity. (h, w, 3) to RGBA."""
     blocks = [(slice(i, None, _SMOOTH), slice(j, None, _SMOOTH)) for i in range(_SMOOTH) for j in range(_SMOOTH)]
-    share = np.sum([solid[block] for block in blocks], axis=0, dtype=np.uint16)
-    colour = np.sum([image[block] * solid[block][..., None] for block in blocks], axis=0, dtype=np.uint16)
+    share = np.stack([solid[block] for block in blocks]).sum(axis=0, dtype=np.uint16, keepdims=True)[0]
+    colour = np.stack([image[block] * solid[block][..., None] for block in blocks]).sum(axis=0, dtype=np.uint16)
     mean = colour // np.maximum(share, 1)[..., None]
     return np.concatenate([mean, (share * 255 // _SMOOTH**2)[..., None]], axis=2).astype(np.uint8)
 

@@ -23,6 +23,11 @@ class Opened:
     requests: list[str] = field(default_factory=list)
 
 
+def serious(message: Any) -> bool:
+    """Errors and warnings, but not Chromium's own remark that it draws without a graphics card."""
+    return message.type in ("error", "warning") and "GL Driver Message" not in message.text
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
@@ -47,7 +52,7 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
         contexts.append(context)
         page = context.new_page()
         seen = Opened(page)
-        page.on("console", lambda m: seen.console.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("console", lambda m: seen.console.append(m.text) if serious(m) else None)
         page.on("pageerror", lambda e: seen.console.append(str(e)))
         page.on("request", lambda r: seen.requests.append(r.url) if r.url != path.as_uri() else None)
         context.set_offline(True)
