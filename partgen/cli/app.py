@@ -18,6 +18,7 @@ from partgen.cli.coupon import coupon
 from partgen.cli.log import log
 from partgen.cli.measure import measure
 from partgen.cli.predict import predict
+from partgen.cli.report import report
 from partgen.cli.sheet import sheet
 from partgen.cli.scan import scan
 from partgen.cli.start import start
@@ -50,7 +51,7 @@ def _main(
     pass
 
 
-for command in (start, scan, sheet, measure, predict, build, coupon, calibrate, log):
+for command in (start, scan, sheet, measure, predict, build, coupon, calibrate, log, report):
     app.command()(command)
 
 
