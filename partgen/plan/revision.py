@@ -1,0 +1,292 @@
+"""What each position gets in the next revision: the part it has, or a new one, and why. Lengths in mm.
+
+May import: errors, model, metrology, plan.{even, heights}. Pure computation.
+
+All positions are chosen for together (plan.even). The part at hand is one option, with what a trial
+showed of it; new parts on the layers around the wanted height are the others, and cost `REMAKE`
+each, so that nothing is made again for a change that nobody would see.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from partgen.metrology.records import Estimate, FloatArray, Observation
+from partgen.model.part import Position
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.plan.even import LEVEL, Option, choose, neighbours
+from partgen.plan.heights import on_layers
+
+REMAKE = 0.01
+"""What making a part again must gain: this much less probability of a visible fault."""
+AGREES = 0.05
+"""mm: a trial that finds every part so near to what was foretold changes nothing."""
+AROUND = (-1, 0, 1)
+"""Layers tried around the nearest one."""
+
+
+@dataclass(frozen=True)
+class BuiltPart:
+    """The printed part that serves at a position since the last revision."""
+
+    label: str
+    made_in: str
+    model_height: float
+    proud: float
+    """As predicted when it was made."""
+    section: tuple[float, float]
+    model_section: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Remake:
+    """A reason other than height to make a part again."""
+
+    why: str
+    inset: float = 0.0
+    """How much smaller per side than the plan's own section it must be."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What one position gets."""
+
+    label: str
+    model_height: float
+    kept: BuiltPart | None
+    """The part that stays; None where one is to be made."""
+    proud: float
+    """Expected, wanted or not."""
+    proud_u: float
+    """Standard uncertainty of it, with what a trial showed of a kept part."""
+    inset: float = 0.0
+    why: str = ""
+    """What changes and why, one sentence; empty in a first revision."""
+    height_change: float = 0.0
+    """New less old model height; 0 where kept."""
+
+
+@dataclass(frozen=True)
+class History:
+    """What the last revision made and how it went."""
+
+    built: Mapping[str, BuiltPart] = field(default_factory=dict)
+    observations: Sequence[Observation] = ()
+    """Of all trials so far."""
+    before: Estimate | None = None
+    """The estimate that the last revision was planned from."""
+    remake: Mapping[str, Remake] = field(default_factory=dict)
+    """Parts that must be made again whatever their height."""
+
+
+def choose_parts(
+    profile: Profile, printer: Printer, estimate: Estimate, history: History | None = None
+) -> dict[str, Choice]:
+    """The choice for every position, by label. Without `history` every part is made."""
+    history = history or History()
+    joint = estimate.joint
+    assert joint is not None, "estimate() always gives the joint posterior"
+    wanted = [_wanted(profile, position) for position in profile.position]
+    agreed = _agrees(history, {position.label: w for position, w in zip(profile.position, wanted, strict=True)})
+    options: list[list[Option]] = []
+    heights: list[list[float]] = []
+    for i, position in enumerate(profile.position):
+        forced = position.height if position.height is not None else profile.part_of(position).height
+        fresh = _fresh(estimate, printer, i, wanted[i], forced)
+        row = _row(estimate, i)
+        mine = [
+            Option(height + estimate.height_error.value - float(estimate.drop[i]) - wanted[i], row,
+                   printer.error.height.spread**2, REMAKE)
+            for height in fresh
+        ]  # fmt: skip
+        part = history.built.get(position.label)
+        if part is not None and position.label not in history.remake and _still(part, forced, estimate, printer):
+            error, kept_row, own = _of_part(estimate, printer, i, part)
+            kept = Option(error - wanted[i], kept_row, own)
+            mine, fresh = ([kept], [part.model_height]) if agreed else ([kept, *mine], [part.model_height, *fresh])
+        options.append(mine)
+        heights.append(fresh)
+    pairs = neighbours(np.array([position.at for position in profile.position], dtype=float))
+    tolerance = [min(profile.part_of(position).proud_tolerance, LEVEL) for position in profile.position]
+    taken = choose(options, pairs, joint.cov, tolerance)
+    chosen = {}
+    for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
+        place = _Place(profile, estimate, history, i, wanted[i])
+        chosen[position.label] = _choice(place, options[i][k], heights[i][k])
+    return chosen
+
+
+@dataclass(frozen=True)
+class _Place:
+    """One position with all that is known of it."""
+
+    profile: Profile
+    estimate: Estimate
+    history: History
+    index: int
+    wanted: float
+
+    @property
+    def label(self) -> str:
+        return self.profile.position[self.index].label
+
+    @property
+    def part(self) -> BuiltPart | None:
+        return self.history.built.get(self.label)
+
+    @property
+    def remake(self) -> Remake | None:
+        return self.history.remake.get(self.label)
+
+    @property
+    def measured(self) -> float | None:
+        """Mean of what trials measured of the part at hand."""
+        return _measured(self.history.observations, self.part) if self.part else None
+
+
+def _wanted(profile: Profile, position: Position) -> float:
+    return profile.part_of(position).proud if position.proud is None else position.proud
+
+
+def _fresh(estimate: Estimate, printer: Printer, i: int, wanted: float, forced: float | None) -> list[float]:
+    """Model heights a new part could have."""
+    error = estimate.height_error.value
+    if forced is not None:
+        return [on_layers(forced - error, printer, first=True)]
+    nearest = float(estimate.drop[i]) + wanted - error
+    around = [on_layers(nearest + k * printer.layer_height, printer, first=True) for k in AROUND]
+    return list(dict.fromkeys(round(height, 6) for height in around))
+
+
+def _row(estimate: Estimate, i: int) -> FloatArray:
+    """Proud of a new part over the unknowns."""
+    assert estimate.joint is not None
+    row: FloatArray = -estimate.joint.drops[i]
+    row[estimate.joint.printed.start] += 1.0
+    return row
+
+
+def _of_part(estimate: Estimate, printer: Printer, i: int, part: BuiltPart) -> tuple[float, FloatArray, float]:
+    """Expected proud of the part at hand, its row, and the variance the row does not hold."""
+    joint = estimate.joint
+    assert joint is not None
+    row, own = _row(estimate, i), printer.error.height.spread**2
+    column = joint.parts.get((part.label, part.made_in))
+    if column is not None:
+        row[column] += 1.0
+        own = 0.0
+    return part.model_height + float(row @ joint.mean), row, own
+
+
+def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: Printer) -> bool:
+    """False where a forced height now asks for another part."""
+    if forced is None:
+        return True
+    return abs(on_layers(forced - estimate.height_error.value, printer, first=True) - part.model_height) < LEVEL
+
+
+def _choice(place: _Place, option: Option, height: float) -> Choice:
+    joint, part = place.estimate.joint, place.part
+    assert joint is not None
+    u = math.sqrt(max(float(option.row @ joint.cov @ option.row) + option.own, 0.0))
+    proud = option.error + place.wanted
+    if part is not None and option.cost == 0:
+        return Choice(place.label, part.model_height, part, proud, u, why=_kept_because(place, proud))
+    inset = place.remake.inset if place.remake else 0.0
+    if part is None:
+        return Choice(place.label, height, None, proud, u, inset)
+    change = height - part.model_height
+    return Choice(place.label, height, None, proud, u, inset, _changed_because(place, part, change), change)
+
+
+def _kept_because(place: _Place, proud: float) -> str:
+    seen = place.measured
+    if seen is not None:
+        return f"stays: it stands {seen:.2f} mm proud where {place.wanted:.2f} was wanted"
+    return f"stays: it is expected to stand {proud:.2f} mm proud where {place.wanted:.2f} was wanted"
+
+
+def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
+    """One sentence: by how much, what was seen, and what that says of the cause."""
+    same = abs(change) < 0.005
+    size = "as tall as before" if same else f"{abs(change):.2f} mm {'taller' if change > 0 else 'lower'}"
+    if place.remake is not None:
+        return place.remake.why if same else f"{size}; {place.remake.why}"
+    seen = place.measured
+    stood = (
+        f"it stood {seen:.2f}" if seen is not None else f"it would stand {_now(place.estimate, part, place.index):.2f}"
+    )
+    said = f"{size}: {stood} mm proud where {place.wanted:.2f} was wanted"
+    if seen is not None and abs(seen - place.wanted) <= LEVEL / 2:
+        said = f"{size}, so that it stands level with its neighbours: {stood} mm proud"
+    cause = _cause(place)
+    return f"{said}; {cause}" if cause else said
+
+
+def _now(estimate: Estimate, part: BuiltPart, i: int) -> float:
+    assert estimate.joint is not None
+    return part.model_height + float(_row(estimate, i) @ estimate.joint.mean)
+
+
+def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
+    """True where trials found every part as foretold and nothing asks for another."""
+    if history.remake or not history.observations:
+        return False
+    for label, part in history.built.items():
+        seen = _measured(history.observations, part)
+        if seen is not None and abs(seen - part.proud) > AGREES:
+            return False
+        if abs(part.proud - wanted.get(label, part.proud)) > LEVEL:  # something else is wanted now
+            return False
+    return True
+
+
+def _measured(observations: Sequence[Observation], part: BuiltPart) -> float | None:
+    values = [
+        value for one in observations if (one.label, one.made_in) == (part.label, part.made_in) for value in one.proud
+    ]
+    return sum(values) / len(values) if values else None
+
+
+def _cause(place: _Place) -> str:
+    """Which of the unknowns moved this part most since the last plan, in words; "" where none did."""
+    profile, estimate, before, i = place.profile, place.estimate, place.history.before, place.index
+    if before is None or before.labels != estimate.labels:
+        return ""
+    at = np.array([position.at for position in profile.position], dtype=float)
+    moved = estimate.drop - before.drop
+    lean = (at - at.mean(axis=0)) @ (np.array(estimate.panel.slope) - np.array(before.panel.slope))
+    common = float(np.mean(moved - lean))
+    printed = estimate.height_error.value - before.height_error.value
+    own = float(moved[i] - lean[i]) - common
+    misread = any(doubt.label == place.label and doubt.what == "drop" for doubt in estimate.doubts)
+    own_words = f"its own seat lies {abs(own):.2f} mm {'deeper' if own > 0 else 'less deep'} than the readings said"
+    shares = (
+        (printed, f"everything prints {abs(printed):.2f} mm {'taller' if printed > 0 else 'lower'} than was thought"),
+        (
+            common,
+            f"all seats lie {abs(common):.2f} mm {'deeper' if common > 0 else 'less deep'} than the readings said",
+        ),
+        (
+            float(lean[i]),
+            f"the {_end(at[i] - at.mean(axis=0), at)} end of the panel is {'higher' if lean[i] > 0 else 'lower'} "
+            "than the readings said",
+        ),
+        (own, "its drop was read wrong, as the part now shows" if misread else own_words),
+    )
+    size, words = max(shares, key=lambda share: abs(share[0]))
+    return words if abs(size) >= 0.02 else ""
+
+
+def _end(away: FloatArray, at: FloatArray) -> str:
+    """Which end of the panel, as the person in front of it sees it."""
+    span = np.maximum(np.ptp(at, axis=0), 1e-9)
+    sideways, outward = away / span
+    if abs(away[0]) >= abs(away[1]) and abs(sideways) > 0:
+        return "right" if sideways > 0 else "left"
+    return "far" if outward > 0 else "near"
