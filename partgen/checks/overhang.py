@@ -53,6 +53,8 @@ class Overhang:
     """Of all overhanging faces."""
     support_area: float
     """Of the regions that cannot do without support, seen from above."""
+    support_space: float
+    """mm^3 between these and the bed."""
     support_faces: IntArray
     """Their faces."""
     span: float
@@ -92,7 +94,7 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     contact = float(down[on_bed].sum())
     hanging = (down > areas * math.sin(min(limit + SLACK, math.pi / 2))) & ~on_bed
     if not hanging.any():
-        return Overhang(0.0, 0.0, np.zeros(0, dtype=np.int64), 0.0, 0.0, contact)
+        return Overhang(0.0, 0.0, 0.0, np.zeros(0, dtype=np.int64), 0.0, 0.0, contact)
     span = reach = support = 0.0
     carried: list[IntArray] = []
     for region in _regions(f, hanging):
@@ -104,7 +106,8 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
         else:
             span = max(span, bridged)
     faces = np.concatenate(carried) if carried else np.zeros(0, dtype=np.int64)
-    return Overhang(float(areas[hanging].sum()), support, faces, span, reach, contact)
+    space = float((down[faces] * (height[f.faces[faces]].mean(axis=1) - floor)).sum())
+    return Overhang(float(areas[hanging].sum()), support, space, faces, span, reach, contact)
 
 
 def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:

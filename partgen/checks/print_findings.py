@@ -53,6 +53,8 @@ class PrintMeasurement:
     off_layers: float | None
     """Largest distance of a level face from the layers; None when the seat's axis lies aslant."""
     orientation: str
+    support_space: float = 0.0
+    """mm^3 between what must be supported and the bed, whatever lies in between."""
 
 
 PRINTING_CODES = frozenset(

@@ -83,6 +83,7 @@ def measure_print(
         extent=(float(extent[0]), float(extent[1]), float(extent[2])),
         off_layers=_off_layers(faces, lying[:, 2], printer) if len(lying) and abs(up[2]) > 1 - 1e-9 else None,
         orientation=orientation.name,
+        support_space=0.0 if carried else hang.support_space,
     )
 
 

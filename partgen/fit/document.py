@@ -250,6 +250,9 @@ class PrintDoc(Doc):
     orientation_why: str = ""
     mass_g: float | None = None
     time_min: float | None = None
+    time_model: str = ""
+    """What the time rests on, in words."""
+    support_mm3: float | None = None
     cost: float | None = None
     currency: str = ""
     plates: tuple[str, ...] = ()

@@ -14,13 +14,14 @@ from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
 from partgen.files import write_atomic
 from partgen.fit.assemble import Built, assemble
-from partgen.fit.document import FitDocument
+from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs
 from partgen.pipeline.staging import content_of, staged
+from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders
 
 CONTENT = ("parts/*.stl", "fit.json")
 """What a revision's content hash covers: what is printed, and every number."""
@@ -93,7 +94,10 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
         for done, (label, part) in enumerate(made.items()):
             step("Writing the parts", done, len(made))
             facts[label] = built_facts(part, _write_part(part, folder, stems[label]))
-        document = _document(planned, identity, day, facts)
+        arranged = lay_out(made, inputs)
+        files = {label: fact.file for label, fact in facts.items() if fact.file}
+        write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
+        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, ()))
         write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
         _write_report(document, made, folder)
@@ -111,13 +115,13 @@ def _write_part(part: MadePart, folder: Path, stem: str) -> str:
     return name
 
 
-def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built]) -> FitDocument:
+def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built], printing: PrintDoc) -> FitDocument:
     return assemble(
         planned.plan,
         planned.inputs.profile,
         planned.estimate,
         planned.inputs.printer,
-        replace(circumstances(planned.inputs, day), revision=identity),
+        replace(circumstances(planned.inputs, day), revision=identity, print=printing),
         facts,
     )
 
