@@ -3,44 +3,68 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from partgen.errors import KernelError
 from partgen.mesh.heights import Built, Reference, build, reference
-from partgen.mesh.records import NO_MARK, BuiltCap
+from partgen.mesh.marks import Markable, assign, cut_mark, markable
+from partgen.mesh.records import BuiltCap
 from partgen.parts import kernel
 from partgen.plan.records import CapModel
 
 
+@dataclass(frozen=True, eq=False)
+class _Plain:
+    """A cap before it gets its mark."""
+
+    built: Built
+    faces: Markable
+
+
 def build_caps(models: Sequence[CapModel]) -> tuple[BuiltCap | KernelError, ...]:
-    """Every model as a mesh, in the same order. A cap that cannot be made is its KernelError; the others go on."""
+    """Every model as a mesh with its mark, in the same order.
+
+    A cap that cannot be made is its KernelError; the others go on.
+    """
     references: dict[CapModel, Reference | KernelError] = {}
-    results: list[BuiltCap | KernelError] = []
-    for model in models:
-        key = model.without_height()
-        try:
-            if key not in references:
-                references[key] = _reference(model)
-            built = _built(model, references[key])
-            results.append(BuiltCap(model, built.mesh, built.volume, built.bounds, NO_MARK, built.derived))
-        except KernelError as error:
-            results.append(KernelError(model.mark or "cap", error.why))
-    return tuple(results)
+    known: dict[CapModel, Markable] = {}
+    plain = [_plain(model, references, known) for model in models]
+    texts = assign(models, [p.faces if isinstance(p, _Plain) else None for p in plain])
+    return tuple(
+        p if isinstance(p, KernelError) else _marked(model, p, *text)
+        for model, p, text in zip(models, plain, texts, strict=True)
+    )
+
+
+def _plain(
+    model: CapModel, references: dict[CapModel, Reference | KernelError], known: dict[CapModel, Markable]
+) -> _Plain | KernelError:
+    """The cap without its mark, from what is known already where that is exact."""
+    key = model.without_height()
+    try:
+        if key not in references:
+            references[key] = _reference(model)
+        ref = references[key]
+        built = ref.at(model.height) if isinstance(ref, Reference) else None
+        if built is None:
+            own = build(model)
+            return _Plain(own, markable(model, own.mesh))
+        if key not in known:  # faces that bear marks lie below what moves, so they are the same at every height
+            known[key] = markable(model, built.mesh)
+        return _Plain(built, known[key])
+    except (KernelError, kernel.Refused) as error:
+        why = error.why if isinstance(error, KernelError) else f"this cap cannot be built: {error}"
+        return KernelError(model.mark or "cap", why)
 
 
 def _reference(model: CapModel) -> Reference | KernelError:
     try:
         return reference(model)
-    except kernel.Refused as refused:
-        return KernelError(model.mark or "cap", str(refused))
-    except KernelError as error:
-        return error
+    except (KernelError, kernel.Refused) as error:
+        return KernelError(model.mark or "cap", str(error))
 
 
-def _built(model: CapModel, ref: Reference | KernelError) -> Built:
-    """The model's own height, derived where that is exact. Raises KernelError."""
-    if isinstance(ref, Reference) and (built := ref.at(model.height)) is not None:
-        return built
-    try:
-        return build(model)
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "cap", f"this cap cannot be built: {refused}") from refused
+def _marked(model: CapModel, plain: _Plain, text: str, note: str) -> BuiltCap:
+    built = plain.built
+    mesh, engraving = cut_mark(model, built.mesh, plain.faces, text, note)
+    return BuiltCap(model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)

@@ -88,6 +88,16 @@ class Engraving:
     note: str = ""
     """Why the text differs from the label, in plain words; empty when it does not."""
 
+    @property
+    def volume(self) -> float:
+        """What the mark takes away, mm^3."""
+        return self.depth * sum(_area(loop) for loops in self.outlines for loop in loops)
+
+
+def _area(loop: tuple[tuple[float, float], ...]) -> float:
+    x, y = np.array(loop).T
+    return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2
+
 
 NO_MARK = Engraving("")
 

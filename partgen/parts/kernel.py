@@ -125,7 +125,7 @@ def loft(lower: Outline, bottom: float, upper: Outline, top: float) -> Shape:
     return guarded("a tapered piece", maker.Shape)
 
 
-def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Shape:  # noqa: PLR0917 - three pairs
+def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Shape:
     """A box between two corners."""
     return BRepPrimAPI_MakeBox(gp_Pnt(x0, y0, z0), gp_Pnt(x1, y1, z1)).Shape()
 
