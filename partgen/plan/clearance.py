@@ -30,6 +30,7 @@ from partgen.plan.erosion import Draw, erosion
 from partgen.plan.opening import Opening
 from partgen.plan.passage import Tilt, lateral_play, room
 from partgen.plan.records import Section
+from partgen.plan.stack import root_sum_square, worst_case
 
 P_FLOOR = 1e-6
 """No smaller probability is claimed: the model itself is not that good."""
@@ -49,6 +50,17 @@ class Causes:
     slope_cov: FloatArray
     width: Value
     width_spread: float
+
+    def steepest(self, slope: tuple[float, float]) -> tuple[float, float]:
+        """The slope, steeper by two standard uncertainties the way that is known least.
+
+        What foreshortening takes from a hole goes with the slope's square; taken from here for all
+        draws, it errs to the safe side by micrometres unless the tilt is hardly known at all.
+        """
+        variances, ways = np.linalg.eigh(np.asarray(self.slope_cov))
+        more = 2 * math.sqrt(max(float(variances[1]), 0.0)) * ways[:, 1]
+        sign = -1.0 if float(more @ np.asarray(slope)) < 0 else 1.0
+        return slope[0] + sign * float(more[0]), slope[1] + sign * float(more[1])
 
     @property
     def part_spread(self) -> float:
@@ -120,6 +132,9 @@ class Draws:
         self.half_shift = (slopes * half_thickness).astype(np.float32)
         width = causes.width.u / 2 * self._stream("width").standard_normal(count)
         self.sizes = {name: (self._sizes(name, o) - width).astype(np.float32) for name, o in openings.items()}
+        self._most_thickness = float(self.half_thickness.max())
+        self._most_shift = float(np.abs(self.half_shift).sum(axis=0).max())
+        self._most_size = {name: float(np.abs(sizes).sum(axis=0).max()) for name, sizes in self.sizes.items()}
         disc = self._stream("place")
         radius, angle = np.sqrt(disc.random(count)), 2 * math.pi * disc.random(count)
         unit = np.vstack([radius * np.cos(angle), radius * np.sin(angle)])
@@ -129,6 +144,11 @@ class Draws:
         """(2, count) draws from the unit disc for one position."""
         start = int(self._stream(f"place of {label}").integers(self.count))
         return self._disc[:, start : start + self.count]
+
+    def reach(self, place: Place) -> float:
+        """How far the hole's place, size and slanted faces together move in any draw, or a little more."""
+        slanted = self._most_thickness * math.hypot(*place.slope) + self._most_shift
+        return place.at_limit + math.hypot(*place.at) + self._most_size[place.opening.name] + slanted
 
     def _sizes(self, name: str, opening: Opening) -> FloatArray:
         """(2, count) deviations of the opening's half width and half depth (in `sizes`: less half
@@ -150,7 +170,14 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
 
     With `per_inset`, how far the section could grow on every side instead (see `erosion`).
     """
-    shape = erosion(place.opening.section, place.slope, section, place.pushed(section), per_inset=per_inset)
+    shape = erosion(
+        place.opening.section,
+        draws.causes.steepest(place.slope),
+        section,
+        place.pushed(section),
+        reach=draws.reach(place),
+        per_inset=per_inset,
+    )
     cosine = math.cos(Tilt(place.slope).theta)
     disc, sizes = draws.disc(place.label), draws.sizes[place.opening.name]
     result = np.empty(draws.count, dtype=np.float32)
@@ -230,15 +257,14 @@ class Limits:
 
     @property
     def stack(self) -> float:
-        """Worst case: the plain sum."""
-        return sum((self.place, self.play, self.rock, self.width, self.hole, self.tilt))
+        """Worst case."""
+        return worst_case((self.place, self.play, self.rock, self.width, self.hole, self.tilt))
 
     @property
     def rss(self) -> float:
         """Root of the sum of squares of what may go either way, with play and rocking in full: a
         finger takes those whenever it likes."""
-        either = (self.place, self.width, self.hole, self.tilt)
-        return self.play + self.rock + math.sqrt(sum(v * v for v in either))
+        return self.play + self.rock + root_sum_square((self.place, self.width, self.hole, self.tilt))
 
 
 def limits(place: Place, section: Section, causes: Causes) -> Limits:

@@ -3,7 +3,7 @@
 May import: plan.records, plan.sections, plan.passage. Pure numpy, vectorised over draws.
 
 E, the set of allowed centres, is the erosion (Minkowski difference) of the opening, as seen along the
-seat's axis, by the section. For two rounded boxes it is a rounded box again; for other pairs it is
+seat's axis, by the section. For two like shapes it is a box, a disc or a slot again; for other pairs it is
 the intersection of half planes n.x <= h_opening(n) - h_section(n). A slanted panel asks for a centre
 in E shifted by -d and in E shifted by +d (see plan.passage).
 """
@@ -71,21 +71,19 @@ class Disc:
 
 
 @dataclass(frozen=True)
-class Rounded:
-    """A box of half sides `half` with a rim of `radius` around it.
+class Slot:
+    """A box of half sides `half` (one of them about 0) with a rim of `radius` around it.
 
-    `follows` is the axis whose size the rim follows, as a slot's ends do its narrow side; None where
-    the rim stays and the box follows both.
+    `narrow` is the axis whose size the rim follows: a slot's ends grow with its narrow side.
     """
 
     half: tuple[float, float]
     radius: float
-    follows: int | None = None
+    narrow: int
 
     def distance(self, at: Pair, shift: Pair, size: Draw) -> Draw:
         """See Erosion; inside the inner box it says no more than the rim's radius."""
-        (x, y), (dx, dy) = at, shift
-        rim = np.zeros_like(x) if self.follows is None else size[self.follows]
+        (x, y), (dx, dy), rim = at, shift, size[self.narrow]
         grown = (size[0] - rim + self.half[0], size[1] - rim + self.half[1])
         far = np.maximum(_beyond(grown, x + dx, y + dy), _beyond(grown, x - dx, y - dy))
         return _less(rim, far, self.radius)
@@ -112,38 +110,58 @@ class HalfPlanes:
 
 
 def erosion(
-    opening: Section, slope: tuple[float, float], section: Section, taken: float, *, per_inset: bool = False
+    opening: Section,
+    slope: tuple[float, float],
+    section: Section,
+    taken: float,
+    *,
+    reach: float = math.inf,
+    per_inset: bool = False,
 ) -> Erosion:
     """E for a section in a slanted opening, `taken` off every side, on the safe side by a few
     micrometres per degree.
 
-    With `per_inset` half planes are scaled so that moving the section inward by e moves each by e,
-    as it does for boxes and discs anyhow.
+    `reach` is how far centre, shift and sizes together may move: half planes that cannot come to
+    matter within it are left out. With `per_inset` half planes are scaled so that moving the section
+    inward by e moves each by e, as it does for boxes and discs anyhow.
     """
     tilt = Tilt(slope)
     if "outline" not in (opening.shape, section.shape):
         a, b, r = rounded_box(_seen_slanted(opening, tilt))
         sa, sb, sr = rounded_box(section)
-        inner = (a - r - (sa - sr), b - r - (sb - sr))
         if opening.shape == section.shape == "round":
             return Disc(r - sr - taken)
         if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
             return Box((a - sa - taken, b - sb - taken))
-        if min(inner) >= -1e-9:
-            narrow = 0 if opening.width < opening.depth else 1
-            return Rounded(inner, r - sr - taken, narrow if opening.shape == "slot" else None)
-    if opening.shape == "outline":  # E has the opening's own edges, as seen slanted
-        normals = seen_directions(opening, tilt, count=0)
-        size = np.full((len(normals), 2), 0.5)
-    else:
-        normals = seen_directions(opening, tilt, count=96)
-        size = np.square(normals)
+        inner = (a - r - (sa - sr), b - r - (sb - sr))
+        if opening.shape == section.shape == "slot" and min(inner) > -0.05:
+            # a box a little narrower than nothing costs 0.05^2/(2 r): micrometres, to the safe side
+            return Slot(inner, r - sr - taken, 0 if opening.width < opening.depth else 1)
+    # an outline's E has the outline's own edges, as seen slanted; round corners are sampled
+    normals = seen_directions(opening, tilt, count=0 if opening.shape == "outline" else 240)
+    size = _growth(opening, normals)
     limits = support(opening, normals @ tilt.projection) - support(section, normals) - taken
+    near = limits <= limits.min() + 2 * reach
+    normals, limits, size = normals[near], limits[near], size[near]
     if per_inset:
         inset = 1e-4 * min(section.width, section.depth)
         rate = (support(section, normals) - support(offset(section, inset), normals)) / inset
         normals, limits, size = normals / rate[:, None], limits / rate, size / rate[:, None]
     return HalfPlanes(normals, limits, size)
+
+
+def _growth(opening: Section, normals: FloatArray) -> FloatArray:
+    """How a half plane's limit moves with the opening's half width and half depth, (m, 2)."""
+    across, along = np.abs(normals).T
+    match opening.shape:
+        case "rectangle":  # corner radii stay
+            return np.column_stack([across, along])
+        case "slot" if opening.width >= opening.depth:  # the ends follow the narrow side
+            return np.column_stack([across, 1 - across])
+        case "slot":
+            return np.column_stack([1 - along, along])
+        case "round" | "outline":  # both sizes are one
+            return np.full((len(normals), 2), 0.5)
 
 
 def _seen_slanted(opening: Section, tilt: Tilt) -> Section:

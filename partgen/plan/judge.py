@@ -5,8 +5,6 @@ May import: findings, plan. Every `why` says the reason and, unless it passes, w
 
 from __future__ import annotations
 
-import math
-
 from partgen.findings import Finding, State, judge_at_least, judge_at_most
 from partgen.metrology.records import Value
 from partgen.plan.clearance import P_FLOOR, Binding, Limits
@@ -162,11 +160,6 @@ def neighbours(label: str, other: str, apart: float) -> Finding:
     if state != "pass":
         why += f": they touch or nearly do; wanted {APART:.1f} mm. Make flange_overlap smaller, or check both positions"
     return Finding("neighbours", label, "clear of its neighbours", apart, APART, 0.0, "mm", state, why)
-
-
-def combined_u95(*parts: float) -> float:
-    """Root of the sum of squares of expanded uncertainties."""
-    return math.sqrt(sum(part * part for part in parts))
 
 
 def expanded(value: Value) -> float:

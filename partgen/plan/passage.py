@@ -22,7 +22,7 @@ import numpy as np
 
 from partgen.metrology.records import FloatArray
 from partgen.plan.records import Polygon, Section
-from partgen.plan.sections import directions, outline, sides, support, vertices
+from partgen.plan.sections import FACET_TOLERANCE, directions, outline, sides, support, vertices
 
 
 @dataclass(frozen=True)
@@ -64,17 +64,22 @@ def round_passage(diameter: float, thickness: float, theta: float) -> float:
 
 
 def passage(
-    opening: Section, slope: tuple[float, float], thickness: float, at: tuple[float, float] = (0.0, 0.0)
+    opening: Section,
+    slope: tuple[float, float],
+    thickness: float,
+    at: tuple[float, float] = (0.0, 0.0),
+    *,
+    tolerance: float = FACET_TOLERANCE,
 ) -> Polygon:
     """The passage as a convex polygon around the seat's axis, the hole's centre at `at`.
 
-    Facets of curves stand outside the true curve by `sections.FACET_TOLERANCE` at most. Empty when
+    Facets of curves stand outside the true curve by `tolerance` at most. Empty when
     nothing passes.
     """
     from shapely import Polygon as Region
 
     tilt = Tilt(slope)
-    seen = np.asarray(outline(opening, opening=True)) @ tilt.projection + np.asarray(at)
+    seen = np.asarray(outline(opening, opening=True, tolerance=tolerance)) @ tilt.projection + np.asarray(at)
     shift = tilt.shift(thickness)
     return vertices(Region(seen - shift).intersection(Region(seen + shift)))
 

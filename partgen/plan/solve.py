@@ -30,9 +30,12 @@ from partgen.plan.records import Clearance, PositionPlan, Section, SetPlan
 from partgen.plan.section import NoRoomError, largest
 from partgen.plan.sections import offset
 from partgen.plan.spec import CapSpec
+from partgen.plan.stack import root_sum_square
 
 WIDE_GAP = 0.6
 """mm per side beyond which a gap looks wide; noted, not judged."""
+DRAWN = 0.004
+"""mm by which the passage's drawn curves may stand off; what is computed does not use them."""
 LEAST_SKIRT = 0.8
 """mm of wall around the seat that a part keeps even where its hole has no room for it (it then fails)."""
 
@@ -190,7 +193,7 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
             proud_u95=proud_u95(estimate.proud_cov, index, printer.error.height.spread, job.factor),
             proud_pressed=proud - sites[k].travel,
             hole_section=opening.section,
-            passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at),
+            passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at, tolerance=DRAWN),
             offset=place.at,
             section=wanted[k],
             model_section=models[k],
@@ -273,19 +276,17 @@ def _height_findings(
     findings.append(judge.roof(label, crown.model - (spec.crown_rise if spec.crown == "dished" else 0.0)))
     soft = spec.edge_radius + (spec.crown_rise if spec.crown == "domed" else 0.0)
     guide = pressed_guide(site, expected, site.drop + crown.proud, soft)
-    pressed_u95 = judge.combined_u95(u95, travel_u95, thickness_u95)
+    pressed_u95 = root_sum_square((u95, travel_u95, thickness_u95))
     findings.append(judge.pressed(label, guide, pressed_u95, crown.proud - site.travel))
     if spec.flange:
         room = site.underside(expected) + cap.socket.length - spec.flange_gap
         gap = None if held is None else held.rest_gap
-        rest_u95 = judge.combined_u95(u95, thickness_u95)
+        rest_u95 = root_sum_square((u95, thickness_u95))
         findings.append(judge.flange_rest(label, gap, rest_u95, room, spec.flange_thickness))
     if seat.obstacle is not None:
         left = seat.obstacle.value - site.travel - cap.socket.length
         findings.append(
-            judge.travel(
-                label, left, judge.combined_u95(travel_u95, judge.expanded(seat.obstacle)), seat.obstacle.value
-            )
+            judge.travel(label, left, root_sum_square((travel_u95, judge.expanded(seat.obstacle))), seat.obstacle.value)
         )
     if spec.grip == "captive" and held is not None:
         findings.append(judge.captive(label, held.lift, cap.socket.length))
