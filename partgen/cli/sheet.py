@@ -1,0 +1,42 @@
+"""`partgen sheet`: a measuring sheet to print. May import: cli.common; the rest inside the command."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, say
+from partgen.cli.report import Paper
+
+
+def sheet(
+    profile: ProfilePath,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also a PDF, by an installed Chromium.")] = False,
+    paper: Annotated[Paper, typer.Option("--paper", help="The PDF's size.")] = Paper.a4,
+    printer: PrinterName = None,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Writes a sheet that shows what to measure and has boxes for the readings."""
+    from partgen.files import write_atomic
+    from partgen.profile.library import find_printer
+    from partgen.profile.load import load_profile
+    from partgen.report.pdf import find_browser, print_pdf
+    from partgen.sheet.page import render_sheet
+
+    loaded = load_profile(profile)
+    machine = find_printer(printer or loaded.profile.printer, profile)
+    if pdf:
+        find_browser()  # says so before the work, not after it
+    folder = out / loaded.name
+    folder.mkdir(parents=True, exist_ok=True)
+    page = folder / "sheet.html"
+    write_atomic(page, render_sheet(loaded.profile, machine, profile.name).encode())
+    print(page)
+    if pdf:
+        target = folder / f"sheet-{paper.value}.pdf"
+        write_atomic(target, print_pdf(render_sheet(loaded.profile, machine, profile.name, paper.value)))
+        print(target)
+    else:
+        say(f"Open {page} in a browser and print it; --pdf makes a PDF of it.", quiet=quiet)

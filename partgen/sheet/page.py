@@ -1,0 +1,208 @@
+"""The sheet as one self-contained HTML page. May import: jinja2, model, profile, measuring, sheet.*."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+import jinja2
+from markupsafe import Markup
+
+from partgen.measuring.live import reading_at
+from partgen.measuring.tasks import ACROSS
+from partgen.model.fields import Reading
+from partgen.model.part import Position
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES
+from partgen.profile.edit import Place
+from partgen.sheet import drawings
+from partgen.sheet.gaps import best_gaps
+from partgen.sheet.map import panel_map
+from partgen.sheet.shapes import seat_outlines
+
+Paper = Literal["a4", "letter"]
+BOXES = 3
+MOST_CARDS = 120
+"""Beyond so many positions each gets a line rather than a card with its own drawing."""
+
+
+_INSIDE = {True: "inside jaws: the largest reading", False: "inside jaws, rocked: the smallest reading"}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One quantity with boxes for its readings; those already taken are in them."""
+
+    letter: str
+    name: str
+    hint: str
+    boxes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Block:
+    """Drawings with the rows of boxes beside them."""
+
+    title: str
+    pictures: tuple[Markup, ...]
+    rows: tuple[Row, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Card:
+    """One position."""
+
+    label: str
+    at: str
+    part: str
+    picture: Markup
+    boxes: tuple[str, ...]
+
+
+def render_sheet(profile: Profile, printer: Printer, name: str, paper: Paper | None = None) -> str:
+    """The page. Without `paper` it prints on whatever the printer holds; A4 and Letter both fit.
+
+    Every text of the profile is escaped.
+    """
+    gaps = best_gaps(profile, printer)
+    cards = [_card(profile, position) for position in profile.position]
+    return (
+        _environment()
+        .get_template("sheet.html")
+        .render(
+            name=name,
+            title=profile.title or name,
+            unit=profile.unit,
+            caliper=profile.caliper,
+            limit=_written(profile, profile.caliper.limit_of_error),
+            paper={"a4": "A4", "letter": "letter", None: "auto"}[paper],
+            map=panel_map(profile, gaps),
+            blocks=[*_panel_blocks(profile, gaps), *_hole_blocks(profile), *_seat_blocks(profile)],
+            drops=_drop_drawings(profile),
+            cards=cards,
+            plain=len(cards) > MOST_CARDS,
+            count=len(cards),
+        )
+    )
+
+
+def _panel_blocks(profile: Profile, gaps: Sequence[tuple[float, float]]) -> Iterable[Block]:
+    panel = profile.panel
+    yield Block(
+        "Panel thickness",
+        (drawings.thickness_drawing(panel),),
+        (Row("", "thickness", "outside jaws", _boxes(profile, reading_at(profile, Place("panel", "", "thickness")))),),
+    )
+    rows = [
+        Row(f"gap {i}", _at(profile, gap.at), "depth rod, or a standoff's length", _boxes(profile, gap.read))
+        for i, gap in enumerate(panel.gap, 1)
+    ]
+    rows += [
+        Row(f"gap {i}", _at(profile, place), "proposed; anywhere near will do, write where", _boxes(profile, None))
+        for i, place in enumerate(gaps, len(panel.gap) + 1)
+    ]
+    height = next((s.height.mean for s in profile.seat.values() if s.height is not None), 12.0)
+    yield Block(
+        "Panel gaps", (drawings.gap_drawing(panel, height),), tuple(rows),
+        "They tell where the panel lies without the seats. Best are places far apart, as the map shows them.",
+    )  # fmt: skip
+
+
+def _hole_blocks(profile: Profile) -> Iterable[Block]:
+    used = dict.fromkeys(profile.part_of(position).hole for position in profile.position)
+    for name in used:
+        hole = profile.hole[name]
+        keys = HOLE_SIZES.get(hole.shape, ())
+        labels = ", ".join(p.label for p in profile.position if profile.part_of(p).hole == name)
+        rows = [
+            Row(drawings.LETTERS[i], ACROSS[key], _INSIDE[key == "diameter"],
+                _boxes(profile, reading_at(profile, Place("hole", name, key))))
+            for i, key in enumerate(keys)
+        ]  # fmt: skip
+        yield Block(f"Hole {name}", (drawings.hole_drawing(hole, keys),), tuple(rows), _at_positions(labels))
+
+
+def _seat_blocks(profile: Profile) -> Iterable[Block]:
+    used = dict.fromkeys(profile.part_of(position).seat for position in profile.position)
+    for name in used:
+        seat = profile.seat[name]
+        keys = [key for key in SEAT_SIZES[seat.shape] if key != "teeth"]
+        labels = ", ".join(p.label for p in profile.position if profile.part_of(p).seat == name)
+        rows = [
+            Row(drawings.LETTERS[i], ACROSS[key], "inside jaws" if key == "bore" else "outside jaws",
+                _boxes(profile, reading_at(profile, Place("seat", name, key))))
+            for i, key in enumerate(keys)
+        ]  # fmt: skip
+        body = (_written(profile, seat.body),) if seat.body is not None else ()
+        rows += [
+            Row(
+                "",
+                "travel",
+                "pressed, against at rest",
+                _boxes(profile, reading_at(profile, Place("seat", name, "travel"))),
+            ),
+            Row("", "length", "what a socket may hold", _padded((_written(profile, seat.length),), 1)),
+            Row("", "body", "down to what a skirt could strike", _padded(body, 1)),
+        ]
+        if hasattr(seat, "teeth"):
+            rows.append(Row("", "teeth", "count them", _padded((str(seat.teeth),), 1)))
+        wide = max(abs(x) for x, _ in seat_outlines(seat)[0]) * 2
+        pictures = (drawings.seat_drawing(seat, keys), drawings.seat_side(seat, wide))
+        yield Block(f"Seat {name}", pictures, tuple(rows), _at_positions(labels))
+
+
+def _drop_drawings(profile: Profile) -> list[tuple[str, Markup]]:
+    """One drawing of the drop for each pair of hole and seat in use."""
+    pairs: dict[tuple[str, str], list[Position]] = {}
+    for position in profile.position:
+        part = profile.part_of(position)
+        pairs.setdefault((part.hole, part.seat), []).append(position)
+    found = []
+    for (hole, seat), positions in pairs.items():
+        drop = next((p.drop.mean for p in positions if p.drop is not None), None)
+        picture = drawings.drop_drawing(profile.hole[hole], profile.panel, profile.seat[seat], drop)
+        found.append((f"hole {hole}, seat {seat}", picture))
+    return found
+
+
+def _card(profile: Profile, position: Position) -> Card:
+    picture = drawings.position_drawing(profile.hole_of(position), profile.seat_of(position))
+    return Card(position.label, _at(profile, position.at), position.part, picture, _boxes(profile, position.drop))
+
+
+def _boxes(profile: Profile, reading: Reading | None) -> tuple[str, ...]:
+    values = tuple(_written(profile, value) for value in reading.values) if reading is not None else ()
+    return _padded(values, BOXES)
+
+
+def _padded(values: tuple[str, ...], count: int) -> tuple[str, ...]:
+    return values + ("",) * (count - len(values))
+
+
+def _written(profile: Profile, mm: float) -> str:
+    """A length in the profile's unit, with the digits calipers show."""
+    return f"{mm / 25.4:.4f}" if profile.unit == "inch" else f"{mm:.2f}"
+
+
+def _at(profile: Profile, at: tuple[float, float]) -> str:
+    scale, digits = (25.4, 3) if profile.unit == "inch" else (1.0, 1)
+    return f"x {at[0] / scale:.{digits}f}, y {at[1] / scale:.{digits}f}"
+
+
+def _at_positions(labels: str) -> str:
+    shown = labels if len(labels) <= 160 else labels[:160].rsplit(",", 1)[0] + ", ..."
+    return f"At {shown}. Where they are alike, measure three of them and write each in a box."
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("partgen.sheet"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+    )
