@@ -108,6 +108,8 @@ class Observation:
     grip: Literal["loose", "holds", "tight"] | None = None
     model_section: tuple[float, float] = (0.0, 0.0)
     """Skirt section in the file, (along X, along Y)."""
+    bore_assumed: float = 0.0
+    """Printed minus model width of a socket as it was taken when this part was drawn."""
 
 
 @dataclass(frozen=True)

@@ -48,8 +48,8 @@ class Remake:
     """A reason other than height to make a part again."""
 
     why: str
-    inset: float = 0.0
-    """How much smaller per side than the plan's own section it must be."""
+    limit: tuple[float, float] | None = None
+    """Model section (along X, along Y) that the new one must not exceed."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,8 @@ class Choice:
     """Expected, wanted or not."""
     proud_u: float
     """Standard uncertainty of it, with what a trial showed of a kept part."""
-    inset: float = 0.0
+    limit: tuple[float, float] | None = None
+    """Model section that a new part must not exceed."""
     why: str = ""
     """What changes and why, one sentence; empty in a first revision."""
     height_change: float = 0.0
@@ -197,11 +198,11 @@ def _choice(place: _Place, option: Option, height: float) -> Choice:
     proud = option.error + place.wanted
     if part is not None and option.cost == 0:
         return Choice(place.label, part.model_height, part, proud, u, why=_kept_because(place, proud))
-    inset = place.remake.inset if place.remake else 0.0
+    limit = place.remake.limit if place.remake else None
     if part is None:
-        return Choice(place.label, height, None, proud, u, inset)
+        return Choice(place.label, height, None, proud, u, limit)
     change = height - part.model_height
-    return Choice(place.label, height, None, proud, u, inset, _changed_because(place, part, change), change)
+    return Choice(place.label, height, None, proud, u, limit, _changed_because(place, part, change), change)
 
 
 def _kept_because(place: _Place, proud: float) -> str:
