@@ -44,7 +44,7 @@ def render_owner(doc: FitDocument, extras: ReportExtras | None = None, paper: Pa
     root = Node(doc)
     found = words.tasks(doc)
     items = scene(doc, extras)
-    picture = base64.b64encode(overview(doc, items, *simplified(items))).decode() if extras.pictures else ""
+    picture = base64.b64encode(overview(doc, items, *simplified(doc, items))).decode() if extras.pictures else ""
     footer = f"{doc.title or doc.profile}, {doc.revision or 'not built'}, {doc.date}"
     return _render(
         "owner.html",
@@ -88,6 +88,7 @@ def _css_string(text: str) -> Markup:
 def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: object) -> str:
     root = Node(doc)
     script = Markup(_text("page.js"))  # ours, not the profile's
+    drawn = words.drawn(doc)
     hashes = " ".join(f"'{_hash(s)}'" for s in (script, more.get("viewer_script")) if s)
     return (
         environment()
@@ -103,7 +104,8 @@ def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: objec
             stem=words.stem(doc),
             words=words,
             extras=extras,
-            map=panel_map(doc, links=template == "report.html"),
+            map=panel_map(doc, drawn if template == "report.html" else frozenset()),
+            drawn=drawn,
             marks=_marks(),
             style=Markup(_text("style.css")),
             script=script,

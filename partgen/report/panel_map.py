@@ -26,8 +26,8 @@ _MARGIN = 46.0
 _MAX_HEIGHT = 620.0
 
 
-def panel_map(doc: FitDocument, *, links: bool = True) -> Markup:
-    """The whole map. With `links`, each position leads to its card (`#pos-N`)."""
+def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
+    """The whole map. The positions in `links` lead to their cards (`#pos-N`)."""
     root = Node(doc)
     at = np.array([p.at_mm for p in doc.positions])  # (n, 2) mm
     reach = np.array([_reach(p.drawing.hole.outline) for p in doc.positions])
@@ -45,7 +45,7 @@ def panel_map(doc: FitDocument, *, links: bool = True) -> Markup:
     )
     contours = _contours(doc.panel.slope, low, high, px)
     room = _room(at) * scale
-    marks = Markup("").join(_position(root.positions[i], i, px, scale, room, links=links) for i in range(len(at)))
+    marks = Markup("").join(_position(root.positions[i], i, px, scale, room, links=i in links) for i in range(len(at)))
     arrow = _arrow(root, px(high[0], high[1]), far)
     bar = _scale_bar(px(low[0], low[1]), size[0], scale)
     title = svg.el("title", f"Panel seen from above, {len(at)} positions")

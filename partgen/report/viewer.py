@@ -15,15 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partgen.fit.document import FitDocument
-from partgen.report.extras import ReportExtras
+from partgen.report.extras import ReportExtras, Shape
 from partgen.report.picture import Body, picture, view
-from partgen.report.scene import Coarse, Item, coarse, scene
+from partgen.report.scene import Coarse, Item, coarse, scene, stand_in
 
 STEP = 0.02
 """mm; the grid that vertices are moved to, unless the whole set would be too large."""
 MOST_FACES = 260_000
 """More than this many triangles in one page make old machines stutter; the grid is then widened."""
-_STEPS = (STEP, 0.04, 0.06, 0.1, 0.15, 0.25, 0.4)
+_STEPS = (STEP, 0.04, 0.07)
 
 _SEE = {"panel": "#b9bec5", "seat": "#8a949e"}
 
@@ -42,7 +42,7 @@ class View3D:
 def view_3d(doc: FitDocument, extras: ReportExtras) -> View3D:
     """Pack the scene, and draw it once as a picture."""
     items = scene(doc, extras)
-    shapes, which = simplified(items)
+    shapes, which = simplified(doc, items)
     blocks: list[NDArray[np.generic]] = []
     heads = []
     start = 0
@@ -96,31 +96,43 @@ def view_3d(doc: FitDocument, extras: ReportExtras) -> View3D:
     )
 
 
-def simplified(items: tuple[Item, ...]) -> tuple[list[Coarse], list[int]]:
-    """Each distinct shape once, on the finest grid that keeps the whole set drawable, and each item's shape."""
-    for step in _STEPS:
-        shapes: dict[tuple[bytes, ...], int] = {}
-        known: dict[int, int] = {}
-        coarses: list[Coarse] = []
-        which = []
-        for item in items:
-            if id(item.shape) not in known:
-                mesh = coarse(item.shape, step)
-                key = (mesh.low.tobytes(), mesh.cells.tobytes(), mesh.faces.tobytes())
-                if key not in shapes:
-                    shapes[key] = len(coarses)
-                    coarses.append(mesh)
-                known[id(item.shape)] = shapes[key]
-            which.append(known[id(item.shape)])
-        if sum(len(coarses[i].faces) for i in which) <= MOST_FACES:
-            break
-    return coarses, which
+def simplified(doc: FitDocument, items: tuple[Item, ...]) -> tuple[list[Coarse], list[int]]:
+    """Each distinct shape once, on the finest grid that keeps the whole set drawable, and each item's shape.
+
+    In a set too large for that, parts are shown as plain prisms.
+    """
+    raw = sum(len(item.shape.faces) for item in items)
+    for step in _STEPS if raw <= 3 * MOST_FACES else ():
+        shapes, which = _distinct([item.shape for item in items], step)
+        if sum(len(shapes[i].faces) for i in which) <= MOST_FACES:
+            return shapes, which
+    plain = [
+        stand_in(doc.positions[item.position].drawing)
+        if item.kind == "part" and item.position is not None
+        else item.shape
+        for item in items
+    ]
+    return _distinct(plain, _STEPS[-1])
+
+
+def _distinct(shapes: list[Shape], step: float) -> tuple[list[Coarse], list[int]]:
+    found: dict[tuple[bytes, ...], int] = {}
+    known: dict[int, int] = {}
+    coarses: list[Coarse] = []
+    for shape in shapes:
+        if id(shape) in known:
+            continue
+        mesh = coarse(shape, step)
+        key = (mesh.low.tobytes(), mesh.cells.tobytes(), mesh.faces.tobytes())
+        if key not in found:
+            found[key] = len(coarses)
+            coarses.append(mesh)
+        known[id(shape)] = found[key]
+    return coarses, [known[id(shape)] for shape in shapes]
 
 
 def overview(doc: FitDocument, items: tuple[Item, ...], shapes: list[Coarse], which: list[int]) -> bytes:
     """The whole panel from the front and above, as PNG."""
-    from partgen.report.extras import Shape
-
     bodies = [
         Body(
             Shape(shapes[i].vertices, shapes[i].faces),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc, State
-from partgen.report.trace import percent
 
 STATE_WORD: dict[State, str] = {"pass": "proven", "not proven": "not proven", "fail": "fails"}
 STATE_CLASS: dict[State, str] = {"pass": "ok", "not proven": "open", "fail": "bad"}
@@ -17,6 +16,7 @@ STATE_MEANING: dict[State, str] = {
 }
 
 _NOUNS = {"button-cap": "cap", "knob": "knob", "slider-cap": "slider cap", "lever-cap": "lever cap"}
+MOST_DRAWN = 160
 FEELS = ("free", "rubs", "stuck")
 GRIPS = ("loose", "holds", "tight")
 
@@ -117,9 +117,16 @@ def tasks(doc: FitDocument) -> tuple[Task, ...]:
     return tuple(sorted(found, key=lambda task: task.position.state != "fail"))
 
 
-def chance(p: float) -> str:
-    """A probability in per cent (see trace.percent)."""
-    return percent(p)
+def drawn(doc: FitDocument) -> frozenset[int]:
+    """Positions that get drawings and reasons of their own: all, or in a very large set those that need it.
+
+    A page with a thousand cards opens slowly and helps nobody; there, the sixty worst and the first
+    position of each part are drawn.
+    """
+    if len(doc.positions) <= MOST_DRAWN:
+        return frozenset(range(len(doc.positions)))
+    first = {p.part: i for i, p in reversed(list(enumerate(doc.positions)))}
+    return frozenset([*(task.index for task in tasks(doc)[:60]), *first.values()])
 
 
 def stem(doc: FitDocument) -> str:

@@ -53,7 +53,7 @@ def test_states_differ_in_shape_and_word_not_only_in_colour() -> None:
 def test_the_map_is_to_scale_and_has_a_mark_and_a_word_for_every_position() -> None:
     """Openings stand where the positions are, in one scale along X and Y, with Y upward."""
     doc = document(24, states={3: "fail"})
-    root = ET.fromstring(str(panel_map(doc)))
+    root = ET.fromstring(str(panel_map(doc, frozenset(range(24)))))
     spots = list(root.iter("a"))
     assert [s.get("href") for s in spots] == [f"#pos-{i}" for i in range(24)]
     centres = []
@@ -101,3 +101,9 @@ def test_file_names_keep_only_plain_letters() -> None:
     """A profile's name cannot lead elsewhere."""
     doc = document(1).model_copy(update={"profile": "../ a/b.toml"})
     assert words.stem(doc) == "..--a-b-r02"
+
+
+def test_in_a_huge_set_only_what_needs_it_is_drawn() -> None:
+    """All of 160; of 161, what is not proven, and the first of each part."""
+    assert len(words.drawn(document(160))) == 160
+    assert words.drawn(document(161, states={7: "fail", 90: "not proven"})) == {0, 7, 90}
