@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.plan.clearance import Draws, Place, nominal, normal_below, rooms
+from partgen.plan.clearance import Draws, Place, normal_below, rooms
 from partgen.plan.erosion import Draw
 from partgen.plan.passage import Tilt, passage, passage_support, room, seen_directions
 from partgen.plan.records import Section, SectionShape
@@ -64,8 +64,7 @@ def largest(
 ) -> Section:
     """The largest section, equal for all `places`, whose p_bind is at most `p_bind` at each of them.
 
-    It also passes with everything as expected while the finger leans on it, however large a p_bind
-    is allowed. Sides are rounded down to GRID. Raises NoRoomError.
+    Sides are rounded down to GRID. Raises NoRoomError.
     """
     thickness = draws.causes.thickness.value
     base = widest(places, thickness, shape, radius)
@@ -77,9 +76,7 @@ def largest(
 
 def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:
     """How far, at least by `least`, `base` must move inward at one place so that P(touching) is at
-    most `p_bind` and the part passes as expected while leaned on."""
-    pushed = nominal(place, base, draws.causes.thickness.value) - place.pushed(base)
-    least = max(least, -pushed)
+    most `p_bind`."""
     return _inset(rooms(place, base, draws, per_inset=True), draws.causes.part_spread, p_bind, least)
 
 
@@ -136,4 +133,4 @@ def _widest_outline(places: Sequence[Place], thickness: float) -> Section:
     try:
         return outline_section(common)
     except ValueError as error:
-        raise NoRoomError("the passages of this part's positions have nothing in common") from error
+        raise NoRoomError("the passages of this part's positions have too little in common") from error
