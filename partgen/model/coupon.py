@@ -14,6 +14,8 @@ from partgen.model.printer import Printer
 FeatureClass = Literal["hole", "peg", "wall", "height", "flare"]
 Feel = Literal["no", "tight", "holds", "loose"]
 """Of one socket of the fit ladder on its seat: does not go on; needs force; goes on by hand and stays; falls off."""
+Place = tuple[float, float]
+"""(x, y) in mm."""
 FEELS: tuple[Feel, ...] = ("no", "tight", "holds", "loose")
 
 
@@ -25,6 +27,8 @@ class Feature:
     kind: FeatureClass
     nominal: float
     how: str
+    at: Place
+    """Its middle on the coupon, seen from above."""
 
 
 @dataclass(frozen=True)
@@ -56,27 +60,50 @@ def features(printer: Printer) -> tuple[Feature, ...]:
     """Everything on the coupon, in the order of its sheet."""
     inside = "inside jaws, through the bar; squares once along each direction"
     outside = "outside jaws, above the base plate; squares once along each direction"
-    bores = [Feature(f"bore-{kind}-{size}", "hole", float(size), inside) for kind, size in BORES]
-    pegs = [Feature(f"peg-{kind}-{size}", "peg", float(size), outside) for kind, size in PEGS]
-    walls = [Feature(f"wall-{size}", "wall", size, "outside jaws across the fin, in its upper half") for size in WALLS]
-    heights = [
-        Feature(f"height-{i + 1}", "height", on_grid(target, printer), "outside jaws from the underside to the step")
-        for i, target in enumerate(STEPS)
+    bores = [Feature(f"bore-{kind}-{size}", "hole", float(size), inside, at) for kind, size, at in BORES]
+    pegs = [Feature(f"peg-{kind}-{size}", "peg", float(size), outside, at) for kind, size, at in PEGS]
+    walls = [
+        Feature(f"wall-{size}", "wall", size, "outside jaws across the fin, in its upper half", at)
+        for size, at in WALLS
     ]
+    heights = [step(on_grid(target, printer), at) for target, at in STEPS]
     flare = [
-        Feature("tongue-top", "peg", TONGUE, "outside jaws across the tongue, in its upper half"),
-        Feature("tongue-bed", "flare", TONGUE, "outside jaws across the tongue, at the edge that lay on the bed"),
+        Feature("tongue-top", "peg", TONGUE, "outside jaws across the tongue, in its upper half", TONGUE_AT),
+        Feature(
+            "tongue-bed", "flare", TONGUE, "outside jaws across the tongue, at the edge that lay on the bed", TONGUE_AT
+        ),
     ]
     return (*bores, *pegs, *walls, *heights, *flare)
 
 
-BORES: tuple[tuple[str, int], ...] = (("square", 8), ("round", 9), ("square", 5), ("round", 6))
-PEGS: tuple[tuple[str, int], ...] = (("square", 7), ("round", 8), ("square", 4), ("round", 5))
-WALLS: tuple[float, ...] = (1.2, 1.8, 2.4)
-STEPS: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
-TONGUE = 10.0
+def step(height: float, at: Place = (0.0, 0.0)) -> Feature:
+    """A step of the height ladder. Its name carries its height, which follows from the printer's layers."""
+    return Feature(f"height-{height:g}", "height", height, "outside jaws from the underside to the top of the step", at)
 
-# Where things stand on the gauge, seen from above, mm: (x, y) of centres. X along the bar, Y away from it.
+
+# Seen from above, mm; X along the bar, Y away from it.
+BORES: tuple[tuple[str, int, Place], ...] = (
+    ("square", 8, (6.0, 6.5)),
+    ("round", 9, (16.5, 6.5)),
+    ("square", 5, (25.5, 6.5)),
+    ("round", 6, (33.0, 6.5)),
+)
+PEGS: tuple[tuple[str, int, Place], ...] = (
+    ("square", 7, (5.0, 20.5)),
+    ("round", 8, (16.0, 20.5)),
+    ("square", 4, (25.5, 20.5)),
+    ("round", 5, (33.5, 20.5)),
+)
+WALLS: tuple[tuple[float, Place], ...] = ((1.2, (3.0, 32.0)), (1.8, (9.0, 32.0)), (2.4, (15.5, 32.0)))
+STEPS: tuple[tuple[float, Place], ...] = (
+    (2.0, (22.25, 33.5)),
+    (3.0, (26.75, 33.5)),
+    (4.0, (31.25, 33.5)),
+    (5.0, (35.75, 33.5)),
+)
+TONGUE = 10.0
+TONGUE_AT: Place = (41.0, 6.5)
+
 BAR = (38.0, 13.0, 4.0)
 """Length, depth and height of the bar with the bores."""
 BASE = (38.0, 37.0, 0.8)
@@ -87,22 +114,3 @@ FIN = 8.0
 """Length of a fin."""
 STEP_SIZE = (4.5, 7.0)
 TONGUE_LENGTH = 6.0
-PLACES: dict[str, tuple[float, float]] = {
-    "bore-square-8": (6.0, 6.5),
-    "bore-round-9": (16.5, 6.5),
-    "bore-square-5": (25.5, 6.5),
-    "bore-round-6": (33.0, 6.5),
-    "peg-square-7": (5.0, 20.5),
-    "peg-round-8": (16.0, 20.5),
-    "peg-square-4": (25.5, 20.5),
-    "peg-round-5": (33.5, 20.5),
-    "wall-1.2": (3.0, 32.0),
-    "wall-1.8": (9.0, 32.0),
-    "wall-2.4": (15.5, 32.0),
-    "height-1": (22.25, 33.5),
-    "height-2": (26.75, 33.5),
-    "height-3": (31.25, 33.5),
-    "height-4": (35.75, 33.5),
-    "tongue-top": (41.0, 6.5),
-    "tongue-bed": (41.0, 6.5),
-}

@@ -14,7 +14,6 @@ from partgen.model.coupon import (
     BAR,
     BASE,
     FIN,
-    PLACES,
     STEP_SIZE,
     TALL,
     TONGUE_LENGTH,
@@ -47,7 +46,7 @@ def gauge(features: Sequence[Feature]) -> kernel.Shape:
     solid = [kernel.box(0, length, 0, depth, 0, height), kernel.box(0, BASE[0], 0, BASE[1], 0, BASE[2])]
     holes = []
     for feature in features:
-        x, y = PLACES[feature.name]
+        x, y = feature.at
         half = feature.nominal / 2
         if feature.kind == "hole":
             holes.append(_block(feature, x, y, -1.0, height + 1.0))

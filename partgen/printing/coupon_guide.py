@@ -10,7 +10,7 @@ import io
 from collections.abc import Sequence
 
 from partgen.errors import TrialError
-from partgen.model.coupon import FEELS, Feature
+from partgen.model.coupon import FEELS, Feature, step
 from partgen.printing.coupon_readings import HEADER, form_rows, is_rung, parse_readings
 
 WANTED = 3
@@ -59,7 +59,7 @@ class Guide:
         print_, name, *read = self._rows[i]
         if is_rung(name):
             return f"print {print_}, {name}: how does it feel on the seat ({', '.join(FEELS)})?"
-        feature = self._features[name]
+        feature = self._features.get(name) or step(float(name.removeprefix("height-")))
         return f"print {print_}, {name}, about {feature.nominal:g} mm, {len(read) + 1} of {WANTED}: {feature.how}"
 
     def answer(self, line: str) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from partgen.errors import Fault, TrialError
-from partgen.model.coupon import FEELS, CouponReading, Feature, Feel, FitReading
+from partgen.model.coupon import FEELS, CouponReading, Feature, Feel, FitReading, step
 from partgen.model.fields import Reading
 from partgen.printing.coupon import Coupon, Rung
 from partgen.units import parse_length
@@ -22,6 +22,7 @@ from partgen.units import parse_length
 HEADER = ("print", "feature", "reading 1", "reading 2", "reading 3")
 PLAUSIBLE = 1.0
 """mm from the nominal size; beyond, the reading is of another feature or a slip."""
+_STEP = re.compile(r"^height-(\d+(?:\.\d+)?)$")
 _RUNG = re.compile(r"^fit-(\d+) \(([+-]\d+\.\d+)\)$")
 
 
@@ -98,9 +99,9 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
             feel = _feel(readings, f"{where}: {name}", faults)
             if feel:
                 fits[print_, int(rung[1])] = FitReading(print_, int(rung[1]), float(rung[2]), feel)
-        elif name in by_name:
+        elif feature := _feature(name, by_name):
             for cell in readings:
-                read = _length(cell, by_name[name], f"{where}: {name}", faults)
+                read = _length(cell, feature, f"{where}: {name}", faults)
                 if read:
                     values.setdefault((print_, name), []).append(read)
         else:
@@ -115,6 +116,14 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         for (print_, name), read in values.items()
     )
     return CouponReadings(found, tuple(fits.values()))
+
+
+def _feature(name: str, by_name: dict[str, Feature]) -> Feature | None:
+    """The feature of that name. A step is known by its name alone: the printer's layers may be others by now."""
+    height = _STEP.match(name)
+    if name not in by_name and height:
+        by_name[name] = step(float(height[1]))
+    return by_name.get(name)
 
 
 def _delimiter(text: str) -> str:

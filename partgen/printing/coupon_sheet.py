@@ -11,7 +11,6 @@ from partgen.model.coupon import (
     BAR,
     BASE,
     FIN,
-    PLACES,
     STEP_SIZE,
     TONGUE_LENGTH,
     Feature,
@@ -109,7 +108,7 @@ def _picture(coupon: Coupon) -> str:
     ]
     labels = []
     for feature in coupon.features:
-        x, y = PLACES[feature.name]
+        x, y = feature.at
         shapes.append(_shape(feature, x, y))
         labels.append(_label(feature, x, y))
     width, depth = BASE[0] + TONGUE_LENGTH + 22, BASE[1]

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 import trimesh
 from plan.grip.grip_cases import SEATS, material, printer
+from shapely.geometry import Point, Polygon
 
 from partgen.errors import TrialError
 from partgen.mesh.tessellate import tessellate
-from partgen.model.coupon import PLACES, features, on_grid
+from partgen.model.coupon import features, on_grid
 from partgen.model.panel import Caliper
 from partgen.parts import coupon as solids
 from partgen.printing.coupon import minutes, plan_coupon
@@ -61,9 +62,9 @@ def test_every_feature_is_as_large_as_the_form_says() -> None:
     high = cut(mesh_of("gauge"), 4.6)
     seen = 0
     for feature in features(printer()):
-        x, y = PLACES[feature.name]
+        x, y = feature.at
         if feature.kind == "hole":
-            loops = [trimesh.path.polygons.Polygon(ring) for p in bar for ring in p.interiors]
+            loops = [Polygon(ring) for p in bar for ring in p.interiors]
         elif feature.kind == "height":
             hits = mesh_of("gauge").ray.intersects_location([[x, y, 50.0]], [[0, 0, -1.0]])[0]
             assert hits[:, 2].max() == pytest.approx(feature.nominal, abs=1e-6)
@@ -84,8 +85,8 @@ def test_every_feature_is_as_large_as_the_form_says() -> None:
 def test_calipers_reach_every_peg() -> None:
     """At least 3.5 mm of free room around each peg at its upper half, for the jaws."""
     high = cut(mesh_of("gauge"), 4.6)
-    pegs = [p for p in high if any(p.contains(trimesh.path.polygons.Polygon([(x, y), (x + 0.01, y), (x, y + 0.01)]))
-            for name, (x, y) in PLACES.items() if name.startswith("peg"))]  # fmt: skip
+    places = [Point(f.at) for f in features(printer()) if f.name.startswith("peg")]
+    pegs = [p for p in high if any(p.contains(place) for place in places)]
     assert len(pegs) == 4
     for peg in pegs:
         assert min(peg.distance(other) for other in high if other is not peg) >= 3.5

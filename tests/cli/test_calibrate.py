@@ -1,0 +1,153 @@
+"""`partgen coupon` and `partgen calibrate` as a person runs them: files, messages, exit codes."""
+
+from __future__ import annotations
+
+import csv
+import os
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from printing.coupon_sim import Hidden
+
+from partgen.metrology.calibration import CLASSES
+from partgen.model.printer import Printer
+from partgen.profile.library import find_printer
+
+SHIPPED = Path(__file__).resolve().parents[2] / "profiles"
+
+
+def run(*arguments: str, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "partgen", *arguments],
+        cwd=folder,
+        input=typed,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def filled_form(path: Path, seed: int = 1) -> Hidden:
+    """A form as somebody would fill it who printed the coupon twice on a simulated printer."""
+    rng = np.random.default_rng(seed)
+    hidden = Hidden.draw(find_printer("material-extrusion"), rng)
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(["print", "feature", "reading 1", "reading 2", "reading 3"])
+        for reading in hidden.coupon(rng, prints=2):
+            writer.writerow([reading.print, reading.feature.name, *(f"{v:.2f}" for v in reading.reading.values)])
+    return hidden
+
+
+@pytest.fixture(scope="module")
+def coupon_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("coupon")
+    done = run("coupon", "workshop", "--for", str(SHIPPED / "fog-signal-controller.toml"), folder=folder)
+    assert done.returncode == 0, done.stderr
+    assert "outputs/workshop/coupon" in done.stdout.replace(os.sep, "/")
+    return folder
+
+
+def test_a_coupon_is_files_and_nothing_half_written(coupon_folder: Path) -> None:
+    """Two solids that read back, a form and a sheet."""
+    import trimesh
+
+    made = coupon_folder / "outputs" / "workshop" / "coupon"
+    assert sorted(p.name for p in made.iterdir()) == ["coupon.stl", "fit-ladder.stl", "readings.csv", "sheet.html"]
+    for name in ("coupon.stl", "fit-ladder.stl"):
+        mesh = trimesh.load(made / name)
+        assert mesh.is_watertight and mesh.bounds[0, 2] == pytest.approx(0, abs=1e-5)
+    assert not [p for p in made.parent.iterdir() if p.name.startswith(".unfinished")]
+
+
+def test_a_filled_form_is_never_written_over(coupon_folder: Path, tmp_path: Path) -> None:
+    """Exit 2, and the readings are still there."""
+    form = tmp_path / "outputs" / "mine" / "coupon" / "readings.csv"
+    form.parent.mkdir(parents=True)
+    filled_form(form)
+    before = form.read_bytes()
+    done = run("coupon", "mine", folder=tmp_path)
+    assert done.returncode == 2 and "calibrate with these first" in done.stderr
+    assert form.read_bytes() == before
+
+
+def test_calibrating_writes_a_printer_that_the_plan_takes(tmp_path: Path) -> None:
+    """The file loads, says that it was measured, covers the hidden errors, and keeps the readings beside it."""
+    hidden = filled_form(tmp_path / "filled.csv")
+    done = run("calibrate", "workshop", "filled.csv", "--material", "PETG", "--limit-of-error", "0.02", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    path = tmp_path / "profiles" / "printers" / "workshop.toml"
+    printer = Printer.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    assert printer.measured and printer.material == "PETG" and "2 print(s)" in printer.source
+    for kind in CLASSES:
+        error = getattr(printer.error, kind)
+        assert abs(hidden.error[kind] - error.value) <= 3 * error.u
+        assert error.u < getattr(find_printer("material-extrusion").error, kind).u
+    assert (path.parent / "workshop.readings.csv").read_text() == (tmp_path / "filled.csv").read_text()
+    assert printer.coupon is not None and printer.coupon.file == "workshop.readings.csv"
+    (tmp_path / "profiles" / "panel.toml").write_bytes((SHIPPED / "fog-signal-controller.toml").read_bytes())
+    predicted = run("predict", "profiles/panel.toml", "--printer", "workshop", folder=tmp_path)
+    assert predicted.returncode == 0, predicted.stderr
+    assert "not measured" not in predicted.stderr + predicted.stdout
+
+
+def test_calibrating_again_keeps_comments_and_what_else_the_file_says(tmp_path: Path) -> None:
+    """A person's own remarks and settings stay; only what was learned changes."""
+    filled_form(tmp_path / "one.csv", seed=1)
+    filled_form(tmp_path / "two.csv", seed=2)
+    assert run("calibrate", "workshop", "one.csv", folder=tmp_path).returncode == 0
+    path = tmp_path / "profiles" / "printers" / "workshop.toml"
+    text = path.read_text(encoding="utf-8").replace("layer_height = 0.2", "layer_height = 0.16 # the fine setting")
+    path.write_text(text.replace("first_layer = 0.2", "first_layer = 0.24"), encoding="utf-8")
+    before = path.read_text(encoding="utf-8")
+    done = run("calibrate", "workshop", "two.csv", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    after = path.read_text(encoding="utf-8")
+    assert "layer_height = 0.16 # the fine setting" in after
+    assert tomllib.loads(after)["error"] != tomllib.loads(before)["error"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["calibrate", "workshop", "none.csv"], "no such file"),
+        (["calibrate", "workshop", "bad.csv"], "line 2"),
+        (["calibrate", "workshop", "empty.csv"], "no readings"),
+        (["calibrate", "material-extrusion", "good.csv"], "a name of its own"),
+        (["calibrate", "../workshop", "good.csv"], "a name that can be a file's"),
+        (["calibrate", "workshop", "good.csv", "--material", "unobtainium"], "unobtainium"),
+        (["calibrate", "workshop", "good.csv", "--process", "casting"], "casting"),
+        (["coupon", "workshop", "--seat", "plunger"], "--for"),
+        (["coupon", "workshop", "--for", "none.toml"], "none.toml"),
+        (["coupon", "workshop", "--material", "PA12"], "powder-bed-fusion"),
+    ],
+)
+def test_wrong_input_exits_2_and_writes_nothing(arguments: list[str], says: str, tmp_path: Path) -> None:
+    """What is wrong is named; no printer file and no coupon appears."""
+    filled_form(tmp_path / "good.csv")
+    (tmp_path / "bad.csv").write_text("print,feature,reading 1\n1,peg-round-5,55\n", encoding="utf-8")
+    (tmp_path / "empty.csv").write_text("print,feature,reading 1\n1,peg-round-5,\n", encoding="utf-8")
+    before = sorted(p.name for p in tmp_path.rglob("*"))
+    done = run(*arguments, folder=tmp_path)
+    assert done.returncode == 2 and says in done.stderr
+    assert "Traceback" not in done.stderr
+    assert sorted(p.name for p in tmp_path.rglob("*")) == before
+
+
+def test_readings_at_the_prompt_are_kept_as_they_come(tmp_path: Path) -> None:
+    """Without a form one is asked; what was typed stands in the form, and a second run goes on from there."""
+    typed = "7.81\n7.83\n7.80\nskip\n4.80\nstop\n"
+    done = run("calibrate", "workshop", folder=tmp_path, typed=typed)
+    assert done.returncode == 0, done.stderr
+    form = tmp_path / "outputs" / "workshop" / "coupon" / "readings.csv"
+    assert "1,bore-square-8,7.81,7.83,7.80" in form.read_text(encoding="utf-8")
+    printer = find_printer("workshop", tmp_path / "profiles")
+    assert printer.error.hole.value == pytest.approx(-0.19, abs=0.02)
+    assert printer.error.peg == find_printer("material-extrusion").error.peg
+    again = run("calibrate", "workshop", folder=tmp_path, typed="skip\n4.82\nstop\n")
+    assert again.returncode == 0 and "1,bore-square-5,4.80,4.82" in form.read_text(encoding="utf-8")
