@@ -8,7 +8,7 @@ with its slope; its underside a thickness below it, measured square to the panel
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -73,6 +73,8 @@ class Crown:
     """The same in the file, printer's error taken off, on its layers."""
     proud: float
     """Predicted for the print."""
+    u: float | None = None
+    """Standard uncertainty of proud where it is not a new part's: one at hand is better known."""
 
 
 def crown_height(drop: float, proud: float, forced: float | None, height_error: float, printer: Printer) -> Crown:
@@ -80,6 +82,11 @@ def crown_height(drop: float, proud: float, forced: float | None, height_error: 
     wanted = drop + proud if forced is None else forced
     model = on_layers(wanted - height_error, printer, first=True)
     return Crown(wanted, model, model + height_error - drop)
+
+
+def chosen_crown(crown: Crown, height_error: float, drop: float, model: float) -> Crown:
+    """The same crown on the layer that was chosen for it together with its neighbours'."""
+    return replace(crown, model=model, proud=model + height_error - drop)
 
 
 def socket_depth(spec: CapSpec, site: Site, printer: Printer) -> float:

@@ -26,8 +26,6 @@ REMAKE = 0.01
 """What making a part again must gain: this much less probability of a visible fault."""
 AGREES = 0.05
 """mm: a trial that finds every part so near to what was foretold changes nothing."""
-AROUND = (-1, 0, 1)
-"""Layers tried around the nearest one."""
 
 
 @dataclass(frozen=True)
@@ -155,13 +153,14 @@ def _wanted(profile: Profile, position: Position) -> float:
 
 
 def _fresh(estimate: Estimate, printer: Printer, i: int, wanted: float, forced: float | None) -> list[float]:
-    """Model heights a new part could have."""
+    """Model heights a new part could have: the layers below and above the exact one, nearest first."""
     error = estimate.height_error.value
     if forced is not None:
         return [on_layers(forced - error, printer, first=True)]
-    nearest = float(estimate.drop[i]) + wanted - error
-    around = [on_layers(nearest + k * printer.layer_height, printer, first=True) for k in AROUND]
-    return list(dict.fromkeys(round(height, 6) for height in around))
+    exact = float(estimate.drop[i]) + wanted - error
+    nearest = on_layers(exact, printer, first=True)
+    other = on_layers(nearest + math.copysign(printer.layer_height, exact - nearest), printer, first=True)
+    return list(dict.fromkeys(round(height, 6) for height in (nearest, other)))
 
 
 def _row(estimate: Estimate, i: int) -> FloatArray:

@@ -21,12 +21,13 @@ from partgen.model.profile import Profile
 from partgen.plan import judge
 from partgen.plan.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.plan.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
-from partgen.plan.heights import Collar, crown_height, pressed_guide, proud_u95, socket_depth
+from partgen.plan.heights import Collar, Crown, Site, chosen_crown, crown_height, pressed_guide, proud_u95, socket_depth
 from partgen.plan.mount import Materials, MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.plan.neighbours import Footprint, neighbour_findings
 from partgen.plan.opening import Opening, measured_opening
 from partgen.plan.passage import passage
 from partgen.plan.records import Clearance, PositionPlan, Section, SetPlan
+from partgen.plan.revision import Choice
 from partgen.plan.section import NoRoomError, largest
 from partgen.plan.sections import offset
 from partgen.plan.spec import CapSpec
@@ -36,6 +37,8 @@ WIDE_GAP = 0.6
 """mm per side beyond which a gap looks wide; noted, not judged."""
 DRAWN = 0.004
 """mm by which the passage's drawn curves may stand off; what is computed does not use them."""
+LEAST_WALL = 0.3
+"""mm of wall around the seat below which a section is no section at all."""
 LEAST_SKIRT = 0.8
 """mm of wall around the seat that a part keeps even where its hole has no room for it (it then fails)."""
 
@@ -52,6 +55,8 @@ class _Job:
     openings: Mapping[str, Opening]
     factor: float
     """Coverage factor of proud (95 %)."""
+    choices: Mapping[str, Choice]
+    """By label: the layer chosen, or the part that stays."""
 
 
 def plan_set(
@@ -63,10 +68,12 @@ def plan_set(
     seed: int = 0,
     draws: int = 100_000,
     next_measurement: NextMeasurement | None = None,
+    choices: Mapping[str, Choice] | None = None,
 ) -> SetPlan:
     """Heights, sections, sockets, clearance and grip of every position, judged.
 
-    `materials` finds a material by name. Equal inputs and `seed` give an equal plan. Raises
+    `materials` finds a material by name; `choices` come from plan.revision.choose_parts, without
+    which every crown goes to its own nearest layer. Equal inputs and `seed` give an equal plan. Raises
     ProfileError for a part whose kind this plan does not know, or a bad outline.
     """
     specs = _specs(profile)
@@ -80,7 +87,7 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = _Job(profile, estimate, printer, materials, pool, openings, factor)
+    job = _Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
@@ -123,16 +130,7 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     positions = [profile.position[i] for i in indices]
     seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
     sites = [site_of(estimate, i, seat) for i in indices]
-    crowns = [
-        crown_height(
-            site.drop,
-            _proud(spec, p),
-            spec.height if p.height is None else p.height,
-            estimate.height_error.value,
-            printer,
-        )
-        for site, p in zip(sites, positions, strict=True)
-    ]
+    crowns = [_crown(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
     grip = gripper(profile, estimate, printer, job.materials, spec)
     slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
@@ -140,10 +138,13 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
         place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted))
         for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
     ]
-    best = _largest(job, spec, places)
+    best = _largest(job, spec, seat, places)
     error = estimate.width_error.value
     wanted = [_chosen(spec, opening, seat, found) for found in best]
-    models = [compensated(section, error) for section in wanted]
+    models = [
+        _model_section(compensated(section, error), job.choices.get(p.label))
+        for p, section in zip(positions, wanted, strict=True)
+    ]
     expected = [printed(model, error) for model in models]
     grips = [grip(wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
     caps = [
@@ -190,7 +191,7 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
             height=crowns[k].wanted,
             model_height=crowns[k].model,
             proud=proud,
-            proud_u95=proud_u95(estimate.proud_cov, index, printer.error.height.spread, job.factor),
+            proud_u95=_proud_u95(job, index, crowns[k]),
             proud_pressed=proud - sites[k].travel,
             hole_section=opening.section,
             passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at, tolerance=DRAWN),
@@ -211,14 +212,50 @@ def _proud(spec: CapSpec, position: Position) -> float:
     return spec.proud if position.proud is None else position.proud
 
 
-def _largest(job: _Job, spec: CapSpec, places: Sequence[Place]) -> list[Section | None]:
-    """The largest section per position, one for all unless the part says otherwise; None: no room."""
+def _crown(job: _Job, spec: CapSpec, position: Position, site: Site) -> Crown:
+    """Where the crown ends: on the layer that was chosen, on the part that stays, or on the nearest layer."""
+    error = job.estimate.height_error.value
+    forced = spec.height if position.height is None else position.height
+    crown = crown_height(site.drop, _proud(spec, position), forced, error, job.printer)
+    choice = job.choices.get(position.label)
+    if choice is None:
+        return crown
+    if choice.kept is not None:
+        return replace(crown, model=choice.model_height, proud=choice.proud, u=choice.proud_u)
+    return chosen_crown(crown, error, site.drop, choice.model_height)
+
+
+def _model_section(drawn: Section, choice: Choice | None) -> Section:
+    """The section as drawn; a part that stays has its own, one that rubbed must not be larger than told."""
+    if choice is None or drawn.shape == "outline":
+        return drawn
+    if choice.kept is not None and min(choice.kept.model_section) > 0:
+        width, depth = choice.kept.model_section
+    elif choice.limit is not None:
+        width, depth = min(drawn.width, choice.limit[0]), min(drawn.depth, choice.limit[1])
+    else:
+        return drawn
+    if drawn.shape == "round":
+        width = depth = min(width, depth)
+    return replace(drawn, width=width, depth=depth, corner_radius=min(drawn.corner_radius, width / 2, depth / 2))
+
+
+def _proud_u95(job: _Job, index: int, crown: Crown) -> float:
+    if crown.u is not None:
+        return job.factor * crown.u
+    return proud_u95(job.estimate.proud_cov, index, job.printer.error.height.spread, job.factor)
+
+
+def _largest(job: _Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place]) -> list[Section | None]:
+    """The largest section per position, one for all unless the part says otherwise; None where none
+    passes that has any wall around its seat."""
 
     def of(group: Sequence[Place]) -> Section | None:
         try:
-            return largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
+            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
         except NoRoomError:
             return None
+        return found if wall_room(found, seat.outer) >= LEAST_WALL else None
 
     return [of(places)] * len(places) if spec.equal else [of([place]) for place in places]
 
@@ -267,8 +304,8 @@ def _height_findings(
     expected: Section,
 ) -> list[Finding]:
     site, crown, label = cap.site, cap.crown, cap.label
-    estimate, printer = job.estimate, job.printer
-    u95 = proud_u95(estimate.proud_cov, index, printer.error.height.spread, job.factor)
+    estimate = job.estimate
+    u95 = _proud_u95(job, index, crown)
     travel_u95, thickness_u95 = judge.expanded(seat.travel), judge.expanded(estimate.thickness)
     wanted = _proud(spec, position)
     forced = spec.height is not None or position.height is not None
