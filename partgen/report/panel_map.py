@@ -32,8 +32,16 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
     at = np.array([p.at_mm for p in doc.positions])  # (n, 2) mm
     reach = np.array([_reach(p.drawing.hole.outline) for p in doc.positions])
     low, high = (at - reach).min(axis=0) - 3.0, (at + reach).max(axis=0) + 3.0
+
+    def fitting() -> float:
+        """Pixels per mm at which the whole plate fits."""
+        size = high - low
+        return float(min((_WIDTH - 2 * _MARGIN) / size[0], _MAX_HEIGHT / size[1], 9.0))
+
+    low[1] -= max(0.0, (_font(_room(at) * fitting()) + 4) / fitting() - 3.0)  # room for the lowest row's labels
+    scale = fitting()
+    room = _room(at) * scale
     size = high - low
-    scale = min((_WIDTH - 2 * _MARGIN) / size[0], _MAX_HEIGHT / size[1], 9.0)
     width, height = size[0] * scale + 2 * _MARGIN, size[1] * scale + 2 * _MARGIN
 
     def px(x: float, y: float) -> tuple[float, float]:
@@ -44,7 +52,6 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
         "rect", x=corner[0], y=corner[1], width=far[0] - corner[0], height=far[1] - corner[1], rx=6, class_="plate"
     )
     contours = _contours(doc.panel.slope, low, high, px)
-    room = _room(at) * scale
     marks = Markup("").join(_position(root.positions[i], i, px, scale, room, links=i in links) for i in range(len(at)))
     arrow = _arrow(root, px(high[0], high[1]), far)
     bar = _scale_bar(px(low[0], low[1]), size[0], scale)
@@ -79,6 +86,11 @@ def _room(at: FloatArray) -> float:
     return float(gaps[gaps > 0].min(initial=30.0))
 
 
+def _font(room: float) -> float:
+    """Size of labels in pixels, where neighbours are `room` pixels apart."""
+    return max(6.5, min(13.0, room / 4.2))
+
+
 def _position(p: Node, index: int, px: Place, scale: float, room: float, *, links: bool) -> Markup:
     raw = p.raw
     x, y = raw.at_mm
@@ -86,7 +98,7 @@ def _position(p: Node, index: int, px: Place, scale: float, room: float, *, link
     hole = [px(x + ox + u, y + oy + v) for u, v in raw.drawing.hole.outline]
     cx, cy = px(x, y)
     r = max(4.0, min(9.0, room / 5))
-    font = max(6.5, min(13.0, room / 4.2))
+    font = _font(room)
     fits = max(2, int(room / (font * 0.62)))
     label = raw.label if len(raw.label) <= fits else raw.label[: fits - 1] + "…"
     half = max(v for _, v in raw.drawing.hole.outline) * scale

@@ -97,10 +97,19 @@ class _Cut:
         )
 
     @cached_property
-    def high(self) -> float:
+    def top(self) -> float:
         d = self.d
         face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1]) + d.face_u95
         return max(d.crown_z + max(d.crown_rise, 0.0), face)
+
+    @cached_property
+    def other(self) -> _Cut:
+        """The cut square to this one: both get the same scale and frame, so that the eye may compare them."""
+        return _Cut(self.p, 1 - self.axis)
+
+    @cached_property
+    def high(self) -> float:
+        return max(self.top, self.other.top)
 
     @cached_property
     def low(self) -> float:
@@ -108,22 +117,29 @@ class _Cut:
         return -max(d.seat_length, d.travel - d.skirt_bottom, d.body or 0.0) - 0.6
 
     @cached_property
+    def wide(self) -> float:
+        """mm of width that the frame holds."""
+        return max(cut.ends[1] - cut.ends[0] for cut in (self, self.other))
+
+    @cached_property
     def scale(self) -> float:
-        """Pixels per mm; the same in both cuts."""
-        other = _Cut(self.p, 1 - self.axis)
-        wide = max(cut.ends[1] - cut.ends[0] for cut in (self, other))
-        tall = max(cut.high - cut.low for cut in (self, other))
-        return min(_BODY / wide, _TALL / tall, _MOST)
+        """Pixels per mm."""
+        return min(_BODY / self.wide, _TALL / (self.high - self.low), _MOST)
+
+    @cached_property
+    def margin(self) -> float:
+        """Pixels left of the drawing."""
+        return _LEFT + (self.wide - self.ends[1] + self.ends[0]) * self.scale / 2
 
     def at(self, u: float, z: float) -> Pt:
-        return _LEFT + (u - self.ends[0]) * self.scale, _TOP + (self.high - z) * self.scale
+        return self.margin + (u - self.ends[0]) * self.scale, _TOP + (self.high - z) * self.scale
 
     def area(self, points: list[Pt], class_: str, **attributes: object) -> Markup:
         return svg.el("path", d=svg.path([self.at(u, z) for u, z in points]), class_=class_, **attributes)
 
     def draw(self) -> Markup:
         (left, right), d = self.ends, self.d
-        width = _LEFT + (right - left) * self.scale + _RIGHT
+        width = _LEFT + self.wide * self.scale + _RIGHT
         height = _TOP + (self.high - self.low) * self.scale + _BOTTOM
         w = (d.seat_width, d.seat_depth)[self.axis] / 2
         band = [

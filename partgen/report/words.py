@@ -20,6 +20,14 @@ MOST_DRAWN = 160
 FEELS = ("free", "rubs", "stuck")
 GRIPS = ("loose", "holds", "tight")
 
+METHODS = (
+    "Uncertainty: JCGM 100:2008, Guide to the expression of uncertainty in measurement",
+    "Chances: JCGM 101:2008, Propagation of distributions using a Monte Carlo method",
+    "Proven, not proven, fails: ISO 14253-1:2017, Decision rules for verifying conformity",
+    "Printing processes: ISO/ASTM 52900:2021, Additive manufacturing, General principles, Fundamentals and vocabulary",
+)
+"""What every report rests on; the fit document may add to it."""
+
 CAUTIONS = (
     "Disconnect the mains, and let capacitors discharge, before you measure or work inside an instrument. "
     "Some hold a dangerous charge for a long time. Take batteries out.",

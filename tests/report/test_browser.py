@@ -206,7 +206,7 @@ def test_copying_gives_the_table_as_tab_separated_text(opened: Callable[..., Any
     page.click("[data-copy=t-positions]")
     page.wait_for_function("document.querySelector('.tablebar .said').textContent === 'Copied.'")
     rows = list(csv.reader(io.StringIO(page.evaluate("navigator.clipboard.readText()")), delimiter="\t"))
-    assert [len(row) for row in rows] == [12] * 7
+    assert [len(row) for row in rows] == [11] * 7
     assert rows[1][0] == "S1" and rows[1][2] == "5.81"
 
 
@@ -357,3 +357,16 @@ def test_two_revisions_stand_side_by_side(opened: Callable[..., Any]) -> None:
 def test_size_stays_far_below_six_megabytes(n: int) -> None:
     """The sample has plain stand-ins; bench/report.py measures built sets."""
     assert len(render(document(n)).encode()) < 4_000_000
+
+
+def test_each_column_of_the_table_shows_its_own_quantity(opened: Callable[..., Any]) -> None:
+    """In the order of the headings, for the first and the last position."""
+    page = opened(render(document(6))).page
+    for row in (0, 5):
+        paths = page.eval_on_selector_all(
+            "#t-positions tbody tr", f"rows => [...rows[{row}].querySelectorAll('data')].map(d => d.dataset.from)"
+        )
+        assert [p.removeprefix(f"positions.{row}.") for p in paths] == [
+            "height_mm", "model_height_mm", "proud_mm", "proud_u95_mm", "proud_pressed_mm", "clearance_mm",
+            "clearance_worst_mm", "geometry.clearance_mm", "p_bind", "grip_n.0", "grip_n.1",
+        ]  # fmt: skip
