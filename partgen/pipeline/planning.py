@@ -7,13 +7,14 @@ from datetime import date
 from pathlib import Path
 
 from partgen import __version__
-from partgen.fit.assemble import Circumstances, assemble
+from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
-from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
+from partgen.pipeline.learning import Learnt, learn
 from partgen.plan.records import SetPlan
+from partgen.plan.revision import Choice
 from partgen.plan.solve import plan_set
 
 
@@ -25,6 +26,7 @@ class Planned:
     estimate: Estimate
     plan: SetPlan
     document: FitDocument
+    learnt: Learnt
 
 
 def plan_profile(path: Path, *, printer: str | None = None, seed: int = 0) -> Planned:
@@ -34,12 +36,32 @@ def plan_profile(path: Path, *, printer: str | None = None, seed: int = 0) -> Pl
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
     """Plan what was gathered. Pure but for the date of today, which can be given."""
-    known = estimate(inputs.profile, inputs.printer)
-    plan = plan_set(inputs.profile, known, inputs.printer, lambda name: inputs.materials[name], seed=inputs.seed)
+    learnt = learn(inputs)
+    known = learnt.estimate
+    plan = plan_set(
+        inputs.profile,
+        known,
+        inputs.printer,
+        lambda name: inputs.materials[name],
+        seed=inputs.seed,
+        choices=learnt.choices,
+    )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
-    document = assemble(plan, inputs.profile, known, inputs.printer, circumstances(inputs, today or date.today()))
-    return Planned(inputs, known, plan, document)
+    document = assemble(
+        plan,
+        inputs.profile,
+        known,
+        inputs.printer,
+        circumstances(inputs, today or date.today()),
+        {label: revised(choice) for label, choice in learnt.choices.items()},
+    )
+    return Planned(inputs, known, plan, document, learnt)
+
+
+def revised(choice: Choice) -> Built:
+    """What the fit document says of a position's change since the last revision."""
+    return Built(unchanged_since=choice.kept.made_in if choice.kept else None, change=choice.why)
 
 
 def circumstances(inputs: Inputs, today: date) -> Circumstances:

@@ -1,0 +1,133 @@
+"""What a log teaches: trials as observations, the estimate they leave, and what the next revision makes.
+
+May import: errors, log, metrology, model, plan, profile, pipeline.inputs. Pure but for reading texts
+that are in the log already.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from partgen.log.records import Log, Revision, Trial
+from partgen.metrology.estimate import estimate
+from partgen.metrology.records import Estimate, Observation
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.pipeline.inputs import Inputs
+from partgen.plan.felt import learn_from_feel
+from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts
+from partgen.profile.load import parse_profile
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """The estimate after all trials, and the choice for every position."""
+
+    estimate: Estimate
+    choices: Mapping[str, Choice]
+    observations: tuple[Observation, ...]
+    revises: str | None
+    """The revision that the choices revise; None where every part is made anew."""
+
+
+def learn(inputs: Inputs) -> Learnt:
+    """Everything the log holds, brought to bear on the profile as it is now."""
+    profile, printer, log = inputs.profile, inputs.printer, inputs.log
+    observations = observations_of(log, profile, printer)
+    known = estimate(profile, printer, observations)
+    last = log.revision[-1] if log.revision else None
+    tried = last is not None and any(trial.revision == last.id for trial in log.trial)
+    serving = {built.label: built.made_in for built in last.built} if last is not None and tried else {}
+    felt = learn_from_feel(profile, printer, known, observations, serving)
+    if last is None or not tried:
+        return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate), observations, None)
+    history = History(
+        built={built.label: built_part(log, last, built.label) for built in last.built},
+        observations=observations,
+        before=_before(log, last, profile, printer),
+        remake={**felt.remake, **_edited(inputs, last)},
+    )
+    return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate, history), observations, last.id)
+
+
+def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
+    """Every trial in the log as an observation of the part that was in place."""
+    assumed = _bores_assumed(log, profile, printer)
+    return tuple(_observation(log, trial, assumed) for trial in log.trial)
+
+
+def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
+    """The part that serves at `label` in a revision, as it was made."""
+    built = revision.position(label)
+    assert built is not None
+    maker = log.find(built.made_in)
+    made = (maker.position(label) if maker else None) or built
+    return BuiltPart(label, built.made_in, made.model_height_mm, made.proud_mm, made.section_mm, made.model_section_mm)
+
+
+def _observation(log: Log, trial: Trial, assumed: Mapping[str, float]) -> Observation:
+    revision = log.find(trial.revision)
+    assert revision is not None, "a trial is only recorded for a revision that stands in the log"
+    part = built_part(log, revision, trial.label)
+    return Observation(
+        label=trial.label,
+        made_in=part.made_in,
+        model_height=part.model_height,
+        proud=() if trial.proud_mm is None else (trial.proud_mm,),
+        seen=trial.proud_seen,
+        feel=trial.feel,
+        side=trial.side,
+        grip=trial.grip,
+        model_section=part.model_section,
+        bore_assumed=assumed.get(part.made_in, assumed[""]),
+    )
+
+
+def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, float]:
+    """Per revision, the sockets' error it was drawn for: learnt from the trials before it, in turn.
+
+    Under "" stands the printer's own, from before anything was learnt.
+    """
+    assumed = {"": printer.error.hole.value}
+    blank = estimate(profile, printer)
+    for revision in log.revision:
+        before = [_observation(log, trial, assumed) for trial in log.trial[: revision.trials_before]]
+        learnt = learn_from_feel(profile, printer, blank, [one for one in before if one.grip is not None])
+        assumed[revision.id] = learnt.estimate.bore_error.value
+    return assumed
+
+
+def _before(log: Log, last: Revision, profile: Profile, printer: Printer) -> Estimate:
+    """The estimate that the last revision was planned from, under the profile as it is now."""
+    assumed = _bores_assumed(log, profile, printer)
+    return estimate(profile, printer, [_observation(log, trial, assumed) for trial in log.trial[: last.trials_before]])
+
+
+def _edited(inputs: Inputs, last: Revision) -> dict[str, Remake]:
+    """Positions whose part, hole or seat is described otherwise than when the last revision was built."""
+    text = inputs.log.text(last.profile_hash)
+    if text is None or last.profile_hash == inputs.snapshots[0].hash:
+        return {}
+    old, new = parse_profile(text.text, last.id), inputs.profile
+    before = {position.label: position for position in old.position}
+    remake = {}
+    for position in new.position:
+        was = before.get(position.label)
+        if was is None:
+            continue
+        changed = _described(old, was.label) != _described(new, position.label)
+        if changed:
+            remake[position.label] = Remake("its part, hole or seat is described otherwise in the profile now")
+    return remake
+
+
+def _described(profile: Profile, label: str) -> Sequence[object]:
+    """What a part's shape follows from, heights and drops left out: they are weighed, not compared."""
+    position = next(p for p in profile.position if p.label == label)
+    return (
+        profile.part_of(position).model_dump(exclude={"proud", "height", "proud_tolerance", "spares"}),
+        profile.hole_of(position).model_dump(exclude={"offset_limit"}),
+        profile.seat_of(position).model_dump(exclude={"height", "spread"}),
+        position.offset,
+    )
