@@ -30,6 +30,23 @@ class Gap(Record):
     read: Readings
 
 
+EDGE = "edge"
+"""In a spacing: the panel's own left (x) or near (y) edge, instead of a position's label."""
+
+
+class Spacing(Record):
+    """A distance between the edges of two holes, read instead of coordinates. Lengths in mm."""
+
+    between: tuple[str, str]
+    """Two labels, left before right or near before far; the first may be "edge", the panel's own."""
+    along: Literal["x", "y"]
+    edges: Literal["near", "far", "same"] = "near"
+    """Which edges: facing each other, turned away from each other, or like ones of equal holes."""
+    read: Readings
+    in_line: Length = 0.2
+    """How far the two may be out of line along the other axis, plus or minus, where not measured."""
+
+
 class Panel(Record):
     """The panel. Lengths in mm."""
 

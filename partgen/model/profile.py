@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, SerializeAsAny
 
 from partgen.model.fields import Record
-from partgen.model.panel import Caliper, Hole, Panel, Seat
+from partgen.model.panel import Caliper, Hole, Panel, Seat, Spacing
 from partgen.model.part import PartSpec, Position
 from partgen.units import Unit
 
@@ -35,6 +35,8 @@ class Profile(Record):
     hole: dict[str, Hole]
     seat: dict[str, Seat]
     part: dict[str, SerializeAsAny[PartSpec]]
+    spacing: tuple[Spacing, ...] = ()
+    """Distances that stand in for the coordinates of positions that give none."""
     position: Annotated[tuple[Position, ...], Field(min_length=1)]
 
     def part_of(self, position: Position) -> PartSpec:

@@ -58,6 +58,22 @@ def from_original(raw: Mapping[str, object], instrument: Instrument) -> Result:
     return _minus(_all(raw, "cap", instrument), _all(raw, "proud", instrument), 2 * wear, instrument)
 
 
+def on_top(raw: Mapping[str, object], instrument: Instrument) -> Result:
+    """A panel `gap` read above a daughter board, whose face lies `on` so far above the board."""
+    on = _all(raw, "on", instrument)
+    values, steps = _minus(_all(raw, "gap", instrument), on, 0.0, instrument)
+    mean = sum(one.mm for one in on) / len(on)
+    return tuple(round(value + 2 * mean, 9) for value in values), steps
+
+
+def standoff(raw: Mapping[str, object], instrument: Instrument) -> Result:
+    """A `standoff` between board and panel: its length, give or take its `tolerance`."""
+    tolerance = _one(raw, "tolerance", instrument).mm
+    if tolerance <= 0:
+        raise ValueError("tolerance above 0")
+    return (_one(raw, "standoff", instrument).mm,), (2 * tolerance,)
+
+
 def inside_socket(raw: Mapping[str, object], instrument: Instrument) -> Result:
     """A surviving original's `socket` instead of the seat: the seat is smaller by at most `play`.
 
@@ -79,10 +95,12 @@ WAYS: dict[frozenset[str], Callable[[Mapping[str, object], Instrument], Result]]
     frozenset({"cap", "proud"}): from_original,
     frozenset({"cap", "proud", "wear"}): from_original,
     frozenset({"socket", "play"}): inside_socket,
+    frozenset({"gap", "on"}): on_top,
+    frozenset({"standoff", "tolerance"}): standoff,
 }
 FORMS = (
     "{go = 11.5, no_go = 11.6}, {total = 12.3, less = 8.0}, {cap = 8.0, proud = 1.5, wear = 0.1} "
-    "or {socket = 3.4, play = 0.1}"
+    "{socket = 3.4, play = 0.1}, {gap = 6.1, on = 8.0} or {standoff = 12.0, tolerance = 0.1}"
 )
 
 

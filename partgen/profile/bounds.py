@@ -38,6 +38,7 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "repeatability": Bounds(0.001, 1.0),
     },
     panel.Gap: {"at": Bounds(-1000.0, 1000.0), "read": Bounds(0.2, 200.0)},
+    panel.Spacing: {"read": Bounds(0.1, 1500.0), "in_line": Bounds(0.0, 5.0)},
     panel.Panel: {
         "thickness": Bounds(0.2, 25.0),
         "thickness_limit": Bounds(0.0, 2.0),

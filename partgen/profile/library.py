@@ -119,7 +119,7 @@ def _parse(model: type[_R], text: str, source: str) -> _R:
         ) from error
 
 
-def _fault(  # noqa: PLR0917
+def _fault(
     model: type[Record], source: str, loc: tuple[int | str, ...], kind: str, value: object, message: str
 ) -> Fault:
     where = f"{source}: {'.'.join(str(item) for item in loc)}"

@@ -139,7 +139,7 @@ def _leaf(value: object) -> object:
     if isinstance(value, BaseModel):
         return _plain(value)
     if isinstance(value, Reading):
-        return [_leaf(value.values), _leaf(value.steps)]
+        return [_leaf(value.values), _leaf(value.steps), *([list(value.stated)] if value.stated else [])]
     if isinstance(value, dict):
         return {key: _leaf(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):

@@ -41,6 +41,7 @@ _MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
     "in [panel]": (panel.Panel,),
     "in [[panel.gap]]": (panel.Gap,),
     "in [target]": (Target,),
+    "in [[spacing]]": (panel.Spacing,),
     "in [hole.NAME]": tuple(HOLES.values()),
     "in [seat.NAME]": tuple(SEATS.values()),
     "in [part.NAME]": tuple(FAMILIES.values()),
@@ -57,6 +58,7 @@ class _Reader:
         self.unit: Unit = "mm"
         self.instrument = Instrument()
         self.unit_known = True
+        self.unplaced = False  # spacings were to give coordinates and could not: said once, not at every position
 
     def fault(self, where: str, read: str, expected: str) -> None:
         self.faults.append(Fault(f"{self.source}: {where}", read, expected))
@@ -82,7 +84,8 @@ class _Reader:
             unknown = [d["loc"][0] for d in details if d["type"] == "extra_forbidden"]
             meant = {_meant(model, str(key)) for key in unknown}  # a misspelt key is one fault, not two
             for detail in details:
-                if not (detail["type"] == "missing" and detail["loc"][0] in meant):
+                known_of = detail["loc"][0] in meant or (self.unplaced and detail["loc"][0] == "at")
+                if not (detail["type"] == "missing" and known_of):
                     self.fault(*self._explain(model, detail, where))
             return None
         self._check_bounds(made, data, where)
@@ -179,7 +182,7 @@ class _Reader:
             elif not data.get(key, "").isprintable():
                 self.fault(key, as_written(data[key]), "expected text on one line, without control characters")
 
-    def panel(self, data: object) -> panel.Panel | None:
+    def plate(self, data: object) -> panel.Panel | None:
         if not isinstance(data, dict):
             return cast("panel.Panel | None", self.record(panel.Panel, data, "[panel]"))
         raw_gaps = data.get("gap", [])
@@ -197,6 +200,13 @@ class _Reader:
         if made is None or None in gaps:
             return None
         return made.model_copy(update={"gap": tuple(gaps)})
+
+    def spacings(self, data: object) -> list[panel.Spacing]:
+        if not isinstance(data, list):
+            self.fault("[spacing]", "", "write each spacing under [[spacing]], in double brackets")
+            return []
+        made = (self.record(panel.Spacing, raw, f"[[spacing]] number {i}:") for i, raw in enumerate(data, 1))
+        return [one for one in made if isinstance(one, panel.Spacing)]
 
     def named(self, data: Table, group: str, known: Mapping[str, type[BaseModel]], key: str) -> Table:
         """The tables [group.NAME], each validated by the model that its `key` picks."""
@@ -253,11 +263,18 @@ class _Reader:
         if isinstance(caliper, panel.Caliper):
             self.instrument = Instrument(self.unit, caliper.resolution, caliper.repeatability)
         target = self.record(Target, data.get("target", {}), "[target]")
-        plate = self.panel(data.get("panel", {}))
+        plate = self.plate(data.get("panel", {}))
         holes = self.named(data, "hole", HOLES, "shape")
         seats = self.named(data, "seat", SEATS, "shape")
         parts = self.named(data, "part", FAMILIES, "kind")
-        positions = self.positions(data.get("position"))
+        spacings = self.spacings(data.get("spacing", []))
+        raw_positions = data.get("position")
+        if spacings and isinstance(caliper, panel.Caliper) and not self.faults:
+            from partgen.profile.placing import place
+
+            raw_positions = place(raw_positions, holes, parts, spacings, self.instrument.unit, caliper, self)
+        self.unplaced = bool(self.faults and data.get("spacing"))
+        positions = self.positions(raw_positions)
         for where, read, expected in cross_faults(plate, holes, seats, parts, positions):
             self.fault(where, read, expected)
         if self.faults:
@@ -272,6 +289,7 @@ class _Reader:
                 "hole": holes,
                 "seat": seats,
                 "part": parts,
+                "spacing": spacings,
                 "position": positions,
             }
         )

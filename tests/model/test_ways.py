@@ -93,3 +93,15 @@ def test_a_way_that_is_none_is_said(way: str, said: str) -> None:
         profile("width = [11.52, 11.50]", f"width = {way}")
     assert "[hole.window] width" in str(caught.value)
     assert said in str(caught.value)
+
+
+def test_a_gap_above_a_daughter_board_counts_from_the_board() -> None:
+    values, steps = resolve({"gap": [6.12, 6.14], "on": [8.0, 8.02]}, Instrument())
+    assert values == pytest.approx((14.13, 14.15))
+    assert min(steps) >= math.sqrt(12 * 0.03**2 / 2)
+
+
+def test_a_standoff_is_a_gap_within_its_tolerance() -> None:
+    assert resolve({"standoff": "1/2 in", "tolerance": 0.1}, Instrument()) == ((12.7,), (0.2,))
+    with pytest.raises(ValueError, match="above 0"):
+        resolve({"standoff": 12, "tolerance": 0}, Instrument())
