@@ -19,12 +19,16 @@ from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
-from partgen.pipeline.planning import Planned, circumstances, plan_inputs
+from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders
+from partgen.plan.records import PositionPlan
 
 CONTENT = ("parts/*.stl", "fit.json")
 """What a revision's content hash covers: what is printed, and every number."""
+
+
+NOTHING = "Every part stays as it is: nothing was built."
 
 
 @dataclass(frozen=True)
@@ -61,12 +65,25 @@ def build_profile(
     remarks = []
     if before := changed_since(inputs):
         remarks.append(f"The profile has changed since {before} was built.")
+    if (stands := _nothing_to_make(inputs)) is not None:
+        return BuiltSet(stands, out / inputs.name / inputs.log.revision[-1].id, (*remarks, NOTHING))
     identity = next_revision_id(inputs.log)
     today = date.today()
     document, folder, content = _write(inputs, out, identity, today, step)
     entry = _entry(inputs, document, identity, today, content)
     append(log_path(path), revisions=[entry], snapshots=inputs.snapshots)
     return BuiltSet(document, folder, tuple(remarks))
+
+
+def _nothing_to_make(inputs: Inputs) -> FitDocument | None:
+    """The plan's document where every part of the last revision stays; else None."""
+    last = inputs.log.revision[-1] if inputs.log.revision else None
+    if last is None or not any(trial.revision == last.id for trial in inputs.log.trial):
+        return None
+    planned = plan_inputs(inputs)
+    if any(choice.kept is None for choice in planned.learnt.choices.values()):
+        return None
+    return planned.document.model_copy(update={"revision": last.id})
 
 
 def _again(path: Path, out: Path, identity: str, step: Step) -> BuiltSet:
@@ -87,13 +104,17 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
     """Make everything of one revision in its folder; the document, the folder and the content hash."""
     step("Working out the plan", 0, 1)
     planned = plan_inputs(inputs, today=day)
-    made, failed = make_parts(planned.plan.positions, inputs.profile, inputs.printer, step)
+    choices = planned.learnt.choices
+    wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
+    made, failed = make_parts([_marked(plan, identity) for plan in wanted], inputs.profile, inputs.printer, step)
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
     with staged(out, inputs.name, identity) as folder:
-        facts: dict[str, Built] = {label: not_built(finding) for label, finding in failed.items()}
+        facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
+        facts |= {label: not_built(finding) for label, finding in failed.items()}
         for done, (label, part) in enumerate(made.items()):
             step("Writing the parts", done, len(made))
-            facts[label] = built_facts(part, _write_part(part, folder, stems[label]))
+            written = built_facts(part, _write_part(part, folder, stems[label]))
+            facts[label] = replace(written, change=choices[label].why)
         arranged = lay_out(made, inputs)
         files = {label: fact.file for label, fact in facts.items() if fact.file}
         write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
@@ -103,6 +124,14 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
         _write_report(document, made, folder)
         content = content_of(folder, CONTENT)
     return document, out / inputs.name / identity, content
+
+
+def _marked(plan: PositionPlan, identity: str) -> PositionPlan:
+    """The plan with the revision in the part's mark, from the second one on: old and new lie side by side."""
+    number = int(identity.removeprefix("r"))
+    if number == 1 or not plan.model.mark:
+        return plan
+    return replace(plan, model=replace(plan.model, mark=f"{plan.model.mark} r{number}"))
 
 
 def _write_part(part: MadePart, folder: Path, stem: str) -> str:
