@@ -28,6 +28,7 @@ from partgen.fit.document import (
     SectionDoc,
     SetDoc,
 )
+from partgen.fit.sides import room_at_sides
 from partgen.metrology.records import Budget, Estimate
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -230,7 +231,14 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         seat_length=_r(seat.length),
         travel=_r(p.travel),
         body=None if seat.body is None else _r(seat.body),
+        sides_mm=_sides(p),
     )
+
+
+def _sides(p: PositionPlan) -> tuple[float, float, float, float] | None:
+    """Room on the four sides, as drawn."""
+    sides = room_at_sides(p.passage, outline(p.section, opening=False)) if p.passage else None
+    return None if sides is None else (_r(sides[0]), _r(sides[1]), _r(sides[2]), _r(sides[3]))
 
 
 def seat_size(seat: object) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from functools import cached_property
 from markupsafe import Markup
 
 from partgen.fit.document import DrawingDoc, SectionDoc
+from partgen.fit.sides import span_at
 from partgen.report import svg
 from partgen.report.extras import Shape
 from partgen.report.slicing import outlines
@@ -25,23 +26,6 @@ _BODY, _TALL, _MOST = 250.0, 330.0, 22.0  # px the widest and tallest drawn thin
 _LEFT, _RIGHT, _TOP, _BOTTOM = 112.0, 78.0, 46.0, 30.0  # px around the drawing, for dimensions
 _BEYOND = 2.6  # mm of panel shown beside the hole
 _AXES = ("X", "Y")
-
-
-def span_at(outline: tuple[Pt, ...], axis: int, level: float = 0.0) -> Pt | None:
-    """Where the line "other coordinate = level" crosses a closed outline: (lowest, highest) along `axis`.
-
-    >>> span_at(((1, -2), (1, 2), (-1, 2), (-1, -2)), axis=0)
-    (-1.0, 1.0)
-    """
-    hits: list[float] = []
-    other = 1 - axis
-    for a, b in zip(outline, (*outline[1:], *outline[:1]), strict=True):
-        va, vb = a[other] - level, b[other] - level
-        if va == vb == 0:
-            hits += [float(a[axis]), float(b[axis])]
-        elif va * vb <= 0 and va != vb:
-            hits.append(a[axis] + (b[axis] - a[axis]) * va / (va - vb))
-    return (min(hits), max(hits)) if hits else None
 
 
 def _span(section: SectionDoc, axis: int, level: float = 0.0) -> Pt:
@@ -99,8 +83,9 @@ class _Cut:
     @cached_property
     def top(self) -> float:
         d = self.d
-        face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1]) + d.face_u95
-        return max(d.crown_z + max(d.crown_rise, 0.0), face)
+        face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1])
+        u95: float = self.p.raw.proud_u95_mm
+        return max(d.crown_z + max(d.crown_rise, 0.0) + u95, face)
 
     @cached_property
     def other(self) -> _Cut:
@@ -138,13 +123,10 @@ class _Cut:
         return svg.el("path", d=svg.path([self.at(u, z) for u, z in points]), class_=class_, **attributes)
 
     def draw(self) -> Markup:
-        (left, right), d = self.ends, self.d
+        d = self.d
         width = _LEFT + self.wide * self.scale + _RIGHT
         height = _TOP + (self.high - self.low) * self.scale + _BOTTOM
         w = (d.seat_width, d.seat_depth)[self.axis] / 2
-        band = [
-            (u, d.face_z + self.slope * u + s * d.face_u95) for u, s in ((left, 1), (right, 1), (right, -1), (left, -1))
-        ]
         return svg.el(
             "svg",
             svg.el("title", f"{self.p.raw.label}: section along {_AXES[self.axis]}"),
@@ -152,7 +134,7 @@ class _Cut:
             self.area([(-w, 0.0), (w, 0.0), (w, -d.seat_length), (-w, -d.seat_length)], "seat moves"),
             self._solid(),
             *(self.area(piece, "panel") for piece in self._panel()),
-            self.area(band, "band"),
+            self._band(),
             svg.line(*self.at(0, self.high + 0.25), *self.at(0, self.low + 0.4), class_="axis"),
             self._pressed(),
             self._dimensions(),
@@ -221,6 +203,11 @@ class _Cut:
         (left, left_under), (right, right_under) = end(self.ends[0]), end(self.ends[1])
         (a, a_under), (b, b_under) = edge(-1), edge(1)
         return [[left, a, a_under, left_under], [b, right, right_under, b_under]]
+
+    def _band(self) -> Markup:
+        """Where the crown may stand above the panel as drawn, 95 times in 100."""
+        u, crown = self.p.raw.proud_u95_mm, self._crown()
+        return self.area([*((x, z + u) for x, z in crown), *((x, z - u) for x, z in reversed(crown))], "band moves")
 
     def _pressed(self) -> Markup:
         """The crown at the end of its travel, as a dashed line."""

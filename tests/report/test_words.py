@@ -82,6 +82,7 @@ def test_contours_are_lines_of_equal_height_with_their_height_written(slope: tup
     reach = np.array([11.51 / 2, 6.32 / 2]) + 3
     scale = float(size.get("width", "")) / (np.ptp(at[:, 0]) + 2 * reach[0])
     low, high = at.min(axis=0) - reach, at.max(axis=0) + reach
+    low[1] = high[1] - float(size.get("height", "")) / scale  # the plate leaves room for labels below
     corner = min(slope[0] * x + slope[1] * y for x in (low[0], high[0]) for y in (low[1], high[1]))
     origin = np.array([float(size.get("x", "")), float(size.get("y", ""))])
     for line, height in zip(lines, heights, strict=True):
