@@ -49,6 +49,8 @@ def reading_at(profile: Profile, place: Place) -> Reading | None:
     if place.table == "gap":
         gaps = profile.panel.gap
         return gaps[int(place.name) - 1].read if int(place.name) <= len(gaps) else None
+    if place.table == "spacing":
+        return profile.spacing[int(place.name) - 1].read if int(place.name) <= len(profile.spacing) else None
     record = profile.panel if place.table == "panel" else getattr(profile, place.table)[place.name]
     value = getattr(record, place.key)
     written = place.key in record.model_fields_set

@@ -48,6 +48,10 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
             kind: ReadingKind = "inside" if key == "bore" else "outside"
             yield Task(Place("seat", name, key), f"seat {name}: {ACROSS[key]}", kind, wanted)
         yield Task(Place("seat", name, "travel"), f"seat {name}: {ACROSS['travel']}", "depth", min(wanted, 2))
+    for number, spacing in enumerate(profile.spacing, 1):
+        a, b = spacing.between
+        title = f"{a} to {b} along {spacing.along}: {spacing.edges} edges"
+        yield Task(Place("spacing", str(number), "read"), title, "outside", wanted)
     for position in profile.position:
         yield drop_task(position.label, wanted)
     for number in range(1, len(profile.panel.gap) + 1):

@@ -27,9 +27,9 @@ _TOML_NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
 
 @dataclass(frozen=True)
 class Place:
-    """Where one quantity stands in a profile. `name` is a label, a table's name or a gap's number from 1."""
+    """Where one quantity stands in a profile. `name` is a label, a table's name, or a number from 1."""
 
-    table: Literal["position", "hole", "seat", "part", "panel", "gap", "caliper"]
+    table: Literal["position", "hole", "seat", "part", "panel", "gap", "spacing", "caliper"]
     name: str
     key: str
 
@@ -38,6 +38,8 @@ class Place:
             return f"position {self.name}: {self.key}"
         if self.table == "gap":
             return f"panel gap {self.name}"
+        if self.table == "spacing":
+            return f"[[spacing]] number {self.name}: {self.key}"
         return f"[{self.table}.{self.name}] {self.key}" if self.name else f"[{self.table}] {self.key}"
 
 
@@ -233,6 +235,8 @@ def _table(document: tomlkit.TOMLDocument, place: Place) -> Any:  # noqa: ANN401
             return next(table for table in plain["position"] if table.get("label") == place.name)
         if place.table == "gap":
             return plain["panel"]["gap"][int(place.name) - 1]
+        if place.table == "spacing":
+            return plain["spacing"][int(place.name) - 1]
         if place.name:
             return plain[place.table][place.name]
         if place.table not in plain:

@@ -38,6 +38,7 @@ def profile_schema() -> Schema:
     }
     for family in FAMILIES.values():  # the default alone would let any family match
         definitions[family.__name__].setdefault("required", []).append("kind")
+    definitions["Position"]["required"].remove("at")  # spacings may stand in for it
     for model in _models(Profile, *FAMILIES.values()):
         _describe(model, schema if model is Profile else definitions.get(model.__name__, {}))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "partgen profile", **schema}

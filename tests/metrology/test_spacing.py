@@ -56,11 +56,11 @@ def test_the_shared_limit_of_error_adds_up_along_a_chain_and_chance_only_as_its_
 
 
 def test_the_uncertainty_holds_the_truth_as_often_as_promised() -> None:
-    """2,000 simulated rows of five: normalised errors have unit variance (chi-square, 99.9 % band)."""
+    """800 simulated rows of five: normalised errors have unit variance (chi-square, 99.9 % band)."""
     rng = np.random.default_rng(11)
     truth = dict(zip("ABCDE", [0.0, 19.02, 38.05, 56.98, 76.01], strict=True))
     scores = []
-    for _ in range(2_000):
+    for _ in range(800):
         shared = rng.uniform(-0.03, 0.03)
         size = 11.51 + rng.normal(0, 0.01)
         made = []
@@ -70,7 +70,7 @@ def test_the_uncertainty_holds_the_truth_as_often_as_promised() -> None:
             made.append(Spacing(between=(a, b), along="x", read=reading))
         solved = solve(made, "ABCDE").values
         scores.append((solved["E"].value - truth["E"]) / solved["E"].u)
-    assert np.mean(np.square(scores)) == pytest.approx(1.0, abs=0.15)
+    assert np.mean(np.square(scores)) == pytest.approx(1.0, abs=0.2)
 
 
 def test_a_spacing_that_contradicts_the_others_is_named() -> None:

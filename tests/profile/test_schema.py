@@ -39,6 +39,13 @@ def test_broken_profiles_are_refused(validator: jsonschema.Draft202012Validator,
     assert not validator.is_valid(data)
 
 
+def test_a_position_may_be_placed_by_spacings(validator: jsonschema.Draft202012Validator) -> None:
+    data = tomllib.loads((ROOT / "profiles" / "harbour-lamp-tester.toml").read_text())
+    del data["position"][1]["at"]
+    data["spacing"] = [{"between": ["LEFT", "MIDDLE"], "along": "x", "read": [0.449, "11.4 mm"]}]
+    validator.validate(data)
+
+
 def test_every_family_and_the_texts_of_its_keys_are_in_it() -> None:
     schema = profile_schema()
     for family in FAMILIES.values():
