@@ -51,7 +51,7 @@ class PrintMeasurement:
     extent: tuple[float, float, float]
     """As it lies."""
     off_layers: float | None
-    """Largest distance of a level face from the layers; None when the seat's axis lies aslant."""
+    """Largest distance from the layers of socket floor and level crown; None when the seat's axis lies aslant."""
     orientation: str
     support_space: float = 0.0
     """mm^3 between what must be supported and the bed, whatever lies in between."""
@@ -169,15 +169,21 @@ def _size(m: PrintMeasurement, printer: Printer) -> _Judged:
 
 
 def _layers(m: PrintMeasurement, printer: Printer) -> _Judged | None:
-    """A level face between two layers moves to one of them: the height is then off by as much."""
+    """A face between two layers moves to one of them: the height is then off by as much."""
     if m.off_layers is None:
         return None
     ok = m.off_layers <= ON_LAYER
-    why = f"every level face lies on the layers of {printer.layer_height:.2f} mm"
+    why = f"socket floor and crown lie on the layers of {printer.layer_height:.2f} mm"
     if not ok:
-        why = f"a level face lies {m.off_layers:.3f} mm off the layers; its height will be off by as much"
+        why = f"socket floor or crown lies {m.off_layers:.3f} mm off the layers; the height will be off by as much"
     return _Judged(
-        "print-layers", "level faces off the layers", m.off_layers, ON_LAYER, "mm", _state(ok, "not proven"), why
+        "print-layers",
+        "socket floor and crown off the layers",
+        m.off_layers,
+        ON_LAYER,
+        "mm",
+        _state(ok, "not proven"),
+        why,
     )
 
 

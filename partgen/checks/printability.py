@@ -18,7 +18,7 @@ from partgen.model.printer import Printer
 CANTILEVER_LINES = 1.0
 """Lines that may stand out over nothing (common practice, no source)."""
 FLAT_AREA = 1.0
-"""mm^2 from which a level face counts as one that layers must meet."""
+"""mm^2 from which a level face counts."""
 
 __all__ = ["PRINTING_CODES", "Placement", "PrintMeasurement", "measure_print", "print_findings", "printability"]
 
@@ -88,14 +88,18 @@ def measure_print(
 
 
 def _off_layers(faces: Faces, height: FloatArray, printer: Printer) -> float:
-    """Largest distance of a level face of at least FLAT_AREA from the printer's layer boundaries."""
-    corner_heights = height[faces.faces]
-    level = np.ptp(corner_heights, axis=1) < 1e-6
-    z = np.round(corner_heights[level, 0] - height.min(), 5)
-    heights, index = np.unique(z, return_inverse=True)
-    area = np.bincount(index, weights=faces.areas[level], minlength=len(heights))
+    """Largest distance from the printer's layers of the faces that set a part's height: the socket's
+    floor (z = 0 of the model frame) and a level crown."""
+    z = faces.vertices[:, 2]
+    level = np.ptp(z[faces.faces], axis=1) < 1e-6
     first = printer.first_layer or printer.layer_height
-    heights = heights[(area >= FLAT_AREA) & (heights > ON_LAYER)]
-    steps = np.maximum((heights - first) / printer.layer_height, 0.0)
-    off = np.abs(first + np.round(steps) * printer.layer_height - heights)
-    return float(off.max(initial=0.0))
+    off = 0.0
+    for plane in (0.0, float(z.max())):
+        chosen = level & (np.abs(z[faces.faces[:, 0]] - plane) < 1e-4)
+        if faces.areas[chosen].sum() < FLAT_AREA:
+            continue
+        up = float(height[faces.faces[chosen][0, 0]] - height.min())
+        if up > ON_LAYER:
+            steps = max(round((up - first) / printer.layer_height), 0)
+            off = max(off, abs(first + steps * printer.layer_height - up))
+    return off

@@ -140,7 +140,11 @@ def slice_points(mesh: Triangles, z: float) -> FloatArray:
 
     Corners that lie in the plane count as just above it, so that every cut triangle gives one segment.
     """
-    triangles = corners(mesh)
+    return slice_triangles(corners(mesh), z)
+
+
+def slice_triangles(triangles: FloatArray, z: float) -> FloatArray:
+    """`slice_points` of triangles (m, 3, 3)."""
     above = triangles[:, :, 2] >= z
     count = above.sum(axis=1)
     cut = (count == 1) | (count == 2)

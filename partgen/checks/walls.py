@@ -7,10 +7,11 @@ part of the surface lies inside, which a ray alone does not see.
 Two things are thin without being thin walls, and neither may raise an alarm:
 - beside an edge every ball is small. There it touches two faces that do not face one another; only
   a ball between faces whose outward normals stand at least 120 degrees apart measures a wall;
-- a rib, a chamfer's tip or a mark's stroke is a detail on something thicker. Narrower than a line, it
-  is one if it stands no farther than a line off what a ball of one line can sweep out; wider, if
-  something a third thicker lies no farther off than it is thick itself. And its free end is as near:
-  a neck between two thick places has none, and is a thin wall however short it is.
+- a rib, a chamfer's tip or a mark's stroke is a detail: it has a free end no farther off than a line
+  (or than it is thick itself), and close by something thicker that carries it: what a ball of one
+  line can sweep out, or, where the detail is wider than that, something a third thicker than it. A
+  fin or a knife edge goes on behind its free end, and a neck between two thick places has none: these
+  are thin walls however short they are.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ DETAIL_LINES = 2.0
 """Lines under which a thin place may be a detail rather than a wall."""
 THICKER = 1.3
 """How many times as thick as a detail its carrier must be."""
+CARRIED = 2.5
+"""Lines within which a detail's carrier must lie."""
 SPACING = 2 / 3
 """Lines between neighbouring points on the surface."""
 
@@ -105,7 +108,7 @@ def _details(balls: Balls, rays: Rays, thin: BoolArray, nearby: BoolArray, line:
         ]
         if len(bulk):
             centres = cKDTree(balls.points[bulk] - balls.normals[bulk] * carrier)
-            detail[chosen] = centres.query(balls.points[chosen])[0] - carrier <= reach
+            detail[chosen] = centres.query(balls.points[chosen])[0] - carrier <= max(reach, CARRIED * line)
     return detail
 
 

@@ -106,7 +106,13 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
     planned = plan_inputs(inputs, today=day)
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
-    made, failed = make_parts([_marked(plan, identity) for plan in wanted], inputs.profile, inputs.printer, step)
+    made, failed = make_parts(
+        [_marked(plan, identity) for plan in wanted],
+        inputs.profile,
+        inputs.printer,
+        step,
+        bore_error=planned.estimate.bore_error.value,
+    )
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
     with staged(out, inputs.name, identity) as folder:
         facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partgen.checks.fit import FitMeasurement, fit_findings, measure_fit
+from partgen.checks.grip import GripMeasurement, grip_findings, measure_grip
 from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
 from partgen.checks.printability import printability
 from partgen.checks.walls import Walls, wall_thickness
@@ -23,7 +24,7 @@ from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.records import CapModel, PositionPlan
+from partgen.plan.records import CapModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
 
 Step = Callable[[str, int, int], None]
@@ -47,15 +48,19 @@ class MadePart:
 
 
 def make_parts(
-    plans: Sequence[PositionPlan], profile: Profile, printer: Printer, step: Step
+    plans: Sequence[PositionPlan], profile: Profile, printer: Printer, step: Step, *, bore_error: float
 ) -> tuple[dict[str, MadePart], dict[str, Finding]]:
-    """Build, lay and measure every planned part; by label. What could not be built is a failed finding."""
+    """Build, lay and measure every planned part; by label. What could not be built is a failed finding.
+
+    `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it.
+    """
     step("Building the solids", 0, len(plans))
     caps = build_caps([plan.model for plan in plans])
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
     walls = _walls(plans, caps, printer)
+    grips: dict[tuple[SocketModel, str], GripMeasurement] = {}
     for done, (plan, cap) in enumerate(zip(plans, caps, strict=True)):
         step("Measuring the parts", done, len(plans))
         if isinstance(cap, KernelError):
@@ -64,7 +69,12 @@ def make_parts(
         if plan.part not in orientations:
             orientations[plan.part] = _orientation(plan, cap, profile, printer)
         shape = plan.model.without_height()
-        made[plan.label] = _measured(plan, cap, orientations[plan.part], profile, printer, walls=walls[shape])
+        part = _measured(plan, cap, orientations[plan.part], profile, printer, walls=walls[shape])
+        socket = (plan.model.socket, plan.seat)
+        if socket not in grips:
+            grips[socket] = measure_grip(plan.model.socket, cap.mesh, profile.seat[plan.seat])
+        gripped = grip_findings(plan, grips[socket], bore_error)
+        made[plan.label] = replace(part, findings=(*part.findings, *gripped))
     return made, failed
 
 

@@ -237,6 +237,8 @@ def test_heights_between_layers_are_not_proven():
     first = PRINTER.model_copy(update={"first_layer": 0.3})
     assert states(shape(Manifold.cube((5, 5, 2.1))), first)["print-layers"] == "pass"
     assert states(shape(Manifold.cube((5, 5, 2.0))), first)["print-layers"] == "not proven"
+    high_floor = cap(MODEL).translate((0, 0, 0.05))  # the floor is no longer at z = 0: only the crown is looked at
+    assert states(shape(high_floor))["print-layers"] == "pass"
 
 
 def test_little_contact_too_large_and_support_are_named():
