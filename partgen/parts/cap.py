@@ -18,8 +18,6 @@ LEAST_COLLAR = 0.6
 """Least height of collar left above split fingers, mm."""
 FLOOR_MARK = 0.5
 """Height above the pocket's floor that is kept for a mark, mm."""
-FINGER_ROOM = 0.3
-"""Least room, beyond the lip's own height, behind a finger for it to spread into, mm."""
 
 
 def solid(model: CapModel) -> kernel.Shape:
@@ -54,6 +52,8 @@ def _build(model: CapModel) -> kernel.Shape:
         room = inset(model.section, model.wall)
         assert room is not None
         around = kernel.prism(pockets.boss(socket, socket.wall), lowest - 2.0, 1.0)
+        if socket.screw:
+            around = kernel.fuse(around, sockets.screw_boss(socket))
         tools.append(kernel.cut(kernel.prism(outline_of(room), lowest - 1.0, 0.0), around))
     return kernel.cut(body, *tools)
 
@@ -75,6 +75,15 @@ def _require(model: CapModel) -> None:
     across, along = pockets.reach(socket, 0.0)
     if not _holds(model.section, across, along, round_pocket=socket.shape in pockets.ROUND_SHAPES):
         raise kernel.Refused("the socket is as wide as the cap itself; no wall would be left")
+    if socket.groove and not _holds(model.section, *(2 * (socket.groove.diameter / 2,)), round_pocket=True):
+        raise kernel.Refused("the ring's groove would break through the skirt; take another grip or a wider cap")
+    if (
+        socket.screw
+        and not -socket.length < socket.screw.z - socket.screw.hole / 2 < socket.screw.z + socket.screw.hole / 2 < 0
+    ):
+        raise kernel.Refused(
+            "the screw's hole would break out of the socket's end; take a smaller screw or another grip"
+        )
 
 
 def _holds(section: Section, across: float, along: float, *, round_pocket: bool) -> bool:
@@ -110,7 +119,7 @@ def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
     if not 0 < fingers.length <= socket.length:
         raise kernel.Refused("fingers longer than their socket")
     top = -socket.length + fingers.length
-    gap = fingers.bump + FINGER_ROOM
+    gap = fingers.room
     around = kernel.prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
     across, along = pockets.reach(socket, fingers.thickness + gap)
     room = inset(_outermost(model, top), model.wall)

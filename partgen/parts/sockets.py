@@ -1,4 +1,4 @@
-"""The socket cut from below: pocket, lead-in, crush ribs, split fingers, core.
+"""The socket cut from below: pocket, lead-in, crush ribs, split fingers, core, ring groove, screw hole.
 
 May import: kernel, pockets, plan.records.
 
@@ -10,12 +10,18 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from partgen.parts import kernel
 from partgen.parts.pockets import pocket, reach, rib_places, slot_directions
-from partgen.plan.records import FingersModel, SocketModel
+from partgen.plan.records import FingersModel, ScrewModel, SocketModel
 
 LIP_LAND = 0.3
 """Height of the land of a finger's lip, mm."""
+ABOVE_RIBS = 0.3
+"""Room between a second level of ribs and the pocket's floor, mm."""
+BEYOND = 200.0
+"""How far a screw's hole is cut outwards: through whatever skirt there is, mm."""
 
 
 def lead_in(socket: SocketModel) -> float:
@@ -46,23 +52,60 @@ def pocket_tools(socket: SocketModel, bottom: float) -> list[kernel.Shape]:
     if socket.core > 0:
         shaft = kernel.cut(shaft, _core(socket, mouth))
     tools.append(shaft)
+    if socket.groove:
+        half = socket.groove.width / 2
+        groove = kernel.Circle(socket.groove.diameter / 2)
+        tools.append(kernel.prism(groove, socket.groove.z - half, socket.groove.z + half))
+    if socket.screw:
+        tools.append(_radial(socket.screw, socket.screw.hole / 2, BEYOND))
     if lead + inward > 0:
         tools.append(kernel.loft(pocket(socket, lead), mouth, pocket(socket, -inward), mouth + lead + inward))
     return tools
 
 
 def _ribs(socket: SocketModel, mouth: float) -> list[kernel.Shape]:
-    """Blocks standing `height` into the pocket on its walls, from mouth to floor."""
+    """Blocks standing `height` into the pocket on its walls, each from one height to another.
+
+    The ramp of those nearest the mouth is the lead-in's, which is cut through them afterwards.
+    """
     assert socket.ribs is not None
     rib = socket.ribs
     behind = 0.5  # how far a block reaches into the wall; the body is there already
     blocks = []
     for direction, distance, aside in rib_places(socket):
-        block = kernel.box(
-            distance - rib.height, distance + behind, aside - rib.width / 2, aside + rib.width / 2, mouth - 1.0, 1.0
-        )
-        blocks.append(kernel.turned(block, direction))
+        y0, y1, x1 = aside - rib.width / 2, aside + rib.width / 2, distance + behind
+        x0 = distance - rib.height
+        if not rib.length:
+            blocks.append(kernel.turned(kernel.box(x0, x1, y0, y1, mouth - 1.0, 1.0), direction))
+            continue
+        end = mouth + lead_in(socket) + rib.length
+        blocks.append(kernel.turned(kernel.box(x0, x1, y0, y1, mouth - 1.0, end), direction))
+        if rib.levels > 1:
+            start = -ABOVE_RIBS - rib.length
+            if start < end + 0.1:
+                raise kernel.Refused("a pocket too shallow for two levels of ribs")
+            full = start + rib.height
+            ramp = kernel.loft(_block(distance, x1, y0, y1), start, _block(x0, x1, y0, y1), full)
+            crest = kernel.box(x0, x1, y0, y1, full, -ABOVE_RIBS)
+            blocks += [kernel.turned(ramp, direction), kernel.turned(crest, direction)]
     return blocks
+
+
+def _block(x0: float, x1: float, y0: float, y1: float) -> kernel.Outline:
+    return tuple(kernel.Line(x, y) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
+
+
+def screw_boss(socket: SocketModel) -> kernel.Shape:
+    """What stays solid around a set screw, from the axis outwards as far as its thread runs."""
+    assert socket.screw is not None
+    across, _ = reach(socket, 0.0)
+    return _radial(socket.screw, socket.screw.boss / 2, across + socket.screw.depth)
+
+
+def _radial(screw: ScrewModel, radius: float, length: float) -> kernel.Shape:
+    """A cylinder from the axis outwards along the screw's direction, at its height."""
+    turn = np.array([[0.0, 0.0, 1.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-1.0, 0.0, 0.0, screw.z], [0.0, 0.0, 0.0, 1.0]])
+    return kernel.turned(kernel.transformed(kernel.prism(kernel.Circle(radius), 0.0, length), turn), screw.direction)
 
 
 def _core(socket: SocketModel, mouth: float) -> kernel.Shape:
