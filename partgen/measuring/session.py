@@ -6,17 +6,14 @@ May import: errors, units, model, metrology, profile, measuring. Never prints an
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from partgen.errors import OutsideError, PartgenError, ProfileError
+from partgen.errors import OutsideError, ProfileError
 from partgen.measuring.live import Live, reading_at, review
-from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
-from partgen.metrology.estimate import estimate
-from partgen.metrology.next import largest_u95, next_measurement
+from partgen.measuring.route import Chance, Route, Stop
+from partgen.measuring.tasks import Task, gap_task
 from partgen.model.printer import Printer
-from partgen.model.profile import Profile
 from partgen.profile.edit import (
     Edit,
     Place,
@@ -45,8 +42,6 @@ is SIZE        what the library knows of that size, such as: is 6.35
 list           what is still to be read
 next           what would help most
 stop           end; everything is saved already"""
-MOST_READINGS = 2  # times the wanted number: then a place is left alone, doubts and all
-
 _COMMANDS = {
     "undo": "undo", "u": "undo", "discard": "discard", "d": "discard", "skip": "skip", "s": "skip",
     "go": "go", "g": "go", "gap": "gap", "mm": "mm", "inch": "inch", "in": "inch", "list": "list", "l": "list",
@@ -55,9 +50,6 @@ _COMMANDS = {
     "help": "help", "h": "help", "?": "help",
 }  # fmt: skip
 _SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
-
-Chance = Callable[[Profile], float | None]
-"""The probability that the whole set fits, or None where it cannot be told."""
 
 
 @dataclass(frozen=True)
@@ -73,22 +65,18 @@ class Session:
 
     def __init__(self, file: ProfileFile, printer: Printer, *, wanted: int = 3, chance: Chance | None = None) -> None:
         """Begin, or go on where an earlier session was cut off: what is in the profile is not asked again."""
-        self.file, self.printer, self.wanted, self.chance = file, printer, wanted, chance
+        self.file, self.printer, self.wanted = file, printer, wanted
+        self.route = Route(file, printer, wanted, chance)
         self.unit: Unit = file.profile.unit
         self.taken: list[Taken] = []
         self.finished = False
-        self._skipped: set[Place] = set()
-        self._not_asked: set[tuple[str, str]] = set()
+        self.task: Task | None = None
         self._known = known_seats(file.path)
-        self._asked: tuple[str, str] | None = None
-        self._walking = True  # through the list; afterwards only what would help most is asked
         self._new_gap: tuple[str, str] | None = None
         self._to_replace: Place | None = None
         self._doubt: tuple[Task, float] | None = None
         self._notes: list[str] = []
-        self.task = self._first_open()
-        if self.task is None:
-            self._suggest()
+        self._go(self.route.following(None, self.shown))
 
     # --- what the person sees ------------------------------------------------------------------
 
@@ -99,7 +87,7 @@ class Session:
             return f"gap at {self._new_gap[0]}, {self._new_gap[1]}: board to the panel's underside > "
         if self.task is None:
             return "> "
-        count = self._count(self.task)
+        count = self.route.count(self.task)
         number = f"reading {count + 1} of {self.task.wanted}" if count < self.task.wanted else "once more"
         return f"{self.task.title}, {number} [{self.unit}] > "
 
@@ -146,34 +134,31 @@ class Session:
         self._note("Bare numbers are inches from now on.")
 
     def _do_list(self, _: str) -> None:
-        todo = [task for task in self._tasks() if not self._enough(task)]
+        todo = [task for task in self.route.tasks() if not self.route.enough(task)]
         for task in todo[:40]:
-            skipped = ", skipped" if task.place in self._skipped else ""
-            self._note(f"  {task.title}: {self._count(task)} of {task.wanted}{skipped}")
+            skipped = ", skipped" if task.place in self.route.skipped else ""
+            self._note(f"  {task.title}: {self.route.count(task)} of {task.wanted}{skipped}")
         self._note(f"{len(todo)} left." if todo else "Everything on the list was read.")
 
     def _do_next(self, _: str) -> None:
-        self._walking = False
-        self._suggest()
+        self._go(self.route.most_useful(self.shown))
 
     def _do_skip(self, _: str) -> None:
         self._new_gap = None
         if self.task is not None:
-            if self._asked is not None and not self._walking:
-                self._not_asked.add(self._asked)
-            self._skipped.add(self.task.place)
+            self.route.skip(self.task)
             self._note(f"{self.task.title}: left.")
-        self._advance()
+        self._go(self.route.following(self.task, self.shown))
 
     def _do_go(self, name: str) -> None:
-        matches = [task for task in self._tasks() if _names(task, name)]
+        matches = [task for task in self.route.tasks() if _names(task, name)]
         if not matches:
-            known = [task.place.name or task.place.key for task in self._tasks()]
+            known = [task.place.name or task.place.key for task in self.route.tasks()]
             self._note(f'there is no "{name[:40]}"; {one_of(name, dict.fromkeys(known))}')
             return
         self._new_gap = None
-        self.task = next((task for task in matches if not self._enough(task)), matches[0])
-        self._skipped.discard(self.task.place)
+        self.task = next((task for task in matches if not self.route.enough(task)), matches[0])
+        self.route.skipped.discard(self.task.place)
         self._tell(self.task)
 
     def _do_gap(self, rest: str) -> None:
@@ -191,7 +176,7 @@ class Session:
         if self.taken:
             last = self.taken.pop()
             self.task, written = last.task, last.written
-        elif self.task is not None and self._count(self.task):
+        elif self.task is not None and self.route.count(self.task):
             written = "the last reading"
         else:
             self._note("There is nothing to take back here.")
@@ -292,8 +277,8 @@ class Session:
             self._note(f"?? {which} stands out: {doubt.why}. Read it again; it counts little meanwhile.")
         if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
             self._recognise(task)
-        if self._enough(task, live) if self._walking else live.count >= task.wanted:
-            self._advance()
+        if self.route.enough(task, live):
+            self._go(self.route.following(task, self.shown))
 
     def _recognise(self, task: Task) -> None:
         """Say so when what was read of a seat agrees with one that the library knows."""
@@ -301,7 +286,7 @@ class Session:
             return
         seat = self.file.profile.seat[task.place.name]
         sizes = {}
-        for other in self._tasks():
+        for other in self.route.tasks():
             if (other.place.table, other.place.name) == (task.place.table, task.place.name):
                 live = review(self.file.profile, self.printer, other)
                 if live is not None:
@@ -335,84 +320,9 @@ class Session:
 
     # --- where to go -----------------------------------------------------------------------------
 
-    def _tasks(self) -> list[Task]:
-        return list(tasks_of(self.file.profile, self.wanted))
-
-    def _count(self, task: Task) -> int:
-        reading = reading_at(self.file.profile, task.place)
-        return 0 if reading is None else len(reading.values)
-
-    def _enough(self, task: Task, live: Live | None = None) -> bool:
-        count = self._count(task)
-        if count < task.wanted:
-            return self.file.taken_otherwise(task.place)
-        if count >= MOST_READINGS * task.wanted:
-            return True
-        live = live or review(self.file.profile, self.printer, task)
-        return live is not None and live.agreeing >= task.wanted
-
-    def _first_open(self, after: Place | None = None) -> Task | None:
-        """The next task on the list that is not done, from the one after `after` on and then from the top."""
-        tasks = self._tasks()
-        start = next((i + 1 for i, task in enumerate(tasks) if task.place == after), 0)
-        ordered = tasks[start:] + tasks[:start]
-        return next(
-            (task for task in ordered if task.place not in self._skipped and not self._enough_count(task)), None
-        )
-
-    def _enough_count(self, task: Task) -> bool:
-        """Cheap form of `_enough` for the walk: doubts are asked about when the list is done."""
-        return self._count(task) >= task.wanted or self.file.taken_otherwise(task.place)
-
-    def _advance(self) -> None:
-        if self._walking:
-            self.task = self._first_open(self.task.place if self.task is not None else None)
-            if self.task is not None:
-                return
-            self._walking = False
-            self._note("Everything on the list was read.")
-        self._suggest()
-
-    def _suggest(self) -> None:
-        """Ask for what would help most, until it is enough."""
-        profile = self.file.profile
-        try:
-            known = estimate(profile, self.printer, refuse_unread=False)
-            chance = self.chance(profile) if self.chance is not None else None
-        except PartgenError as error:
-            self._note(f"What to read next cannot be told: {error}")
-            self.task = None
-            return
-        skip = {subject(place) for place in self._skipped} | self._not_asked
-        wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
-        worst = largest_u95(profile, self.printer, known)
-        fits = ""
-        if chance is not None:
-            sure = "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"
-            fits = f"the set fits with {sure} (wanted {100 * profile.target.p_all_fit:g} %), "
-        if wanted is None:
-            self._note(f"That is enough: {fits}no cap's proud is less sure than ± {self.shown(worst)} (95 %).")
-            self._note('Nothing more is asked for. "stop" ends; "go NAME" reads more.')
-            self.task = None
-            return
-        self._note(f"Most useful now: {wanted.why} ({fits}largest ± {self.shown(worst)}).")
-        self._asked = (wanted.label, wanted.what)
-        self.task = self._task_for(wanted.label, wanted.what, wanted.repeats)
-
-    def _task_for(self, label: str, what: str, repeats: int) -> Task:
-        profile = self.file.profile
-        if what == "gap" and not label.startswith("panel gap "):  # beside a position: a new one
-            at = next(p.at for p in profile.position if p.label == label)
-            scale = 25.4 if profile.unit == "inch" else 1.0
-            self._new_gap = (f"{at[0] / scale:.4g}", f"{at[1] / scale:.4g}")
-            return gap_task(str(len(profile.panel.gap) + 1), repeats)
-        if what == "gap":
-            task = gap_task(label.removeprefix("panel gap "), repeats)
-        elif what == "drop":
-            task = drop_task(label, repeats)
-        else:
-            task = next(task for task in self._tasks() if str(task.place) == label)
-        return replace(task, wanted=self._count(task) + repeats)
+    def _go(self, stop: Stop) -> None:
+        self.task, self._new_gap = stop.task, stop.new_gap
+        self._notes.extend(stop.notes)
 
     def _note(self, text: str) -> None:
         self._notes.append(text)

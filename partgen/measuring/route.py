@@ -1,0 +1,142 @@
+"""Where a session goes next: down the list first, then to whatever would help most, until it is enough.
+
+May import: errors, model, metrology, profile.edit, measuring. Never prints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from partgen.errors import PartgenError
+from partgen.measuring.live import Live, reading_at, review
+from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
+from partgen.metrology.estimate import estimate
+from partgen.metrology.next import largest_u95, next_measurement
+from partgen.metrology.records import NextMeasurement
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.profile.edit import Place, ProfileFile
+
+MOST_READINGS = 2
+"""Times the wanted number: then a place is left alone, doubts and all."""
+MOST_POSITIONS = 400
+"""On larger panels the list is walked, and what would help most is not worked out while one waits."""
+
+Chance = Callable[[Profile], float | None]
+"""The probability that the whole set fits, or None where it cannot be told."""
+Shown = Callable[[float], str]
+"""A length in mm in the words of the session."""
+
+
+@dataclass(frozen=True)
+class Stop:
+    """What is asked for next, with what to say about it. Without a task there is nothing more to ask.
+
+    `new_gap` holds the place, as typed, of a panel gap that the profile does not have yet.
+    """
+
+    task: Task | None
+    notes: tuple[str, ...] = ()
+    new_gap: tuple[str, str] | None = None
+
+
+class Route:
+    """The way through one profile's readings."""
+
+    def __init__(self, file: ProfileFile, printer: Printer, wanted: int, chance: Chance | None) -> None:
+        self.file, self.printer, self.wanted, self.chance = file, printer, wanted, chance
+        self.walking = True
+        """Down the list; afterwards only what would help most is asked."""
+        self.skipped: set[Place] = set()
+        self._not_asked: set[tuple[str, str]] = set()
+        self._asked: tuple[str, str] | None = None
+
+    def tasks(self) -> list[Task]:
+        """The whole list."""
+        return list(tasks_of(self.file.profile, self.wanted))
+
+    def count(self, task: Task) -> int:
+        """Readings that stand at a task's place."""
+        reading = reading_at(self.file.profile, task.place)
+        return 0 if reading is None else len(reading.values)
+
+    def enough(self, task: Task, live: Live | None = None) -> bool:
+        """True when a task needs no more readings: the wanted number agree, or there are twice as many."""
+        count = self.count(task)
+        if count < task.wanted:
+            return self.file.taken_otherwise(task.place)
+        if not self.walking or count >= MOST_READINGS * task.wanted:
+            return True
+        live = live or review(self.file.profile, self.printer, task)
+        return live is not None and live.agreeing >= task.wanted
+
+    def skip(self, task: Task) -> None:
+        """Leave a task, and do not propose it again."""
+        self.skipped.add(task.place)
+        if self._asked is not None and not self.walking:
+            self._not_asked.add(self._asked)
+
+    def following(self, task: Task | None, shown: Shown) -> Stop:
+        """What comes after a task (None: from the top of the list)."""
+        if not self.walking:
+            return self.most_useful(shown)
+        found = self._next_on_the_list(task.place if task is not None else None)
+        if found is not None:
+            return Stop(found)
+        useful = self.most_useful(shown)
+        return replace(useful, notes=("Everything on the list was read.", *useful.notes))
+
+    def _next_on_the_list(self, after: Place | None) -> Task | None:
+        """From the one after `after` on, then from the top; doubts are asked about when the list is done."""
+        tasks = self.tasks()
+        start = next((i + 1 for i, task in enumerate(tasks) if task.place == after), 0)
+        for task in tasks[start:] + tasks[:start]:
+            done = self.count(task) >= task.wanted or self.file.taken_otherwise(task.place)
+            if task.place not in self.skipped and not done:
+                return task
+        return None
+
+    def most_useful(self, shown: Shown) -> Stop:
+        """The reading that would help most, or why nothing more is asked for."""
+        self.walking = False
+        profile = self.file.profile
+        if len(profile.position) > MOST_POSITIONS:
+            return Stop(None, ("`partgen predict` tells how sure it is and what to measure next.",))
+        try:
+            known = estimate(profile, self.printer, refuse_unread=False)
+            chance = self.chance(profile) if self.chance is not None else None
+        except PartgenError as error:
+            return Stop(None, (f"What to read next cannot be told: {error}",))
+        skip = {subject(place) for place in self.skipped} | self._not_asked
+        wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
+        worst = shown(largest_u95(profile, self.printer, known))
+        fits = _fits(chance, profile.target.p_all_fit)
+        if wanted is None:
+            enough = f"That is enough: {fits}no part's proud is less sure than ± {worst} (95 %)."
+            return Stop(None, (enough, 'Nothing more is asked for. "stop" ends; "go NAME" reads more.'))
+        self._asked = (wanted.label, wanted.what)
+        why = f"Most useful now: {wanted.why} ({fits}largest ± {worst})."
+        return self._stop_at(wanted, why)
+
+    def _stop_at(self, wanted: NextMeasurement, why: str) -> Stop:
+        profile, label = self.file.profile, wanted.label
+        if wanted.what == "gap" and not label.startswith("panel gap "):  # beside a position: a new one
+            at = next(p.at for p in profile.position if p.label == label)
+            scale = 25.4 if profile.unit == "inch" else 1.0
+            task = gap_task(str(len(profile.panel.gap) + 1), wanted.repeats)
+            return Stop(task, (why,), (f"{at[0] / scale:.4g}", f"{at[1] / scale:.4g}"))
+        if wanted.what == "gap":
+            task = gap_task(label.removeprefix("panel gap "), wanted.repeats)
+        elif wanted.what == "drop":
+            task = drop_task(label, wanted.repeats)
+        else:
+            task = next(task for task in self.tasks() if str(task.place) == label)
+        return Stop(replace(task, wanted=self.count(task) + wanted.repeats), (why,))
+
+
+def _fits(chance: float | None, wanted: float) -> str:
+    if chance is None:
+        return ""
+    sure = "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"
+    return f"the set fits with {sure} (wanted {100 * wanted:g} %), "
