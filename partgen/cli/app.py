@@ -22,6 +22,7 @@ from partgen.cli.report import report
 from partgen.cli.sheet import sheet
 from partgen.cli.scan import scan
 from partgen.cli.start import start
+from partgen.cli.trial import trial
 from partgen.errors import InputError, PartgenError
 
 app = typer.Typer(
@@ -51,7 +52,7 @@ def _main(
     pass
 
 
-for command in (start, scan, sheet, measure, predict, build, coupon, calibrate, log, report):
+for command in (start, scan, sheet, measure, predict, build, trial, coupon, calibrate, log, report):
     app.command()(command)
 
 

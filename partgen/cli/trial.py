@@ -1,0 +1,215 @@
+"""`partgen trial`: how the printed parts stand, move and hold. May import: cli.common; the pipeline inside."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+
+if TYPE_CHECKING:
+    from partgen.pipeline.planning import Planned
+    from partgen.pipeline.trials import Recorded, Result
+    from partgen.plan.revision import Choice
+
+SAME = 0.005  # mm: below what a file's heights are rounded to
+
+
+def trial(
+    profile: ProfilePath,
+    results: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[RESULTS.CSV]",
+            help="A table with the header label,proud_mm,feel,grip,note; without it you are asked part by part.",
+            show_default=False,
+        ),
+    ] = None,
+    revision: Annotated[
+        str | None,
+        typer.Option("--revision", metavar="rNN", help="The revision tried, if not the last.", show_default=False),
+    ] = None,
+    swapped: Annotated[
+        str,
+        typer.Option("--swapped", metavar="S3,S5", help="Parts that sat in each other's places: left out."),
+    ] = "",
+    as_entered: Annotated[bool, typer.Option("--as-entered", help="Nothing is mixed up: record it as it is.")] = False,
+    as_json: Json = False,
+    printer: PrinterName = None,
+    seed: Seed = 0,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
+    from partgen.cli.summary import exit_code
+    from partgen.pipeline.planning import plan_profile
+    from partgen.pipeline.trials import read_results, record
+
+    del out  # taken so that a build's line can be turned into a trial's; a trial lands in the log
+    left_out = [label.strip() for label in swapped.split(",") if label.strip()]
+    if results is None:
+        found, left_out, revision, as_entered = _guided(profile, revision, printer)
+        source = "trial"
+    else:
+        found, source = read_results(results), str(results)
+    recorded = record(
+        profile,
+        found,
+        source=source,
+        revision=revision,
+        swapped=left_out,
+        as_entered=as_entered,
+        printer=printer,
+    )
+    planned = plan_profile(profile, printer=printer, seed=seed)
+    if as_json:
+        print(_as_json(recorded, planned))
+    else:
+        _print(recorded, planned, quiet=quiet)
+    raise typer.Exit(exit_code(planned.document))
+
+
+def _print(recorded: Recorded, planned: Planned, *, quiet: bool) -> None:
+    say(f"{recorded.revision}: recorded {', '.join(recorded.labels)}.", quiet=quiet)
+    if recorded.left_out:
+        say(f"Left out: {', '.join(recorded.left_out)}. Put them right and record them then.", quiet=quiet)
+    choices = planned.learnt.choices
+    if planned.learnt.revises is None:
+        say("These parts are of an earlier revision; the last one has not been tried yet.", quiet=quiet)
+        return
+    changed = [choice for choice in choices.values() if choice.kept is None]
+    stay = [choice.label for choice in choices.values() if choice.kept is not None]
+    if not changed:
+        print("Every part stays as it is.")
+    else:
+        show_table(
+            "Next revision",
+            ["label", "height mm", "change mm", "why"],
+            [[one.label, f"{one.model_height:.2f}", _signed(one.height_change), one.why] for one in changed],
+            numbers=[1, 2],
+        )
+        if stay:
+            print(f"Stay as they are: {', '.join(stay)}.")
+    for doubt in planned.plan.doubts:
+        say(f"{doubt.label} {doubt.what} {doubt.reading_mm:.2f}: {doubt.why}.", quiet=quiet)
+
+
+def _signed(change: float) -> str:
+    return "0" if abs(change) < SAME else f"{change:+.2f}"
+
+
+def _as_json(recorded: Recorded, planned: Planned) -> str:
+    import json
+
+    document = planned.document
+    report = {
+        "format": 1,
+        "title": document.title,
+        "revision": recorded.revision,
+        "recorded": list(recorded.labels),
+        "left_out": list(recorded.left_out),
+        "panel": document.panel.model_dump(),
+        "positions": [_position(choice) for choice in planned.learnt.choices.values()],
+        "doubts": [doubt.model_dump() for doubt in document.doubts],
+        "set": document.set.model_dump(),
+    }
+    return json.dumps(report, indent=2, ensure_ascii=False)
+
+
+def _position(choice: Choice) -> dict[str, object]:
+    return {
+        "label": choice.label,
+        "change": "stays" if choice.kept is not None else "made again",
+        "model_height_mm": round(choice.model_height, 4),
+        "height_change_mm": round(choice.height_change, 4),
+        "proud_mm": round(choice.proud, 4),
+        "proud_u95_mm": round(1.96 * choice.proud_u, 4),
+        "made_in": choice.kept.made_in if choice.kept is not None else None,
+        "why": choice.why,
+    }
+
+
+def _guided(
+    profile: Path, revision: str | None, printer: str | None
+) -> tuple[Sequence[Result], list[str], str | None, bool]:
+    """Ask part by part, then about what looks mixed up: results, labels left out, revision, as entered."""
+    from datetime import date
+
+    from partgen.errors import Fault, TrialError
+    from partgen.pipeline.inputs import gather
+    from partgen.pipeline.trials import mixups, trials_of, tried_revision
+
+    inputs = gather(profile, printer=printer)
+    built = tried_revision(inputs, revision, "trial")
+    say(
+        f"Trial of {built.id}. Enter alone skips a question, . ends.\n"
+        "Proud: millimetres above the face (negative when sunk), or sunk, flush, proud.\n"
+        "Feel: free, rubs or stuck, with the side if you see it (rubs left). Grip: loose, holds or tight."
+    )
+    found: list[Result] = []
+    for position in built.built:
+        result = _ask_part(position.label, position.proud_mm)
+        if result is None:
+            break
+        if not result.empty:
+            found.append(result)
+    if not found:
+        raise TrialError(Fault("trial", "no results", "at least one answer"))
+    questions = mixups(inputs, built, trials_of(found, built.id, date.today()))
+    left_out: list[str] = []
+    for mixup in questions:
+        if _yes(f"{mixup.question}. Is it so?"):
+            if mixup.kind == "revision":
+                return found, left_out, mixup.revision, True
+            left_out += mixup.labels
+            say(f"Put {' and '.join(mixup.labels)} right and record them again; the others are recorded.")
+    return found, left_out, built.id, True
+
+
+def _ask_part(label: str, expected: float) -> Result | None:
+    """One part's answers; None ends the round. A wrong answer is asked again with what would be right."""
+    from partgen.pipeline.trials import result_from
+
+    cells = {"label": label}
+    for column, question in (
+        ("proud_mm", f"{label} proud ({expected:.2f} expected)"),
+        ("feel", f"{label} feel"),
+        ("grip", f"{label} grip"),
+        ("note", f"{label} note"),
+    ):
+        answer = _until_right(question, lambda text, column=column: result_from({"label": label, column: text}, label))  # type: ignore[misc]
+        if answer is None:
+            return None
+        cells[column] = answer
+    return result_from(cells, label)
+
+
+def _until_right(question: str, check: Callable[[str], object]) -> str | None:
+    from partgen.errors import TrialError
+
+    while True:
+        answer = _line(question)
+        if answer is None or answer == ".":
+            return None
+        try:
+            check(answer)
+        except TrialError as error:
+            say("; ".join(fault.expected for fault in error.faults))
+            continue
+        return answer
+
+
+def _line(question: str) -> str | None:
+    """One line from the person; None at the end of input."""
+    print(f"{question}: ", end="", flush=True, file=sys.stderr)
+    line = sys.stdin.readline()
+    return line.strip() if line else None
+
+
+def _yes(question: str) -> bool:
+    answer = _line(f"{question} yes/no")
+    return (answer or "").lower() in ("y", "yes")

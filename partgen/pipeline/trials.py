@@ -1,0 +1,281 @@
+"""Trial results: read from CSV, checked against the log, recorded in one step.
+
+May import: errors, units, log, metrology, pipeline.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import get_args
+
+from partgen.errors import Fault, OutsideError, TrialError
+from partgen.log.records import Feel, Hold, Log, Revision, Trial
+from partgen.log.store import append, log_path
+from partgen.metrology.estimate import estimate
+from partgen.metrology.mixups import Mixup, find_mixups
+from partgen.metrology.readings import rectangular
+from partgen.pipeline.inputs import Inputs, gather
+from partgen.pipeline.learning import built_part, observations_of
+from partgen.units import parse_length
+
+COLUMNS = ("label", "proud_mm", "feel", "grip", "note")
+SEEN = ("sunk", "flush", "proud")
+SIDES = ("left", "right", "near", "far")
+FARTHEST = 30.0
+"""mm: a crown that stands farther from its face is a slip of the decimal point."""
+LIMIT_BYTES = 4_000_000
+
+
+@dataclass(frozen=True)
+class Result:
+    """One line of trial results, not yet tied to a revision."""
+
+    label: str
+    proud_mm: float | None = None
+    proud_seen: str | None = None
+    feel: str | None = None
+    side: str | None = None
+    grip: str | None = None
+    note: str = ""
+
+    @property
+    def empty(self) -> bool:
+        """True where nothing was seen."""
+        return (self.proud_mm, self.proud_seen, self.feel, self.grip, self.note) == (None, None, None, None, "")
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was appended to the log."""
+
+    revision: str
+    labels: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+def read_results(path: Path) -> tuple[Result, ...]:
+    """Results from a CSV file. Raises TrialError with every fault at once, OutsideError."""
+    try:
+        if path.stat().st_size > LIMIT_BYTES:
+            raise TrialError(Fault(str(path), f"{path.stat().st_size} bytes", "trial results of less than 4 MB"))
+        raw = path.read_bytes()
+    except FileNotFoundError as error:
+        raise TrialError(Fault(str(path), "", "there is no such file")) from error
+    except OSError as error:
+        raise OutsideError(f"{path}: cannot be read ({error.strerror})") from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise TrialError(Fault(str(path), f"byte {error.start}", "text in UTF-8")) from error
+    return parse_results(text, str(path))
+
+
+def parse_results(text: str, source: str) -> tuple[Result, ...]:
+    """Results from CSV text with the header `label,proud_mm,feel,grip,note`; any cell but the label may be empty.
+
+    Columns may stand in any order and semicolons may part them (then a decimal comma is read too).
+    """
+    delimiter = ";" if ";" in text.partition("\n")[0] else ","
+    try:
+        lines = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        raise TrialError(Fault(source, "", f"not a CSV table: {error}")) from error
+    header = [cell.strip().lower() for cell in lines[0]] if lines else []
+    wrong = [name for name in header if name not in COLUMNS]
+    if "label" not in header or wrong or len(set(header)) < len(header):
+        raise TrialError(Fault(f"{source}: line 1", delimiter.join(header), f"the header {','.join(COLUMNS)}"))
+    faults: list[Fault] = []
+    results: list[Result] = []
+    for number, line in enumerate(lines[1:], start=2):
+        if not any(cell.strip() for cell in line):
+            continue
+        where = f"{source}: line {number}"
+        if len(line) > len(header):
+            faults.append(Fault(where, f"{len(line)} cells", f"at most {len(header)}, as in the header"))
+            continue
+        cells = dict(zip(header, (cell.strip() for cell in line), strict=False))
+        try:
+            result = result_from(cells, where, comma=delimiter == ";")
+        except TrialError as error:
+            faults.extend(error.faults)
+            continue
+        if any(other.label == result.label for other in results):
+            faults.append(Fault(where, result.label, "each label once"))
+        results.append(result)
+    if faults:
+        raise TrialError(*faults)
+    return tuple(result for result in results if not result.empty)
+
+
+def result_from(cells: dict[str, str], where: str, *, comma: bool = False) -> Result:
+    """One result from its cells as typed. Raises TrialError that names each wrong cell."""
+    faults: list[Fault] = []
+    label = cells.get("label", "")
+    if not label:
+        faults.append(Fault(f"{where}, label", "nothing", "the label of a position"))
+    proud_mm, proud_seen = _proud(cells.get("proud_mm", ""), f"{where}, proud_mm", faults, comma=comma)
+    feel, side = _feel(cells.get("feel", ""), f"{where}, feel", faults)
+    grip = cells.get("grip", "").lower() or None
+    if grip is not None and grip not in get_args(Hold):
+        faults.append(Fault(f"{where}, grip", grip, "loose, holds or tight, or nothing"))
+    note = cells.get("note", "")
+    if any(not c.isprintable() for c in note):
+        faults.append(Fault(f"{where}, note", repr(note)[:40], "one line of plain text"))
+    if faults:
+        raise TrialError(*faults)
+    return Result(label, proud_mm, proud_seen, feel, side, grip, note)
+
+
+def _proud(cell: str, where: str, faults: list[Fault], *, comma: bool) -> tuple[float | None, str | None]:
+    if not cell:
+        return None, None
+    if cell.lower() in SEEN:
+        return None, cell.lower()
+    if comma and re.fullmatch(r"[+-]?\d+,\d+", cell):
+        cell = cell.replace(",", ".")
+    try:
+        value = parse_length(cell, "mm").mm
+    except ValueError:
+        faults.append(Fault(where, cell, "millimetres above the face (negative when sunk), or sunk, flush or proud"))
+        return None, None
+    if abs(value) > FARTHEST:
+        faults.append(Fault(where, cell, f"at most {FARTHEST:g} mm above or below the face"))
+        return None, None
+    return value, None
+
+
+def _feel(cell: str, where: str, faults: list[Fault]) -> tuple[str | None, str | None]:
+    """The feel, and the side after it ("rubs left")."""
+    if not cell:
+        return None, None
+    feel, _, side = " ".join(cell.lower().split()).partition(" ")
+    if feel not in get_args(Feel) or (side and (side not in SIDES or feel == "free")):
+        faults.append(Fault(where, cell, "free, rubs or stuck; after rubs or stuck also left, right, near or far"))
+        return None, None
+    return feel, side or None
+
+
+def record(
+    path: Path,
+    results: Sequence[Result],
+    *,
+    source: str = "trial",
+    revision: str | None = None,
+    swapped: Collection[str] = (),
+    as_entered: bool = False,
+    printer: str | None = None,
+    today: date | None = None,
+) -> Recorded:
+    """Append results to the profile's log, as of `revision` (None: the last one), in one step.
+
+    Rows of `swapped` labels are left out: put right, they are measured again. Raises TrialError,
+    with nothing written, where a label is unknown, a result stands in the log already, or parts look
+    mixed up and `as_entered` does not say that they are not.
+    """
+    inputs = gather(path, printer=printer)
+    built = tried_revision(inputs, revision, source)
+    unknown = [one.label for one in results if built.position(one.label) is None]
+    unknown += [label for label in swapped if built.position(label) is None]
+    if unknown:
+        known = ", ".join(position.label for position in built.built)
+        raise TrialError(
+            *(Fault(f"{source}: label", label, f"a position of {built.id} ({known})") for label in unknown)
+        )
+    kept = [one for one in results if one.label not in swapped and not one.empty]
+    if not kept:
+        raise TrialError(Fault(source, "no results", "at least one line that says how a part stands, moves or holds"))
+    trials = trials_of(kept, built.id, today or date.today())
+    _refuse_repeated(inputs.log, trials, source)
+    if not as_entered:
+        questions = mixups(inputs, built, trials)
+        if questions:
+            raise TrialError(*(Fault(source, "", _answer(mixup)) for mixup in questions))
+    append(log_path(path), trials=trials)
+    return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped))
+
+
+def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mixup, ...]:
+    """Questions that these trials raise: swapped parts, parts of another revision."""
+    profile, printer, log = inputs.profile, inputs.printer, inputs.log
+    known = estimate(profile, printer, observations_of(log, profile, printer))
+    new = observations_of(log.model_copy(update={"trial": tuple(trials)}), profile, printer)
+    others = {
+        other.id: {position.label: built_part(log, other, position.label).model_height for position in other.built}
+        for other in log.revision
+        if other.id != built.id
+    }
+    caliper = profile.caliper
+    noise = math.hypot(caliper.repeatability, rectangular(caliper.limit_of_error))
+    return find_mixups(known, printer.error.height.spread, noise, new, others)
+
+
+def _answer(mixup: Mixup) -> str:
+    if mixup.kind == "swapped":
+        pair = ",".join(mixup.labels)
+        return (
+            f"{mixup.question}. If so, put them right and run this again with --swapped {pair} (their lines are left "
+            "out; measure them again); if not, run it again with --as-entered"
+        )
+    return (
+        f"{mixup.question}. If so, run this again with --revision {mixup.revision}; if not, run it again with "
+        "--as-entered"
+    )
+
+
+def tried_revision(inputs: Inputs, wanted: str | None, source: str) -> Revision:
+    """The revision of that id, or the last one. Raises TrialError where there is none."""
+    log = inputs.log
+    if not log.revision:
+        raise TrialError(Fault(source, "", f"{inputs.path.name} has not been built yet; there is nothing to try"))
+    found = log.revision[-1] if wanted is None else log.find(wanted)
+    if found is None:
+        known = ", ".join(revision.id for revision in log.revision)
+        raise TrialError(Fault("--revision", str(wanted), f"a revision that was built ({known})"))
+    return found
+
+
+def trials_of(results: Sequence[Result], revision: str, day: date) -> list[Trial]:
+    """Results as entries of the log."""
+    return [_trial(one, revision, day) for one in results]
+
+
+def _trial(one: Result, revision: str, day: date) -> Trial:
+    return Trial.model_validate(
+        {
+            "revision": revision,
+            "label": one.label,
+            "date": day,
+            "proud_mm": one.proud_mm,
+            "proud_seen": one.proud_seen,
+            "feel": one.feel,
+            "side": one.side,
+            "grip": one.grip,
+            "note": one.note,
+        }
+    )
+
+
+def _refuse_repeated(log: Log, trials: Sequence[Trial], source: str) -> None:
+    def content(trial: Trial) -> tuple[object, ...]:
+        return tuple(getattr(trial, name) for name in type(trial).model_fields if name != "date")
+
+    known = {content(trial): trial for trial in log.trial}
+    repeated = [known[content(trial)] for trial in trials if content(trial) in known]
+    if repeated:
+        raise TrialError(
+            *(
+                Fault(
+                    f"{source}: {trial.label}",
+                    "",
+                    f"this very result was recorded on {trial.date.isoformat()} already; nothing was recorded now",
+                )
+                for trial in repeated
+            )
+        )
