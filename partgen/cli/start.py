@@ -28,7 +28,7 @@ def _flag(name: str, help_text: str, metavar: str = "TEXT") -> typer.models.Opti
     return option
 
 
-def start(  # noqa: PLR0917 - one flag for each question
+def start(
     name: Annotated[
         str | None, typer.Argument(metavar="NAME", help="The profile's name, or a path.", show_default=False)
     ] = None,
@@ -184,6 +184,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes",
         lambda text: _shape(text, SEAT_SIZES, "seat", unit), given["seat"], None,
     )  # fmt: skip
+    _recognise(seat, unit, path)
     seat_length = ask(
         "--seat-length", "How much of it a socket may take hold of, down from its top",
         length.of("seat", "length"), given["seat_length"], None,
@@ -222,6 +223,18 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         seat=seat, seat_length=seat_length, travel=travel, proud=proud, spots=spots, thickness=thickness or None,
         drops=((first, drop),),
     )  # fmt: skip
+
+
+def _recognise(seat: Shape, unit: Unit, path: Path) -> None:
+    """Say so when the library knows the seat."""
+    from partgen.profile.seats import in_words, known_seats, recognise
+    from partgen.units import parse_length
+
+    sizes = {key: parse_length(written, unit).mm for key, written in seat.sizes if key != "teeth"}
+    teeth = next((int(written) for key, written in seat.sizes if key == "teeth"), 0)
+    found = recognise(seat.shape, {key: (mm, 0.05) for key, mm in sizes.items()}, known_seats(path), teeth=teeth)
+    for line in in_words(next(iter(sizes.values())), found):
+        say(f"  {line}")
 
 
 def _spots(ask: _Asker, length: _Lengths, at: list[str] | None, given: dict[str, str | None]) -> tuple[Spot, ...]:

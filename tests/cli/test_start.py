@@ -108,6 +108,12 @@ def test_a_profile_is_never_written_over(tmp_path: Path) -> None:
     assert (tmp_path / "profiles" / "bench.toml").read_text() == "mine"
 
 
+def test_a_known_seat_is_named(tmp_path: Path) -> None:
+    done = run(tmp_path, "bench", "--yes", *GRID, *WHAT, "--seat", "round 6.35")
+    assert done.returncode == 0, done.stderr
+    assert "6.35 mm: a 1/4 inch shaft" in done.stderr
+
+
 def test_odd_titles_stay_text(tmp_path: Path) -> None:
     title = 'The "old" one \\ #3 [x] 🔦'
     done = run(tmp_path, "bench", "--yes", *GRID, *WHAT, "--title", title)
