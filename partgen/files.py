@@ -44,8 +44,9 @@ def write_atomic(path: Path, data: bytes) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-            os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) if before else 0o666 & ~_umask())
-            if before is not None:
+            if hasattr(os, "fchmod"):  # not on Windows
+                os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) if before else 0o666 & ~_umask())
+            if before is not None and hasattr(os, "fchown"):
                 with contextlib.suppress(PermissionError):  # only an administrator may give a file away
                     os.fchown(file.fileno(), before.st_uid, before.st_gid)
         Path(temporary).replace(real)
