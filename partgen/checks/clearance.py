@@ -49,28 +49,38 @@ class Pose:
 UPRIGHT = Pose()
 
 
-def wall_clearance(hole: PanelHole, edges: FloatArray, pose: Pose = UPRIGHT, *, search: float = 0.5) -> float:
+def wall_clearance(hole: PanelHole, edges: FloatArray, pose: Pose = UPRIGHT) -> float:
     """Least distance in mm between edges (n, 2, 3) and the hole's wall, over the whole stroke.
 
     The cap moves from rest to `travel` down along the seat's axis. Negative where the cap cuts into
-    the wall: how deep, in the panel's plane. inf when no edge ever lies in the hole. `search` is a
-    first guess of the distance, widened until the result lies inside it.
+    the wall: how deep, in the panel's plane. inf when no edge ever lies in the hole.
     """
     a, b = hole.local(pose.apply(edges[:, 0])), hole.local(pose.apply(edges[:, 1]))
     lean = math.tan(hole.tilt + abs(pose.angle))
     bottom, top = -hole.half_thickness, hole.half_thickness + hole.rise
-    found = math.inf
-    while True:
-        band = min(search, found) * lean
-        ca, cb = _clip(a, b, bottom - band, top + band)
-        if len(ca) == 0:
-            return math.inf
-        least = _least(hole, ca, cb, search)
-        # Cut once more at the band the distance itself needs, so that nothing farther below counts.
-        if found <= search or least <= 0:
-            return least
-        found = least
-        search = search if found <= search else 4 * search
+    # What lies between underside and face gives an upper bound; the band that it needs then gives the rest.
+    inside = _clip(a, b, bottom, top)
+    bound = _least(hole, *_near(hole, *inside))
+    if bound <= 0 or math.isinf(bound):
+        return bound
+    return _least(hole, *_near(hole, *_clip(a, b, bottom - bound * lean, top + bound * lean), bound=bound))
+
+
+def _near(hole: PanelHole, a: FloatArray, b: FloatArray, bound: float = math.inf) -> tuple[FloatArray, FloatArray]:
+    """Leave out segments so near to the hole's axis that others must be nearer to its wall.
+
+    A segment is at least as far from the wall as the nearest tangent line less its own distance from
+    the axis and less what the lines move. `bound` is a distance already found; without one, that of
+    the outermost segments.
+    """
+    if len(a) == 0:
+        return a, b
+    out = np.sqrt(np.maximum(np.einsum("ij,ij->i", a[:, :2], a[:, :2]), np.einsum("ij,ij->i", b[:, :2], b[:, :2])))
+    if math.isinf(bound):
+        outermost = np.argpartition(-out, min(32, len(out) - 1))[:32]
+        bound = _least(hole, a[outermost], b[outermost])
+    keep = float(hole.reach.min() + np.minimum(hole.slide, 0.0).min()) - out <= max(bound, 0.0)
+    return a[keep], b[keep]
 
 
 def relevant_edges(hole: PanelHole, edges: FloatArray, room: float, pose: Pose) -> FloatArray:
@@ -105,19 +115,19 @@ def _clip(a: FloatArray, b: FloatArray, low: float, high: float) -> tuple[FloatA
     return a + first[:, None] * step, a + last[:, None] * step
 
 
-def _least(hole: PanelHole, a: FloatArray, b: FloatArray, search: float) -> float:
-    """Least signed distance of segments to all swept half-strips; inf, or too much, when it is above `search`."""
+def _least(hole: PanelHole, a: FloatArray, b: FloatArray) -> float:
+    """Least signed distance of segments to all swept half-strips; inf for no segment."""
+    if len(a) == 0:
+        return math.inf
     slide = hole.slide
     qa = a[:, :2] @ hole.normals.T - hole.reach
     qb = b[:, :2] @ hole.normals.T - hole.reach
     at_least = np.minimum(slide, 0.0) - np.maximum(qa, qb)  # no pair of segment and strip is nearer
-    closest = float(at_least.min())
-    if closest > search:
-        return math.inf
+    closest = float(at_least.min()) + 0.02
     found = math.inf
     # Most pairs fall away once the likely nearest ones are known.
-    for low, high in ((-math.inf, closest + 0.02), (closest + 0.02, search)):
-        seg, line = np.nonzero((at_least > low) & (at_least <= min(high, found, search)))
+    for low, high in ((-math.inf, closest), (closest, math.inf)):
+        seg, line = np.nonzero((at_least > low) & (at_least <= min(high, found)))
         if len(seg) == 0:
             continue
         p = np.stack([qa[seg, line], a[seg, 2]], axis=1)

@@ -65,7 +65,7 @@ def measure_fit(plan: PositionPlan, mesh: Triangles) -> FitMeasurement:
     clearance = wall_clearance(hole, edges)
     poses = leaning_poses(plan, hole)
     near = relevant_edges(hole, edges, clearance, poses[0]) if poses else edges
-    rocked = [wall_clearance(hole, near, pose, search=clearance) for pose in poses]
+    rocked = [wall_clearance(hole, near, pose) for pose in poses]
     below, above = gap_outside(hole, edges)
     touching = [pose for pose, room in zip((UPRIGHT, *poses), (clearance, *rocked), strict=True) if room <= 0]
     if min(below, above) <= 0 and UPRIGHT not in touching:

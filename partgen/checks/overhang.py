@@ -95,10 +95,11 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     hanging = (down > areas * math.sin(min(limit + SLACK, math.pi / 2))) & ~on_bed
     if not hanging.any():
         return Overhang(0.0, 0.0, 0.0, np.zeros(0, dtype=np.int64), 0.0, 0.0, contact)
+    flat = f.vertices @ _plane_axes(up).T
     span = reach = support = 0.0
     carried: list[IntArray] = []
     for region in _regions(f, hanging):
-        bridged, overreach = _spans(f, region, up, height, (bridge, cantilever))
+        bridged, overreach = _spans(f, region, flat, height, (bridge, cantilever))
         reach = max(reach, overreach)
         if bridged > bridge or overreach > cantilever:
             support += float(down[region].sum())
@@ -126,13 +127,13 @@ def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
 
 
 def _spans(
-    f: Faces, region: IntArray, up: FloatArray, height: FloatArray, allowed: tuple[float, float]
+    f: Faces, region: IntArray, flat: FloatArray, height: FloatArray, allowed: tuple[float, float]
 ) -> tuple[float, float]:
     """Longest way across between held rims, and farthest from a held rim where there is no way across.
 
     At each probe point all directions are tried; the shortest way counts, because a bridge is laid
-    along it. What cannot exceed the allowed bridge or cantilever for its size is
-    not looked at further.
+    along it. `flat` (n, 2) is where the vertices lie on the bed. What cannot exceed the allowed bridge
+    or cantilever for its size is not looked at further.
     """
     bridge, cantilever = allowed
     member = np.zeros(len(f.faces), dtype=bool)
@@ -144,7 +145,6 @@ def _spans(
     # Held: the neighbour's third corner lies below the rim.
     third = f.faces[outside].sum(axis=1) - ends.sum(axis=1)
     held = height[third] < height[ends].min(axis=1) - 1e-6
-    flat = f.vertices @ _plane_axes(up).T
     angle = np.arange(2 * DIRECTIONS) * (math.pi / DIRECTIONS)
     way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     widths = np.ptp(flat[f.faces[region].ravel()] @ way[:DIRECTIONS].T, axis=0)
@@ -185,10 +185,11 @@ def _probe_points(triangles: FloatArray) -> FloatArray:
 
 def _plane_axes(up: FloatArray) -> FloatArray:
     """(2, 3) two unit vectors square to `up` and to one another."""
-    helper = np.array([1.0, 0.0, 0.0]) if abs(up[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    first = np.cross(up, helper)
-    first /= np.linalg.norm(first)
-    return np.stack([first, np.cross(up, first)])
+    x, y, z = (float(v) for v in up)
+    # The helper is X, or Y where `up` lies along X; written out, because np.cross is slow on single vectors.
+    a = np.array([0.0, z, -y]) if abs(x) < 0.9 else np.array([-z, 0.0, x])
+    a /= math.sqrt(float(a @ a))
+    return np.array([a, [y * a[2] - z * a[1], z * a[0] - x * a[2], x * a[1] - y * a[0]]])
 
 
 def _first_rims(
