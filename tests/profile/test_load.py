@@ -188,3 +188,11 @@ def test_a_mutated_profile_loads_or_is_refused_in_words(path: Path, data: st.Dat
     except ProfileError as error:
         assert error.faults
         assert all(str(fault).startswith("mutated") for fault in error.faults)
+
+
+def test_ten_thousand_positions_are_read() -> None:
+    rows = (
+        f'[[position]]\nlabel = "P{i}"\nat = [{(i % 100) * 3}, {i // 100 * 3}]\npart = "key"\ndrop = [4.3, 4.31]\n'
+        for i in range(10_000)
+    )
+    assert len(parse_profile(PANEL + "".join(rows), "x").position) == 10_000
