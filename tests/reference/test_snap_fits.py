@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -58,3 +59,31 @@ def test_a_steep_hook_locks_itself() -> None:
     """µ tan α ≥ 1 never slides."""
     assert math.isinf(cantilever.sliding_factor(0.6, math.atan(1 / 0.6) + 1e-9))
     assert cantilever.sliding_factor(0.3, 0.0) == pytest.approx(0.3)
+
+
+@pytest.mark.parametrize(("radius", "thickness", "half"), [(2.0, 0.1, 0.6), (3.0, 0.2, 0.9), (10.0, 0.4, 0.3)])
+def test_a_curved_finger_against_brute_force(radius: float, thickness: float, half: float) -> None:
+    """Second moment and farthest fibre of a sector of a ring, by summing small pieces of it."""
+    r = np.linspace(radius - thickness / 2, radius + thickness / 2, 401)
+    a = np.linspace(-half, half, 2001)
+    rr, aa = np.meshgrid((r[1:] + r[:-1]) / 2, (a[1:] + a[:-1]) / 2)
+    area = rr * (r[1] - r[0]) * (a[1] - a[0])
+    height = rr * np.cos(aa)
+    centre = (height * area).sum() / area.sum()
+    moment = ((height - centre) ** 2 * area).sum()
+    corners = np.array([r[0], r[-1], r[0] * math.cos(half), r[-1] * math.cos(half)])
+    section = cantilever.arc_section(radius, thickness, half)
+    assert section.moment == pytest.approx(moment, rel=0.03)
+    assert section.fibre == pytest.approx(np.abs(corners - centre).max(), rel=0.05)
+
+
+@given(st.floats(0.3, 2), st.floats(1, 8))
+def test_a_finger_of_a_very_large_ring_is_flat(thickness: float, width: float) -> None:
+    """The arc's section tends to the rectangle's; then strain and force are the flat formulas."""
+    radius = 1e4
+    arc, flat = cantilever.arc_section(radius, thickness, width / 2 / radius), cantilever.flat_section(width, thickness)
+    assert arc.moment == pytest.approx(flat.moment, rel=1e-3)
+    assert arc.fibre == pytest.approx(flat.fibre, rel=1e-2)
+    assert cantilever.bent_strain(flat, 0.2, 9.0) == pytest.approx(cantilever.strain(0.2, 9.0, thickness))
+    force = cantilever.tip_force(cantilever.strain(0.2, 9.0, thickness), 9.0, thickness, width, 2000.0)
+    assert cantilever.bent_force(flat, 0.2, 9.0, 2000.0) == pytest.approx(force)

@@ -7,6 +7,7 @@ Plastics, a design guide; the shape factors are its own, rounded as printed ther
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 Shape = Literal["uniform", "half-thickness", "quarter-width"]
@@ -32,6 +33,42 @@ def permissible_deflection(strain_limit: float, length: float, thickness: float,
 def permissible_thickness(strain_limit: float, length: float, deflection: float, shape: Shape = "uniform") -> float:
     """Root thickness in mm at which `deflection` just reaches `strain_limit`."""
     return _factor(shape) * strain_limit * length**2 / deflection
+
+
+@dataclass(frozen=True)
+class BendingSection:
+    """What bends: second moment of area (mm^4) about the neutral axis, and distance to the farthest fibre (mm)."""
+
+    moment: float
+    fibre: float
+
+
+def flat_section(width: float, thickness: float) -> BendingSection:
+    """A rectangle: b h³ / 12 and h / 2."""
+    return BendingSection(width * thickness**3 / 12, thickness / 2)
+
+
+def arc_section(radius: float, thickness: float, half_angle: float) -> BendingSection:
+    """A finger of a round socket: part of a ring of mean `radius` over ± `half_angle`, bent towards its outside.
+
+    I = R³ t (α + sin α cos α − 2 sin² α / α) for the thin arc (Young, Budynas, Roark's Formulas for Stress and Strain,
+    7th ed., table A.1, sector of a thin annulus; from memory), and 2 α R t³ / 12 for its own thickness.
+    """
+    a, r, t = half_angle, radius, thickness
+    thin = r**3 * t * (a + math.sin(a) * math.cos(a) - 2 * math.sin(a) ** 2 / a)
+    centre = r * math.sin(a) / a
+    fibre = max(r - centre, centre - r * math.cos(a)) + t / 2
+    return BendingSection(thin + 2 * a * r * t**3 / 12, fibre)
+
+
+def bent_strain(section: BendingSection, deflection: float, length: float) -> float:
+    """Strain at the root of a uniform cantilever of any section: 3 c y / l²."""
+    return 3 * section.fibre * deflection / length**2
+
+
+def bent_force(section: BendingSection, deflection: float, length: float, modulus: float) -> float:
+    """Force across the tip of a uniform cantilever of any section: 3 E I y / l³."""
+    return 3 * modulus * section.moment * deflection / length**3
 
 
 def tip_force(root_strain: float, length: float, thickness: float, width: float, modulus: float) -> float:

@@ -25,12 +25,14 @@ RUBBER_FRICTION = 0.7
 """Dry rubber on plastic or metal; from memory, 0.5 to 1."""
 
 
-def split(case: Case) -> Hold:
-    """Fingers with a lip, bent outwards by the seat.
+def split(case: Case) -> Hold | str:
+    """Fingers with a lip, bent outwards by the seat; or why a seat takes none.
 
     Lip, thickness and length are searched together for a hold between need and limit, a strain the material bears
     again and again, and the room there is; what comes nearest is taken.
     """
+    if case.seat.shape == "cross":
+        return "split fingers around a cross are channels, too stiff to bend"
     chosen = min(_finger_candidates(case), key=lambda fingers: fingers.miss)
     low, high = chosen.bend(-1), chosen.bend(1)
     factor = _finger_factor()
@@ -69,13 +71,20 @@ class _Fingers:
         """Deflection of one finger at the loose (−1) or tight (+1) end of tolerance."""
         return max(self.nominal + end * self.case.tolerance, 0.0) / 2
 
+    @property
+    def section(self) -> cantilever.BendingSection:
+        """Of one finger: a strip of a flat wall, or of a ring."""
+        if not self.case.is_round:
+            return cantilever.flat_section(self.width, self.thickness)
+        radius = self.case.mean_width / 2 + self.case.free_clearance / 2 + self.thickness / 2
+        return cantilever.arc_section(radius, self.thickness, self.width / (2 * radius))
+
     def strain(self, bend: float) -> float:
-        return cantilever.strain(bend, self.length, self.thickness)
+        return cantilever.bent_strain(self.section, bend, self.length)
 
     def pull(self, bend: float) -> float:
         """Middle pull-off force: the seat's side is smooth, so friction alone holds."""
-        modulus = self.case.material.modulus
-        across = cantilever.tip_force(self.strain(bend), self.length, self.thickness, self.width, modulus)
+        across = cantilever.bent_force(self.section, bend, self.length, self.case.material.modulus)
         return self.count * self.case.material.friction * across
 
     @property
@@ -113,22 +122,27 @@ def _finger_factor() -> float:
 
 def _finger_candidates(case: Case) -> list[_Fingers]:
     line = case.printer.line_width
-    count = 3 if case.is_round else (2 if case.seat.shape == "tongue" else 4)
+    count = 2 if case.seat.shape == "tongue" else 4
     slot = max(2 * line, 0.6)
-    if case.is_round:
-        width = max(math.pi * case.mean_width / count - slot, line)
-    else:
-        side = case.size.arm.value if case.size.arm else max(case.size.width.value, case.size.depth.value)
-        width = max(0.6 * side, 2 * line)
     whole = max(case.socket_length - FINGER_ROOT, 0.5)
     lengths = [whole * share for share in (1.0, 0.75, 0.5) if share == 1.0 or whole * share >= 2.5]
     given = case.wish.interference
     nominals = [given] if given is not None else [case.tolerance + 0.06 + 0.06 * step for step in range(10)]
     thicknesses = [line * (1 + step / 4) for step in range(17)]
     return [
-        _Fingers(case, nominal, thickness, length, count, width, slot)
+        _Fingers(case, nominal, thickness, length, count, _finger_width(case, thickness, count, slot), slot)
         for nominal, length, thickness in product(nominals, lengths, thicknesses)
     ]
+
+
+def _finger_width(case: Case, thickness: float, count: int, slot: float) -> float:
+    """What the slots leave of the wall, along its middle: they lie evenly around, or in a rectangle's corners."""
+    line = case.printer.line_width
+    if case.is_round:
+        middle = case.mean_width + case.free_clearance + thickness
+        return max(math.pi * middle / count - slot, line)
+    side = max(case.size.width.value, case.size.depth.value) + case.free_clearance + thickness
+    return max(side - math.sqrt(2) * slot, line) if count == 4 else side
 
 
 def ringed(case: Case) -> Hold | str:
