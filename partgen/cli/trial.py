@@ -12,7 +12,6 @@ import typer
 from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
 
 if TYPE_CHECKING:
-    from partgen.pipeline.planning import Planned
     from partgen.pipeline.trials import Recorded, Result
     from partgen.plan.revision import Choice
 
@@ -46,7 +45,6 @@ def trial(
 ) -> None:
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
     from partgen.cli.summary import exit_code
-    from partgen.pipeline.planning import plan_profile
     from partgen.pipeline.trials import read_results, record
 
     del out  # taken so that a build's line can be turned into a trial's; a trial lands in the log
@@ -64,16 +62,17 @@ def trial(
         swapped=left_out,
         as_entered=as_entered,
         printer=printer,
+        seed=seed,
     )
-    planned = plan_profile(profile, printer=printer, seed=seed)
     if as_json:
-        print(_as_json(recorded, planned))
+        print(_as_json(recorded))
     else:
-        _print(recorded, planned, quiet=quiet)
-    raise typer.Exit(exit_code(planned.document))
+        _print(recorded, quiet=quiet)
+    raise typer.Exit(exit_code(recorded.planned.document))
 
 
-def _print(recorded: Recorded, planned: Planned, *, quiet: bool) -> None:
+def _print(recorded: Recorded, *, quiet: bool) -> None:
+    planned = recorded.planned
     say(f"{recorded.revision}: recorded {', '.join(recorded.labels)}.", quiet=quiet)
     if recorded.left_out:
         say(f"Left out: {', '.join(recorded.left_out)}. Put them right and record them then.", quiet=quiet)
@@ -102,9 +101,10 @@ def _signed(change: float) -> str:
     return "0" if abs(change) < SAME else f"{change:+.2f}"
 
 
-def _as_json(recorded: Recorded, planned: Planned) -> str:
+def _as_json(recorded: Recorded) -> str:
     import json
 
+    planned = recorded.planned
     document = planned.document
     report = {
         "format": 1,

@@ -53,7 +53,7 @@ def next_measurement(
     assert joint is not None, "estimate() always gives the joint posterior"
     unknowns = Unknowns(profile, printer)
     for doubt in estimate.doubts:
-        if (doubt.label, doubt.what) not in skip and not _settled(profile, estimate, doubt):
+        if doubt.what != "proud" and (doubt.label, doubt.what) not in skip and not _settled(profile, estimate, doubt):
             gain = _gain_of_doubt(unknowns, estimate, joint, doubt)
             return NextMeasurement(doubt.label, doubt.what, f"{doubt.why}: read it again", gain)
     if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:

@@ -10,7 +10,7 @@ import io
 import math
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import get_args
@@ -23,6 +23,7 @@ from partgen.metrology.mixups import Mixup, find_mixups
 from partgen.metrology.readings import rectangular
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import built_part, observations_of
+from partgen.pipeline.planning import Planned, plan_inputs
 from partgen.units import parse_length
 
 COLUMNS = ("label", "proud_mm", "feel", "grip", "note")
@@ -58,6 +59,8 @@ class Recorded:
     revision: str
     labels: tuple[str, ...]
     left_out: tuple[str, ...]
+    planned: Planned
+    """What the next revision would be."""
 
 
 def read_results(path: Path) -> tuple[Result, ...]:
@@ -171,6 +174,7 @@ def record(
     swapped: Collection[str] = (),
     as_entered: bool = False,
     printer: str | None = None,
+    seed: int = 0,
     today: date | None = None,
 ) -> Recorded:
     """Append results to the profile's log, as of `revision` (None: the last one), in one step.
@@ -179,7 +183,7 @@ def record(
     with nothing written, where a label is unknown, a result stands in the log already, or parts look
     mixed up and `as_entered` does not say that they are not.
     """
-    inputs = gather(path, printer=printer)
+    inputs = gather(path, printer=printer, seed=seed)
     built = tried_revision(inputs, revision, source)
     unknown = [one.label for one in results if built.position(one.label) is None]
     unknown += [label for label in swapped if built.position(label) is None]
@@ -197,8 +201,11 @@ def record(
         questions = mixups(inputs, built, trials)
         if questions:
             raise TrialError(*(Fault(source, "", _answer(mixup)) for mixup in questions))
+    # planned before it is written, so that whatever fails there leaves the log as it was
+    log = inputs.log.model_copy(update={"trial": (*inputs.log.trial, *trials)})
+    planned = plan_inputs(replace(inputs, log=log))
     append(log_path(path), trials=trials)
-    return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped))
+    return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped), planned)
 
 
 def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mixup, ...]:

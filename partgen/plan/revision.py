@@ -24,6 +24,8 @@ from partgen.plan.heights import on_layers
 
 REMAKE = 0.01
 """What making a part again must gain: this much less probability of a visible fault."""
+SAME = 0.005
+"""mm: model heights nearer to each other are the same."""
 AGREES = 0.05
 """mm: a trial that finds every part so near to what was foretold changes nothing."""
 
@@ -107,7 +109,10 @@ def choose_parts(
         if part is not None and position.label not in history.remake and _still(part, forced, estimate, printer):
             error, kept_row, own = _of_part(estimate, printer, i, part)
             kept = Option(error - wanted[i], kept_row, own)
-            mine, fresh = ([kept], [part.model_height]) if agreed else ([kept, *mine], [part.model_height, *fresh])
+            # the same again is no remedy, whatever luck it might have
+            others = [k for k, height in enumerate(fresh) if abs(height - part.model_height) > SAME and not agreed]
+            mine = [kept, *(mine[k] for k in others)]
+            fresh = [part.model_height, *(fresh[k] for k in others)]
         options.append(mine)
         heights.append(fresh)
     pairs = neighbours(np.array([position.at for position in profile.position], dtype=float))
@@ -213,7 +218,7 @@ def _kept_because(place: _Place, proud: float) -> str:
 
 def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
     """One sentence: by how much, what was seen, and what that says of the cause."""
-    same = abs(change) < 0.005
+    same = abs(change) < SAME
     size = "as tall as before" if same else f"{abs(change):.2f} mm {'taller' if change > 0 else 'lower'}"
     if place.remake is not None:
         return place.remake.why if same else f"{size}; {place.remake.why}"
