@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from partgen.model.printer import Printer
 from partgen.plan.heights import Collar, Crown, Site, collar
@@ -23,6 +24,7 @@ _SIZE_GRID = 0.01
 _RELIEF_GRID = 0.05
 
 
+@lru_cache(maxsize=1024)
 def compensated(section: Section, error: float) -> Section:
     """The section to draw so that it prints as `section` when prints come out `error` wider."""
     if abs(error) < 1e-9:
@@ -34,6 +36,7 @@ def compensated(section: Section, error: float) -> Section:
     return replace(drawn, width=round(width, 4), depth=round(depth, 4))
 
 
+@lru_cache(maxsize=1024)
 def printed(model: Section, error: float) -> Section:
     """The section expected from the printer for a drawn one."""
     return offset(model, -error / 2) if abs(error) > 1e-9 else model

@@ -21,9 +21,10 @@ import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from partgen.metrology.records import FloatArray, Value
 from partgen.plan.erosion import Draw, erosion
@@ -34,7 +35,7 @@ from partgen.plan.stack import root_sum_square, worst_case
 
 P_FLOOR = 1e-6
 """No smaller probability is claimed: the model itself is not that good."""
-_BLOCK = 1 << 14
+_BLOCK = 1 << 15
 """Draws worked on at a time, so that arrays stay in the processor's cache."""
 
 
@@ -57,10 +58,15 @@ class Causes:
         What foreshortening takes from a hole goes with the slope's square; taken from here for all
         draws, it errs to the safe side by micrometres unless the tilt is hardly known at all.
         """
+        u, (x, y) = self.slope_known_least
+        more = 2 * u if x * slope[0] + y * slope[1] >= 0 else -2 * u
+        return slope[0] + more * x, slope[1] + more * y
+
+    @cached_property
+    def slope_known_least(self) -> tuple[float, tuple[float, float]]:
+        """Largest standard uncertainty of the slope in any direction, and that direction."""
         variances, ways = np.linalg.eigh(np.asarray(self.slope_cov))
-        more = 2 * math.sqrt(max(float(variances[1]), 0.0)) * ways[:, 1]
-        sign = -1.0 if float(more @ np.asarray(slope)) < 0 else 1.0
-        return slope[0] + sign * float(more[0]), slope[1] + sign * float(more[1])
+        return math.sqrt(max(float(variances[1]), 0.0)), (float(ways[0, 1]), float(ways[1, 1]))
 
     @property
     def part_spread(self) -> float:
@@ -123,6 +129,7 @@ class Draws:
 
     def __init__(self, causes: Causes, openings: Mapping[str, Opening], seed: int, count: int) -> None:
         self.count, self.seed, self.causes = count, seed, causes
+        self._starts: dict[str, int] = {}
         eigen, vectors = np.linalg.eigh(np.asarray(causes.slope_cov))
         root = vectors * np.sqrt(np.maximum(eigen, 0.0))
         slopes = root @ self._stream("slope").standard_normal((2, count))
@@ -142,7 +149,9 @@ class Draws:
 
     def disc(self, label: str) -> Draw:
         """(2, count) draws from the unit disc for one position."""
-        start = int(self._stream(f"place of {label}").integers(self.count))
+        start = self._starts.get(label)
+        if start is None:
+            start = self._starts[label] = int(self._stream(f"place of {label}").integers(self.count))
         return self._disc[:, start : start + self.count]
 
     def reach(self, place: Place) -> float:
@@ -196,50 +205,54 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
 
 @dataclass(frozen=True)
 class Binding:
-    """Probability of touching with its Monte Carlo uncertainty (95 %), and the mean and u of room."""
+    """Probability of touching with its Monte Carlo uncertainty (95 %), and the mean and u of room.
+
+    `near` are the draws near enough to touching to count, `touching` the probability in each of them.
+    """
 
     p: float
     u95: float
     room: Value
+    near: NDArray[np.intp]
+    touching: Draw
 
 
-def binding(free: Draw, sigma: float) -> tuple[Binding, Draw]:
-    """P(touching) from rooms per draw and the part-to-part spread; also P(touching) per draw.
+def binding(free: Draw, sigma: float) -> Binding:
+    """P(touching) from rooms per draw and the part-to-part spread.
 
     Where no draw touches, the uncertainty is at least 3/n, the 95 % bound of the rule of three
     (Hanley and Lippman-Hand, JAMA 249, 1983); `p` is never below P_FLOOR.
     """
-    touching = normal_below(free * np.float32(-1 / sigma))
     n = len(free)
-    p, deviation = _mean_and_sd(touching)
-    u95 = 1.96 * deviation / math.sqrt(n)
-    if not bool((free < 0).any()):
+    near = np.flatnonzero(free < REACH * sigma)
+    touching = normal_below(free[near] * np.float32(-1 / sigma))
+    p = float(touching.sum(dtype=np.float64)) / n
+    u95 = 1.96 * math.sqrt(max(float(np.dot(touching, touching)) / n - p * p, 0.0) / n)
+    if not bool((free[near] < 0).any()):
         u95 = max(u95, 3 / n)
-    mean, scatter = _mean_and_sd(free)
-    return Binding(max(p, P_FLOOR), u95, Value(mean, math.hypot(scatter, sigma))), touching
+    mean = float(free.mean(dtype=np.float64))
+    away = free - np.float32(mean)
+    scatter = math.sqrt(float(np.dot(away, away)) / n)
+    return Binding(max(p, P_FLOOR), u95, Value(mean, math.hypot(scatter, sigma)), near, touching)
 
 
-def _mean_and_sd(values: Draw) -> tuple[float, float]:
-    mean = float(values.mean(dtype=np.float64))
-    away = values - np.float32(mean)
-    return mean, math.sqrt(float(np.dot(away, away)) / len(values))
-
-
-_STEPS, _REACH = 256, 8
+REACH = 6
+"""Standard deviations of part-to-part spread beyond which touching (1e-9) is not counted."""
+_STEPS = 256
 
 
 @lru_cache(maxsize=1)
 def _table() -> Draw:
-    steps = np.arange(-_REACH * _STEPS, _REACH * _STEPS + 1) / _STEPS
+    steps = np.arange(-REACH * _STEPS, REACH * _STEPS + 1) / _STEPS
     return np.asarray([math.erfc(-z / math.sqrt(2)) / 2 for z in steps.tolist()], dtype=np.float32)
 
 
 def normal_below(z: Draw) -> Draw:
-    """Standard normal distribution function by table, relative error below 2 % in |z| < 8, monotone."""
-    index = np.minimum(z, np.float32(_REACH))
-    np.maximum(index, np.float32(-_REACH), out=index)
+    """Standard normal distribution function by table, relative error below 2 % in |z| < REACH, monotone."""
+    index = np.minimum(z, np.float32(REACH))
+    np.maximum(index, np.float32(-REACH), out=index)
     index *= _STEPS
-    index += _REACH * _STEPS + 0.5
+    index += REACH * _STEPS + 0.5
     return _table()[index.astype(np.int32)]
 
 
@@ -269,7 +282,7 @@ class Limits:
 
 def limits(place: Place, section: Section, causes: Causes) -> Limits:
     """The limits of one position's expected printed section."""
-    slope_u = math.sqrt(max(float(np.linalg.eigvalsh(causes.slope_cov)[-1]), 0.0))
+    slope_u, _ = causes.slope_known_least
     return Limits(
         place=place.at_limit,
         play=0.0 if place.guided else place.play,

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -127,7 +128,7 @@ def erosion(
     """
     tilt = Tilt(slope)
     if "outline" not in (opening.shape, section.shape):
-        a, b, r = rounded_box(_seen_slanted(opening, tilt))
+        a, b, r = rounded_box(_seen_slanted(opening, slope))
         sa, sb, sr = rounded_box(section)
         if opening.shape == section.shape == "round":
             return Disc(r - sr - taken)
@@ -164,8 +165,10 @@ def _growth(opening: Section, normals: FloatArray) -> FloatArray:
             return np.full((len(normals), 2), 0.5)
 
 
-def _seen_slanted(opening: Section, tilt: Tilt) -> Section:
+@lru_cache(maxsize=4096)
+def _seen_slanted(opening: Section, slope: tuple[float, float]) -> Section:
     """A section of the same kind that lies inside the opening as seen along the seat's axis."""
+    tilt = Tilt(slope)
     (pxx, _), (_, pyy) = tilt.projection
     if opening.shape == "round":
         across = opening.width * math.cos(tilt.theta)

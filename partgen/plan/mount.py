@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from partgen.findings import Finding
 from partgen.metrology.readings import evaluate
@@ -106,6 +106,7 @@ def gripper(
     return grip
 
 
+@lru_cache(maxsize=1024)
 def wall_room(section: Section, seat: Section) -> float:
     """From the seat's surface to the part's outside where it is nearest."""
     fan = directions(section, seat, count=72)

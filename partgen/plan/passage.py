@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -42,7 +43,7 @@ class Tilt:
         size = math.hypot(*self.slope)
         return (self.slope[0] / size, self.slope[1] / size) if size > 0 else (1.0, 0.0)
 
-    @property
+    @cached_property
     def projection(self) -> FloatArray:
         """P, (2, 2), symmetric: from the panel's plane to the view along the seat's axis."""
         m = np.asarray(self.uphill)
@@ -91,6 +92,13 @@ def passage_support(opening: Section, slope: tuple[float, float], thickness: flo
     return offsets
 
 
+@lru_cache(maxsize=4096)
+def _seen(opening: Section, slope: tuple[float, float], thickness: float) -> tuple[FloatArray, FloatArray]:
+    """(directions, offsets of the passage's tangents): one position asks for them several times."""
+    fan = seen_directions(opening, Tilt(slope))
+    return fan, passage_support(opening, slope, thickness, fan)
+
+
 def seen_directions(opening: Section, tilt: Tilt, count: int = 720) -> FloatArray:
     """Unit vectors for minima over all directions of a slanted opening, (m, 2).
 
@@ -114,9 +122,8 @@ def room(
     is the least difference of their support functions. Directions are sampled, to 1e-4 mm on curves;
     the straight sides, where the difference has its kinks, are among them.
     """
-    fan = seen_directions(opening, Tilt(slope))
-    gaps = passage_support(opening, slope, thickness, fan) - support(section, fan) + fan @ np.asarray(at)
-    return float(gaps.min())
+    fan, tangents = _seen(opening, slope, thickness)
+    return float((tangents - support(section, fan) + fan @ np.asarray(at)).min())
 
 
 def rocking_angle(bore: float, peg: float, length: float) -> float:

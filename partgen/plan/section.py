@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.plan.clearance import Draws, Place, normal_below, rooms
+from partgen.plan.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.plan.erosion import Draw
 from partgen.plan.passage import Tilt, passage, passage_support, room, seen_directions
 from partgen.plan.records import Section, SectionShape
@@ -23,7 +23,8 @@ from partgen.plan.sections import offset, outline_section, vertices
 
 GRID = 0.01
 """Sections are rounded down to this."""
-_BIN = 0.0005
+_FINE = 0.0002
+"""mm to which the inset is found, from the safe side."""
 
 
 class NoRoomError(ValueError):
@@ -66,12 +67,16 @@ def largest(
 
     Sides are rounded down to GRID. Raises NoRoomError.
     """
-    thickness = draws.causes.thickness.value
-    base = widest(places, thickness, shape, radius)
-    inset = 0.0
-    for place in places:
-        inset = inset_for(place, base, draws, p_bind, inset)
-    return rounded_down(_smaller(base, inset))
+    section = widest(places, draws.causes.thickness.value, shape, radius)
+    worst_first = sorted(places, key=lambda p: p.pushed(section), reverse=True)  # the others then only nod
+    while True:
+        inset = 0.0
+        for place in worst_first:
+            inset = inset_for(place, section, draws, p_bind, inset)
+        smaller = _smaller(section, inset)
+        if smaller.corner_radius == section.corner_radius:
+            return rounded_down(smaller)
+        section = smaller  # corners as round as its sides allow: its shape changed, so look again
 
 
 def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:
@@ -81,23 +86,23 @@ def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: f
 
 
 def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:
-    """Bisection on the inset over a histogram of rooms, each counted at its bin's lower edge."""
-    low = float(free.min())
-    counts = np.bincount(((free - np.float32(low)) * np.float32(1 / _BIN)).astype(np.int32))
-    share = np.asarray(counts / len(free), dtype=np.float64)
-    rooms_at = low + _BIN * np.arange(len(counts), dtype=np.float64)
+    """Bisection on the inset; only draws near touching are looked at, ever fewer as it grows."""
+    count = len(free)
 
-    def p_at(inset: float) -> float:
-        near = int((8 * sigma - inset - low) / _BIN) + 2  # beyond it nothing touches
-        z = np.asarray(-(rooms_at[:near] + inset) / sigma, dtype=np.float32)
-        return float(np.dot(share[:near], normal_below(z))) if near > 0 else 0.0
+    def p_at(inset: float, among: Draw) -> float:
+        return float(normal_below((among + np.float32(inset)) * np.float32(-1 / sigma)).sum(dtype=np.float64)) / count
 
-    if p_at(least) <= p_bind:
+    near = free[free < REACH * sigma - least]
+    if p_at(least, near) <= p_bind:
         return least
-    most = max(least, -low) + 8 * sigma
-    while most - least > _BIN / 4:
+    # where 2 p of the draws touch, at least half of their parts do
+    touching = min(int(2 * p_bind * count), len(near) - 1)
+    least = max(least, -float(np.partition(near, touching)[touching]))
+    most = max(least, -float(near.min())) + REACH * sigma
+    while most - least > _FINE:
+        near = near[near < REACH * sigma - least]
         middle = (least + most) / 2
-        if p_at(middle) > p_bind:
+        if p_at(middle, near) > p_bind:
             least = middle
         else:
             most = middle

@@ -156,8 +156,8 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
     plans: dict[str, PositionPlan] = {}
     for k, index in enumerate(indices):
         place = replace(places[k], slop=grips[k][0].slop)
-        found, touching = binding(rooms(place, expected[k], job.draws), job.draws.causes.part_spread)
-        survival *= 1 - touching
+        found = binding(rooms(place, expected[k], job.draws), job.draws.causes.part_spread)
+        survival[found.near] *= 1 - found.touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
         eaten = limits(place, expected[k], job.draws.causes)
         clearance = _clearance(job, place, expected[k], models[k], found, eaten)

@@ -27,7 +27,7 @@ def draws_of(opening: Section, causes=CAUSES, count: int = 20_000) -> Draws:
 
 
 def p_of(place, section, pool) -> float:
-    return binding(rooms(place, section, pool), pool.causes.part_spread)[0].p
+    return binding(rooms(place, section, pool), pool.causes.part_spread).p
 
 
 def test_only_the_width_matters_and_the_answer_is_known():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from partgen.metrology.records import Value
@@ -15,7 +16,7 @@ LIMITS = Limits(place=0.25, play=0.1, rock=0.05, width=0.06, hole=0.02, tilt=0.0
 
 
 def bound(p: float, u95: float = 1e-4) -> Binding:
-    return Binding(p, u95, Value(0.2, 0.05))
+    return Binding(p, u95, Value(0.2, 0.05), np.empty(0, np.intp), np.empty(0, np.float32))
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def draws_of(causes: Causes, opening: Opening, count: int = 20_000, seed: int = 
 
 def p_of(place, section, causes, count=20_000, seed=0) -> float:
     pool = draws_of(causes, place.opening, count, seed)
-    return binding(rooms(place, section, pool), causes.part_spread)[0].p
+    return binding(rooms(place, section, pool), causes.part_spread).p
 
 
 @pytest.mark.parametrize("z", [-6.0, -3.1, -1.0, 0.0, 0.5, 2.0, 5.0])
@@ -166,10 +166,10 @@ def test_p_bind_of_a_place_in_a_disc():
 def test_touching_is_never_claimed_impossible():
     """A part with all the room in the world: p at the floor, its uncertainty by the rule of three."""
     pool = draws_of(causes_of(), opening_of(PORT), 1_000)
-    found, touching = binding(rooms(place_of(PORT), offset(PORT, 2.0), pool), 0.02)
+    found = binding(rooms(place_of(PORT), offset(PORT, 2.0), pool), 0.02)
     assert found.p == P_FLOOR
     assert found.u95 == pytest.approx(3 / 1_000)
-    assert touching.max() < 1e-12
+    assert len(found.near) == len(found.touching) == 0
     assert found.room.value == pytest.approx(2.0, abs=1e-5)
     assert found.room.u == pytest.approx(0.02, abs=1e-6)
 
@@ -177,9 +177,7 @@ def test_touching_is_never_claimed_impossible():
 def test_uncertainty_of_p_bind_covers_repeats():
     """u95 is 1.96 standard errors: 40 seeds scatter as it says."""
     causes, place, section = causes_of(width_u=0.1, spread=0.02), place_of(PORT, at_limit=0.2), offset(PORT, 0.25)
-    found = [
-        binding(rooms(place, section, draws_of(causes, place.opening, 2_000, seed)), 0.01)[0] for seed in range(40)
-    ]
+    found = [binding(rooms(place, section, draws_of(causes, place.opening, 2_000, seed)), 0.01) for seed in range(40)]
     scatter = np.std([f.p for f in found], ddof=1)
     assert 1.96 * scatter == pytest.approx(np.mean([f.u95 for f in found]), rel=0.35)
 
@@ -239,7 +237,7 @@ def test_motor_assembly_by_conditional_monte_carlo():
     """Six parts drawn, the seventh integrated: the probability of a negative gap is 4.62 %."""
     rng = np.random.default_rng(1)
     drawn = 0.10 + (np.array(MOTOR[:-1])[:, None] / 3 * rng.standard_normal((6, 200_000))).sum(axis=0)
-    found, _ = binding(drawn.astype(np.float32), MOTOR[-1] / 3)
+    found = binding(drawn.astype(np.float32), MOTOR[-1] / 3)
     assert found.p == pytest.approx(0.0462, abs=0.0008)
     assert found.room.value == pytest.approx(0.10, abs=0.0005)
     assert found.room.u * 3 == pytest.approx(0.17825, rel=0.01)

@@ -50,6 +50,7 @@ class Wish:
     grip: Grip = "ribs"
     interference: float | None = None
     flange: bool = True
+    wall: float = 1.2
 
 
 def printer(name: str = "material-extrusion", *, measured: bool = False) -> Printer:
