@@ -49,6 +49,7 @@ class _PlainSocket:
     grip: Grip = "interference"
     interference: float | None = None
     flange: bool = False
+    wall: float = 1.2
 
 
 def plan_coupon(
@@ -78,7 +79,7 @@ def ladder(seat: Seat, printer: Printer, material: Material, caliper: Caliper) -
     for i in range(-side, side + 1):
         clearance = i * STEP
         drawn = round(clearance - hole.value, 6) + 0.0  # no negative zero
-        rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, 1.2, "interference")))
+        rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, "interference", 1.2)))
     return tuple(rungs)
 
 

@@ -90,6 +90,8 @@ def test_a_set_screw_reaches_the_seat_through_solid_and_hollow_caps(width: float
     assert screw is not None
     mesh = built(socket, width)
     assert mesh.is_closed
+    hollow = mesh.volume < 0.8 * width**2 * (4.0 + socket.length)
+    assert hollow == (width > 20)
     assert np.abs(mesh.bounds[:, :2]).max() == pytest.approx(width / 2, abs=1e-6)
     inside = _inside(mesh)
     r = np.linspace(0.0, width / 2 + 1, 60)

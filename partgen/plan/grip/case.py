@@ -37,6 +37,8 @@ class GripWish(Protocol):
     def interference(self) -> float | None: ...
     @property
     def flange(self) -> bool: ...
+    @property
+    def wall(self) -> float: ...
 
 
 @dataclass(frozen=True)
@@ -110,6 +112,14 @@ class Case:
             return max(0.8, 2 * self.printer.line_width)
         return {"vat-photopolymerization": 0.5, "powder-bed-fusion": 0.7}[self.printer.process]
 
+    def boss_wall(self, clearance: float, needed: float = 0.0) -> float:
+        """Wall that stands around a pocket: what is wished or needed, as far as there is room.
+
+        A slender part is solid around its socket, a wide one hollow around a boss with this wall.
+        """
+        wished = max(self.wish.wall, self.least_wall, needed)
+        return max(min(wished, self.wall_room - clearance / 2), 0.1)
+
     @property
     def is_round(self) -> bool:
         return self.seat.shape in ("round", "flatted", "splined", "tube")
@@ -152,7 +162,7 @@ class Hold:
     """Whether a change of interference with temperature loosens it."""
 
 
-def socket_for(case: Case, clearance: float, wall: float, grip: Grip) -> SocketModel:
+def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketModel:
     """A pocket of the seat's shape that prints `clearance` larger than the seat, diametral, without its grip."""
     seat, size, error = case.seat, case.size, case.bore_error.value
     width, depth = case.pocket(clearance)

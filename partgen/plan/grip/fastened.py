@@ -47,7 +47,7 @@ def screwed(case: Case) -> Hold:
     area = 2 * case.least_wall * min(boss, case.socket_length)
     strain = most / (area * case.material.modulus)
     socket = replace(
-        socket_for(case, clearance, case.wall_room - clearance / 2, "set-screw"),
+        socket_for(case, clearance, "set-screw", case.boss_wall(clearance)),
         screw=ScrewModel(
             size=chosen.name,
             hole=hole - case.bore_error.value,
@@ -84,7 +84,7 @@ def glued(case: Case) -> Hold:
     area = math.pi * case.mean_width * case.socket_length
     most = gap + case.tolerance / 2
     return Hold(
-        socket=socket_for(case, clearance, case.wall_room - gap, "glue"),
+        socket=socket_for(case, clearance, "glue", case.boss_wall(clearance)),
         pull_off=(GLUE_STRENGTH[0] * area * 0.5, GLUE_STRENGTH[1] * area),  # half of the area wetted
         insertion=(0.0, 0.0),
         strain=(0.0, 0.0),
@@ -105,7 +105,7 @@ def loose(case: Case) -> Hold:
     """No hold: the flange under the panel keeps the cap in."""
     clearance = max(case.free_clearance, 0.2)
     return Hold(
-        socket=socket_for(case, clearance, case.wall_room - clearance / 2, "captive"),
+        socket=socket_for(case, clearance, "captive", case.boss_wall(clearance)),
         pull_off=(0.0, 0.0),
         insertion=(0.0, 0.0),
         strain=(0.0, 0.0),

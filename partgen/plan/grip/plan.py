@@ -40,6 +40,7 @@ class _Wish:
     grip: Grip
     interference: float | None
     flange: bool
+    wall: float
 
 
 def plan_grip(
@@ -60,7 +61,7 @@ def plan_grip(
     `socket_length` how much of the seat's length the socket takes. The socket's sizes are as drawn (compensated).
     Findings have an empty subject. A grip that fails says why and proposes one that was worked out to pass.
     """
-    wish = _Wish(spec.grip, spec.interference, spec.flange)
+    wish = _Wish(spec.grip, spec.interference, spec.flange, spec.wall)
     case = Case(
         seat, seat_size(seat, caliper or Caliper()), wish, printer, material, bore_error, wall_room, socket_length
     )
@@ -115,7 +116,7 @@ def _advice(case: Case) -> str:
     for grip in _PROPOSED:
         if grip == case.wish.grip and case.wish.interference is None:
             continue
-        other = _passes(replace(case, wish=_Wish(grip, None, case.wish.flange)))
+        other = _passes(replace(case, wish=_Wish(grip, None, case.wish.flange, case.wish.wall)))
         if other is not None:
             force = "" if grip == "captive" else f" (pulls off at {other.pull_off[0]:.1f} to {other.pull_off[1]:.1f} N)"
             left_open = " with interference left open" if grip == case.wish.grip else ""

@@ -30,7 +30,8 @@ def press(case: Case) -> Hold:
     Where the interference is left open, the least that still holds at the loose end of tolerance.
     """
     diameter = case.mean_width
-    wall = max(case.wall_room, case.least_wall)
+    # between a boss of its own and a part that is solid around it
+    thin, thick = case.boss_wall(0.0), max(case.wall_room, case.least_wall)
     factor = math.exp(
         math.hypot(
             math.log(ribs.FRICTION_FACTOR),
@@ -39,7 +40,7 @@ def press(case: Case) -> Hold:
         )
     )
 
-    def pressure(interference: float) -> float:
+    def pressure(interference: float, wall: float) -> float:
         # the seat is taken as rigid: this overstates force and strain, never the hold of a plastic seat by much
         return lame.contact_pressure(
             interference,
@@ -49,23 +50,23 @@ def press(case: Case) -> Hold:
             hub_poisson=case.material.poisson,
         )
 
-    def force(interference: float) -> float:
-        return lame.axial_force(pressure(interference), diameter, case.socket_length, case.material.friction)
+    def force(interference: float, wall: float) -> float:
+        return lame.axial_force(pressure(interference, wall), diameter, case.socket_length, case.material.friction)
 
-    least = NEEDED * factor / (ribs.RELAXED * force(1.0))
+    least = NEEDED * factor / (ribs.RELAXED * force(1.0, thin))
     nominal = case.wish.interference if case.wish.interference is not None else least + case.tolerance
     low, high = nominal - case.tolerance, nominal + case.tolerance
 
     def strain(interference: float) -> float:
-        material = case.material
+        material, wall = case.material, thin  # with a rigid seat the bore is stretched alike by any wall
         return lame.bore_strain(
-            pressure(interference), diameter, diameter + 2 * wall, material.modulus, material.poisson
+            pressure(interference, wall), diameter, diameter + 2 * wall, material.modulus, material.poisson
         )
 
     return Hold(
-        socket=socket_for(case, -nominal, case.wall_room + nominal / 2, "interference"),
-        pull_off=(ribs.RELAXED * force(low) / factor, force(high) * factor),
-        insertion=(force(low) / factor, force(high) * factor),
+        socket=socket_for(case, -nominal, "interference", thin),
+        pull_off=(ribs.RELAXED * force(low, thin) / factor, force(high, thick) * factor),
+        insertion=(force(low, thin) / factor, force(high, thick) * factor),
         strain=(strain(low), strain(high)),
         interference=(low, high),
         slop=max(0.0, -low),
@@ -85,14 +86,14 @@ def crush(case: Case) -> Hold:
     # the pocket between the ribs must clear the seat at its tight end, and leave the ribs some height
     clearance = max(case.free_clearance, high / CRUSHED_MOST - nominal)
     height = (nominal + clearance) / 2
-    wall = case.wall_room - clearance / 2
+    wall = case.boss_wall(clearance)
     chosen = min(
         _candidates(case, height),
         key=lambda model: _miss(_hold(case, model, low), _hold(case, model, high), case.seat.pull_limit),
     )
     least, most = _hold(case, chosen, low), _hold(case, chosen, high)
     factor = ribs.force_factor()
-    socket = replace(socket_for(case, clearance, wall, "ribs"), ribs=chosen)
+    socket = replace(socket_for(case, clearance, "ribs", wall), ribs=chosen)
     single = "" if chosen.levels > 1 else " One level of ribs: the floor of the socket keeps it upright."
     return Hold(
         socket=socket,

@@ -39,7 +39,7 @@ def split(case: Case) -> Hold | str:
     friction = case.material.friction
     steeper = cantilever.sliding_factor(friction * ribs.FRICTION_FACTOR, LEAD_ANGLE) / (friction * ribs.FRICTION_FACTOR)
     return Hold(
-        socket=replace(socket_for(case, case.free_clearance, chosen.thickness, "fingers"), fingers=chosen.model()),
+        socket=replace(socket_for(case, case.free_clearance, "fingers", chosen.thickness), fingers=chosen.model()),
         pull_off=(chosen.pull(low) / factor, chosen.pull(high) * factor),
         insertion=(chosen.pull(low) / factor, chosen.pull(high) * factor * steeper),
         strain=(chosen.strain(low), chosen.strain(high)),
@@ -167,7 +167,7 @@ def ringed(case: Case) -> Hold | str:
 
     width = 1.4 * chosen.section  # room for the ring to spread: gland fill about 0.7; common practice
     socket = replace(
-        socket_for(case, clearance, case.wall_room - clearance / 2, "ring"),
+        socket_for(case, clearance, "ring", case.boss_wall(clearance, depth - clearance / 2 + case.least_wall)),
         groove=GrooveModel(
             ring=chosen.name,
             diameter=diameter + 2 * depth - case.bore_error.value,
