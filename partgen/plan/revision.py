@@ -26,6 +26,8 @@ REMAKE = 0.01
 """What making a part again must gain: this much less probability of a visible fault."""
 SAME = 0.005
 """mm: model heights nearer to each other are the same."""
+CHANCE = 0.025
+"""mm: a part that came out so much unlike its file may be made again as it was."""
 AGREES = 0.05
 """mm: a trial that finds every part so near to what was foretold changes nothing."""
 
@@ -109,8 +111,9 @@ def choose_parts(
         if part is not None and position.label not in history.remake and _still(part, forced, estimate, printer):
             error, kept_row, own = _of_part(estimate, printer, i, part)
             kept = Option(error - wanted[i], kept_row, own)
-            # the same again is no remedy, whatever luck it might have
-            others = [k for k, height in enumerate(fresh) if abs(height - part.model_height) > SAME and not agreed]
+            # the same again is a remedy only where this one came out unlike its file
+            same = SAME if abs(_by_chance(estimate, part)) < CHANCE else -1.0
+            others = [k for k, height in enumerate(fresh) if abs(height - part.model_height) > same and not agreed]
             mine = [kept, *(mine[k] for k in others)]
             fresh = [part.model_height, *(fresh[k] for k in others)]
         options.append(mine)
@@ -188,6 +191,13 @@ def _of_part(estimate: Estimate, printer: Printer, i: int, part: BuiltPart) -> t
     return part.model_height + float(row @ joint.mean), row, own
 
 
+def _by_chance(estimate: Estimate, part: BuiltPart) -> float:
+    """How much taller than its print's others this part came out, mm; 0 where no trial showed it."""
+    assert estimate.joint is not None
+    column = estimate.joint.parts.get((part.label, part.made_in))
+    return float(estimate.joint.mean[column]) if column is not None else 0.0
+
+
 def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: Printer) -> bool:
     """False where a forced height now asks for another part."""
     if forced is None:
@@ -229,7 +239,10 @@ def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
     said = f"{size}: {stood} mm proud where {place.wanted:.2f} was wanted"
     if seen is not None and abs(seen - place.wanted) <= LEVEL / 2:
         said = f"{size}, so that it stands level with its neighbours: {stood} mm proud"
+    chance = _by_chance(place.estimate, part)
     cause = _cause(place)
+    if same and abs(chance) >= CHANCE:
+        cause = f"this one came out {abs(chance):.2f} mm {'taller' if chance > 0 else 'lower'} than its file"
     return f"{said}; {cause}" if cause else said
 
 
