@@ -26,13 +26,16 @@ _RELIEF_GRID = 0.05
 
 @lru_cache(maxsize=1024)
 def compensated(section: Section, error: float) -> Section:
-    """The section to draw so that it prints as `section` when prints come out `error` wider."""
+    """The section to draw so that it prints as `section` when prints come out `error` wider.
+
+    Drawn to 0.01 mm and never larger: a section sized to just meet its p_bind must not print wider.
+    """
     if abs(error) < 1e-9:
         return section
     drawn = offset(section, error / 2)
     if section.shape == "outline":
         return drawn
-    width, depth = (round(v / _SIZE_GRID) * _SIZE_GRID for v in (drawn.width, drawn.depth))
+    width, depth = (math.floor(v / _SIZE_GRID + 1e-6) * _SIZE_GRID for v in (drawn.width, drawn.depth))
     return replace(drawn, width=round(width, 4), depth=round(depth, 4))
 
 

@@ -132,12 +132,12 @@ def erosion(
         sa, sb, sr = rounded_box(section)
         if opening.shape == section.shape == "round":
             return Disc(r - sr - taken)
-        if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
-            return Box((a - sa - taken, b - sb - taken))
         inner = (a - r - (sa - sr), b - r - (sb - sr))
         if opening.shape == section.shape == "slot" and min(inner) > -0.05:
             # a box a little narrower than nothing costs 0.05^2/(2 r): micrometres, to the safe side
             return Slot(inner, r - sr - taken, 0 if opening.width < opening.depth else 1)
+        if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
+            return Box((a - sa - taken, b - sb - taken))
     # an outline's E has the outline's own edges, as seen slanted; round corners are sampled
     normals = seen_directions(opening, tilt, count=0 if opening.shape == "outline" else 240)
     size = _growth(opening, normals)

@@ -76,6 +76,15 @@ def test_a_loose_target_does_not_let_it_touch_as_expected():
     assert nominal(place, found, 2.0) >= 0.2 - 1e-6
 
 
+@pytest.mark.parametrize("opening", [Section("slot", 14.0, 8.0), Section("rectangle", 7.0, 7.0, 3.5), WINDOW, PORT])
+def test_it_keeps_the_target_where_the_tilt_is_hardly_known(opening):
+    """A slope known to 0.05 (three degrees): found the hard way, on a slot whose ends took a box's rule."""
+    place = place_of(opening, (0.01, 0.02), opening=opening_of(opening, u=0.02), at_limit=0.25, play=0.05)
+    pool = draws_of(opening, causes_of(width_u=0.07, thickness_u=0.02, slope_u=0.05, spread=0.03))
+    found = largest([place], pool, 1e-3, None, None)
+    assert 5e-4 < p_of(place, found, pool) <= 1e-3
+
+
 def test_equal_for_all_places_is_what_the_worst_allows():
     easy = place_of(WINDOW, slope_of(1), opening=opening_of(WINDOW, u=0.02), at_limit=0.1)
     hard = place_of(WINDOW, slope_of(3, 30), label="S2", opening=opening_of(WINDOW, u=0.02), at_limit=0.3, play=0.1)
