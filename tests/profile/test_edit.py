@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -208,3 +210,24 @@ def test_any_row_of_edits_does_what_a_plain_list_does(steps: list[tuple[str, str
     assert [line for line in DEMO.splitlines() if line.startswith("#")] == [
         line for line in text.splitlines() if line.startswith("#") and "the second by" not in line
     ]
+
+
+APPEND = """
+import pathlib, sys
+from partgen.profile.edit import Place, ProfileFile, add_reading
+file = ProfileFile(pathlib.Path(sys.argv[1]))
+for i in range(12):
+    file.apply(add_reading(Place("position", sys.argv[2], "drop"), f"6.{i:02d}"))
+"""
+
+
+def test_two_programs_that_write_at_once_lose_nothing(demo: Path) -> None:
+    running = [subprocess.Popen([sys.executable, "-c", APPEND, str(demo), label]) for label in ("B7", "A1")]
+    assert [process.wait(120) for process in running] == [0, 0]
+    profile = load_profile(demo).profile
+    written = tuple(6 + i / 100 for i in range(12))
+    drops = {position.label: position.drop for position in profile.position}
+    assert drops["B7"] is not None
+    assert drops["A1"] is not None
+    assert drops["B7"].values == pytest.approx(written)
+    assert drops["A1"].values == pytest.approx((4.73, 4.71, 4.71, *written))
