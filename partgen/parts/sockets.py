@@ -55,9 +55,11 @@ def pocket_tools(socket: SocketModel, bottom: float) -> list[kernel.Shape]:
     if socket.groove:
         half = socket.groove.width / 2
         groove = kernel.Circle(socket.groove.diameter / 2)
-        tools.append(kernel.prism(groove, socket.groove.z - half, socket.groove.z + half))
+        ring = kernel.prism(groove, socket.groove.z - half, socket.groove.z + half)
+        tools.append(kernel.cut(ring, _core(socket, mouth)) if socket.core > 0 else ring)
     if socket.screw:
-        tools.append(_radial(socket.screw, socket.screw.hole / 2, BEYOND))
+        start = socket.core / 2 + 0.1 if socket.core > 0 else 0.0  # a tube's core stays whole
+        tools.append(_radial(socket.screw, socket.screw.hole / 2, start, BEYOND))
     if lead + inward > 0:
         tools.append(kernel.loft(pocket(socket, lead), mouth, pocket(socket, -inward), mouth + lead + inward))
     return tools
@@ -99,13 +101,13 @@ def screw_boss(socket: SocketModel) -> kernel.Shape:
     """What stays solid around a set screw, from the axis outwards as far as its thread runs."""
     assert socket.screw is not None
     across, _ = reach(socket, 0.0)
-    return _radial(socket.screw, socket.screw.boss / 2, across + socket.screw.depth)
+    return _radial(socket.screw, socket.screw.boss / 2, 0.0, across + socket.screw.depth)
 
 
-def _radial(screw: ScrewModel, radius: float, length: float) -> kernel.Shape:
-    """A cylinder from the axis outwards along the screw's direction, at its height."""
+def _radial(screw: ScrewModel, radius: float, start: float, end: float) -> kernel.Shape:
+    """A cylinder along the screw's direction, at its height, between two distances from the axis."""
     turn = np.array([[0.0, 0.0, 1.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-1.0, 0.0, 0.0, screw.z], [0.0, 0.0, 0.0, 1.0]])
-    return kernel.turned(kernel.transformed(kernel.prism(kernel.Circle(radius), 0.0, length), turn), screw.direction)
+    return kernel.turned(kernel.transformed(kernel.prism(kernel.Circle(radius), start, end), turn), screw.direction)
 
 
 def _core(socket: SocketModel, mouth: float) -> kernel.Shape:

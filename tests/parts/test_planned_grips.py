@@ -103,6 +103,15 @@ def test_a_set_screw_reaches_the_seat_through_solid_and_hollow_caps(width: float
     assert inside(np.array(wall)).all()
 
 
+@pytest.mark.parametrize("grip", ["interference", "ribs", "fingers", "set-screw", "ring", "glue", "captive"])
+def test_a_tubes_core_stays_whole_and_never_presses(grip: str) -> None:
+    """One closed body whatever the grip; where there is a core it is smaller than the seat's bore."""
+    _, socket, _ = plan(SEATS["tube"], Wish(grip), printer(), wall_room=6.0, length=6.0)  # type: ignore[arg-type]
+    assert built(socket).is_closed
+    assert socket.core + printer().error.peg.value < 3.0
+    assert socket.core == 0.0 or grip != "fingers"
+
+
 def test_a_groove_that_would_break_through_is_refused() -> None:
     """In words, instead of a cap with a slit."""
     _, socket, _ = plan(SEATS["round"], Wish("ring"), printer(), wall_room=6.0, length=6.0)

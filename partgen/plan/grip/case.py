@@ -171,8 +171,10 @@ def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketM
         return value.value + clearance - error if value else 0.0
 
     core = 0.0
-    if size.bore is not None:  # the core is a peg in the seat's bore
-        core = max(size.bore.value - clearance - case.printer.error.peg.value, 0.0)
+    if size.bore is not None:  # the core guides in the seat's bore and never presses: one fit at a time
+        peg = case.printer.error.peg
+        loose = 2 * math.sqrt(size.bore.u**2 + peg.u**2 + peg.spread**2) + 0.05
+        core = size.bore.value - loose - peg.value
         core = 0.0 if core < 1.0 else core  # thinner pins break: common practice, no source
     return SocketModel(
         shape=seat.shape,

@@ -38,8 +38,9 @@ def split(case: Case) -> Hold | str:
     factor = _finger_factor()
     friction = case.material.friction
     steeper = cantilever.sliding_factor(friction * ribs.FRICTION_FACTOR, LEAD_ANGLE) / (friction * ribs.FRICTION_FACTOR)
+    pocket = socket_for(case, case.free_clearance, "fingers", chosen.thickness)
     return Hold(
-        socket=replace(socket_for(case, case.free_clearance, "fingers", chosen.thickness), fingers=chosen.model()),
+        socket=replace(pocket, fingers=chosen.model(), core=0.0),  # the slots would cut a tube's core apart
         pull_off=(chosen.pull(low) / factor, chosen.pull(high) * factor),
         insertion=(chosen.pull(low) / factor, chosen.pull(high) * factor * steeper),
         strain=(chosen.strain(low), chosen.strain(high)),
