@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from partgen.errors import KernelError
 from partgen.mesh.heights import Built, Reference, build, reference
@@ -28,7 +28,11 @@ def build_caps(models: Sequence[CapModel]) -> tuple[BuiltCap | KernelError, ...]
     """
     references: dict[CapModel, Reference | KernelError] = {}
     known: dict[CapModel, Markable] = {}
-    plain = [_plain(model, references, known) for model in models]
+    lowest: dict[CapModel, float] = {}
+    for model in models:
+        key = model.without_height()
+        lowest[key] = min(model.height, lowest.get(key, model.height))
+    plain = [_plain(model, lowest, references, known) for model in models]
     texts = assign(models, [p.faces if isinstance(p, _Plain) else None for p in plain])
     return tuple(
         p if isinstance(p, KernelError) else _marked(model, p, *text)
@@ -37,20 +41,26 @@ def build_caps(models: Sequence[CapModel]) -> tuple[BuiltCap | KernelError, ...]
 
 
 def _plain(
-    model: CapModel, references: dict[CapModel, Reference | KernelError], known: dict[CapModel, Markable]
+    model: CapModel,
+    lowest: Mapping[CapModel, float],
+    references: dict[CapModel, Reference | KernelError],
+    known: dict[CapModel, Markable],
 ) -> _Plain | KernelError:
-    """The cap without its mark, from what is known already where that is exact."""
+    """The cap without its mark, from what is known already where that is exact.
+
+    `lowest` is the least height per shape: how deep a mark may be cut goes by that.
+    """
     key = model.without_height()
     try:
         if key not in references:
-            references[key] = _reference(model)
+            references[key] = _reference(key)
         ref = references[key]
         built = ref.at(model.height) if isinstance(ref, Reference) else None
         if built is None:
             own = build(model)
             return _Plain(own, markable(model, own.mesh))
         if key not in known:  # faces that bear marks lie below what moves, so they are the same at every height
-            known[key] = markable(model, built.mesh)
+            known[key] = markable(replace(model, height=lowest[key]), built.mesh)
         return _Plain(built, known[key])
     except (KernelError, kernel.Refused) as error:
         why = error.why if isinstance(error, KernelError) else f"this cap cannot be built: {error}"

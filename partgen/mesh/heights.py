@@ -10,6 +10,7 @@ A height too small to leave any stretch gets its own kernel build.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -63,8 +64,13 @@ class Reference:
         return Built(Mesh(vertices, self.mesh.faces), self.volume + self.area * move, bounds, derived=move != 0.0)
 
 
+@lru_cache(maxsize=64)
 def reference(model: CapModel) -> Reference:
-    """Build the reference for all caps that differ from `model` by height only. Raises KernelError, kernel.Refused."""
+    """The reference for all caps whose `without_height` is `model`. Raises KernelError, kernel.Refused.
+
+    The last ones are kept: building a set again in one process (the bench page, many profiles) asks
+    for the same shapes.
+    """
     top = features_top(model)
     below = reach(model.section, model.crown)[0]
     height = round(top + below + STRETCH, 2)
