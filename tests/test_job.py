@@ -162,3 +162,27 @@ def test_the_same_build_gives_the_same_bytes(tmp_path, demo):
     for path in (demo[0] / "outputs" / DEMO / "r01").rglob("*"):
         if path.is_file() and path.suffix in (".stl", ".3mf", ".step"):
             assert path.read_bytes() == (folder / path.relative_to(demo[0])).read_bytes(), path.name
+
+
+def test_a_trial_of_a_panel_with_a_doubted_reading_is_recorded_and_changes_the_next_revision(tmp_path):
+    """A wild reading and a trial together once ended in a traceback."""
+    folder = bench(tmp_path)
+    profile = folder / "profiles" / f"{DEMO}.toml"
+    text = profile.read_text()
+    first = re.search(r'label = "A3".*?drop = \[([\d.]+)', text, flags=re.S)
+    profile.write_text(text.replace(f"drop = [{first[1]}", f"drop = [{float(first[1]) + 0.9:.2f}"))
+    document = json.loads(run(folder, "build", f"profiles/{DEMO}.toml", "--json").stdout)
+    assert [d["label"] for d in document["doubts"]] == ["A3"]
+    prouds = {p["label"]: p["proud_mm"] for p in document["positions"]}
+    (folder / "seen.csv").write_text(
+        f"label,proud_mm,feel,grip,note\nA1,{prouds['A1'] + 0.6:.2f},free,holds,\nA2,{prouds['A2']:.2f},free,holds,\n"
+    )
+    done = run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv")
+    assert done.returncode == 0, done.stderr
+    assert run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv").returncode == 2  # the same trial twice
+    second = json.loads(run(folder, "build", f"profiles/{DEMO}.toml", "--json").stdout)
+    made = {p["label"] for p in second["positions"] if p["unchanged_since"] is None}
+    assert "A1" in made and "A2" not in made
+    assert {path.name for path in (folder / "outputs" / DEMO / "r02" / "parts").glob("*.stl")} == {
+        f"{label}-r02.stl" for label in made
+    }

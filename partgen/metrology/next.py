@@ -88,6 +88,8 @@ def _worst(unknowns: Unknowns, estimate: Estimate) -> int:
 
 def _gains(unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArray, repeats: int) -> FloatArray:
     """By how much the worst position's 95 % uncertainty shrinks for each row read, (m,) mm."""
+    # what trials showed adds the printed parts' own columns behind these; a new reading says nothing of them
+    rows = np.pad(rows, ((0, 0), (0, len(joint.cov) - rows.shape[1])))
     worst = _worst(unknowns, estimate)
     proud = -joint.drops[worst]
     proud[joint.printed.start] += 1.0
