@@ -17,7 +17,6 @@ from partgen.errors import Fault, InputError, OutsideError
 
 if TYPE_CHECKING:
     from partgen.fit.document import FitDocument
-    from partgen.report.extras import ReportExtras
 
 _REVISION = re.compile(r"r\d{2,}")
 
@@ -46,6 +45,7 @@ def report(
     """Write a revision's report again, or compare two."""
     from partgen.files import write_atomic
     from partgen.report.html import render, render_compare, render_owner
+    from partgen.report.on_disk import extras_on_disk
     from partgen.report.pdf import find_browser, print_pdf
 
     home = out / profile.stem
@@ -59,7 +59,7 @@ def report(
         find_browser()  # says so before the work, not after it
     name = revision or _last(profile, home)
     document = _document(profile, out, name, quiet=quiet)
-    extras = _extras(document, home / name)
+    extras = extras_on_disk(document, home)
     target = home / name / "report.html"
     write_atomic(target, render(document, extras).encode())
     print(target)
@@ -100,29 +100,3 @@ def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocumen
         raise InputError(
             Fault(str(path), "", f"no fit document that this version reads; delete it and run this again ({error})")
         ) from error
-
-
-def _extras(document: FitDocument, folder: Path) -> ReportExtras:
-    """The parts' own shapes, read from their files and turned back to stand as in the instrument.
-
-    A part whose file is gone or cannot be read is drawn from the fit document's outlines instead.
-    """
-    import numpy as np
-
-    from partgen.report.extras import Lie, ReportExtras, Shape
-    from partgen.report.stl import read_triangles
-
-    shapes: dict[str, Shape] = {}
-    lies: dict[str, Lie] = {}
-    for position in document.positions:
-        if position.file is None or position.geometry is None or len(position.geometry.lie) != 16:
-            continue
-        path = (folder / position.file).resolve()
-        vertices = read_triangles(path) if path.is_relative_to(folder.resolve()) else None
-        if vertices is None:
-            continue
-        matrix = np.reshape(position.geometry.lie, (4, 4))
-        standing = (vertices - matrix[:3, 3]) @ matrix[:3, :3]  # the inverse of a rotation is its transpose
-        shapes[position.label] = Shape(standing, np.arange(len(standing)).reshape(-1, 3))
-        lies.setdefault(position.part, Lie(matrix[:3, :3]))
-    return ReportExtras(shapes=shapes, lies=lies)

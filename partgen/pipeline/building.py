@@ -166,10 +166,13 @@ def _write_report(document: FitDocument, made: dict[str, MadePart], folder: Path
 
     from partgen.report.extras import Lie, ReportExtras, Shape
     from partgen.report.html import render
+    from partgen.report.on_disk import extras_on_disk
 
+    kept = extras_on_disk(document, folder.parent, kept_only=True)
     lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
     shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
-    write_atomic(folder / "report.html", render(document, ReportExtras(shapes=shapes, lies=lies)).encode())
+    extras = ReportExtras(shapes={**kept.shapes, **shapes}, lies={**kept.lies, **lies})
+    write_atomic(folder / "report.html", render(document, extras).encode())
 
 
 def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, content: str) -> Revision:

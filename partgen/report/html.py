@@ -106,6 +106,8 @@ def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: objec
             extras=extras,
             map=panel_map(doc, drawn if template == "report.html" else frozenset()),
             drawn=drawn,
+            changes=[p for p in doc.positions if p.change or p.unchanged_since],
+            kept=sum(p.unchanged_since is not None for p in doc.positions),
             marks=_marks(),
             style=Markup(_text("style.css")),
             script=script,

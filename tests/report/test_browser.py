@@ -15,6 +15,7 @@ import pytest
 from sample import document
 
 from partgen.fit.document import FitDocument
+from partgen.pipeline.trials import parse_results
 from partgen.report.html import render, render_compare, render_owner
 
 HOSTILE = "</script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">&\"'{{7*7}}"
@@ -227,6 +228,9 @@ def test_the_trial_form_saves_the_csv_that_partgen_trial_takes(opened: Callable[
         ['S,1 "x"', "1.45", "rubs", "", ""],
         ['S,3 "x"', "", "", "tight", 'says "no", twice'],
     ]
+    first, second = parse_results(text, "results.csv")  # the very reader of `partgen trial`
+    assert (first.label, first.proud_mm, first.feel, first.grip) == ('S,1 "x"', 1.45, "rubs", None)
+    assert (second.label, second.grip, second.note) == ('S,3 "x"', "tight", 'says "no", twice')
 
 
 def test_the_trial_form_refuses_what_is_no_number(opened: Callable[..., Any]) -> None:
@@ -321,6 +325,15 @@ def test_a_link_on_the_map_opens_its_card(opened: Callable[..., Any]) -> None:
     page.keyboard.press("Enter")
     page.wait_for_function("document.getElementById('pos-3').open")
     assert page.evaluate("document.activeElement.closest('.card').id") == "pos-3"
+
+
+def test_what_changed_since_the_last_revision_is_said(opened: Callable[..., Any]) -> None:
+    """How many prints still serve, and each change with its reason; nothing of it in a first revision."""
+    page = opened(render(document(6))).page
+    said = page.locator("section[aria-labelledby=h-since]").text_content()
+    assert "1 of 6 printed caps still serves" in said and "0.1 mm taller" in said
+    first = document(6).model_copy(update={"previous": None})
+    assert opened(render(first)).page.locator("#h-since").count() == 0
 
 
 def test_light_and_dark_can_be_chosen(opened: Callable[..., Any]) -> None:

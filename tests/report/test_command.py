@@ -60,17 +60,30 @@ def test_the_last_revision_is_written_again(home: Path) -> None:
 
 def test_parts_are_read_from_their_files_and_stood_up_again(home: Path) -> None:
     """The block that lies crown down in its file is cut and drawn standing: 4 wide, 6 high, from -1 to 5."""
-    from partgen.cli.report import _extras
     from partgen.fit.document import FitDocument
+    from partgen.report.on_disk import extras_on_disk
 
     folder = home / "out" / "fog" / "r01"
-    extras = _extras(FitDocument.model_validate_json((folder / "fit.json").read_text()), folder)
+    extras = extras_on_disk(FitDocument.model_validate_json((folder / "fit.json").read_text()), folder.parent)
     assert list(extras.shapes) == ["S1"]
     vertices = extras.shapes["S1"].vertices
     assert vertices.min(axis=0) == pytest.approx([-2, -3, -1]) and vertices.max(axis=0) == pytest.approx([2, 3, 5])
     assert extras.lies["key"].rotation[2] == pytest.approx([0, 0, -1])
     assert run(home, "--revision", "r01").exit_code == 0
     assert "key (S1): on the printer&#39;s bed" in (folder / "report.html").read_text()
+
+
+def test_a_kept_part_is_read_from_the_revision_that_made_it(home: Path) -> None:
+    """r02 keeps S1 of r01 and has no file of its own for it."""
+    from partgen.fit.document import FitDocument
+    from partgen.report.on_disk import extras_on_disk
+
+    folder = home / "out" / "fog" / "r02"
+    doc = FitDocument.model_validate_json((folder / "fit.json").read_text())
+    first = doc.positions[0].model_copy(update={"file": None, "geometry": None, "unchanged_since": "r01"})
+    doc = doc.model_copy(update={"positions": (first, *doc.positions[1:])})
+    (folder / "parts" / "S1.stl").unlink()
+    assert extras_on_disk(doc, folder.parent).shapes["S1"].vertices.max(axis=0) == pytest.approx([2, 3, 5])
 
 
 @pytest.mark.parametrize("name", ["../../secret.stl", "parts/gone.stl", "fit.json"])

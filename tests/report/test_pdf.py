@@ -22,7 +22,7 @@ SIZES: dict[Paper, tuple[float, float]] = {"a4": (210, 297), "letter": (215.9, 2
 @pytest.mark.parametrize(("n", "paper"), [(1, "letter"), (24, "a4"), (120, "letter"), (120, "a4")])
 def test_two_to_four_pages_of_the_right_size_with_every_position(n: int, paper: Paper) -> None:
     """Every label, with its height and its grip at the far end of the row, is on the paper."""
-    doc = document(n, states={i: "fail" for i in range(0, n, 9)})
+    doc = document(n, states=dict.fromkeys(range(0, n, 9), "fail"))
     made = PdfReader(io.BytesIO(pdf.print_pdf(render_owner(doc, paper=paper))))
     assert 2 <= len(made.pages) <= 4
     for page in made.pages:
