@@ -175,14 +175,14 @@ def test_a_trial_of_a_panel_with_a_doubted_reading_is_recorded_and_changes_the_n
     assert [d["label"] for d in document["doubts"]] == ["A3"]
     prouds = {p["label"]: p["proud_mm"] for p in document["positions"]}
     (folder / "seen.csv").write_text(
-        f"label,proud_mm,feel,grip,note\nA1,{prouds['A1'] + 0.6:.2f},free,holds,\nA2,{prouds['A2']:.2f},free,holds,\n"
+        f"label,proud_mm,feel,grip,note\nA1,{prouds['A1'] + 0.6:.2f},free,holds,\nA8,{prouds['A8']:.2f},free,holds,\n"
     )
     done = run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv")
     assert done.returncode == 0, done.stderr
     assert run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv").returncode == 2  # the same trial twice
     second = json.loads(run(folder, "build", f"profiles/{DEMO}.toml", "--json").stdout)
     made = {p["label"] for p in second["positions"] if p["unchanged_since"] is None}
-    assert "A1" in made and "A2" not in made
+    assert "A1" in made and "A8" not in made
     assert {path.name for path in (folder / "outputs" / DEMO / "r02" / "parts").glob("*.stl")} == {
         f"{label}-r02.stl" for label in made
     }
