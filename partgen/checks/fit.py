@@ -163,9 +163,15 @@ def _section_height(plan: PositionPlan, hole: PanelHole, crown: float) -> float:
     """z at which the skirt is sliced: the panel's mid-thickness on the axis, or just under a crown
     that is sunk below it."""
     z = plan.drop - hole.half_thickness / float(hole.axes[2, 2])
-    if crown <= z + plan.model.crown.edge_radius + plan.model.crown.rise:
-        z = crown - plan.model.crown.edge_radius - plan.model.crown.rise - 0.2
-    return float(z)
+    below = crown - plan.model.height + _straight_up_to(plan) - 0.2
+    return float(min(z, below)) if math.isfinite(below) else float(z)
+
+
+def _straight_up_to(plan: PositionPlan) -> float:
+    """z up to which the skirt is straight all round: the crown's rounding, rise and slant left out."""
+    model = plan.model
+    half = math.hypot(model.section.width, model.section.depth) / 2
+    return model.height - model.crown.edge_radius - model.crown.rise - half * math.hypot(*model.crown.slope)
 
 
 def fit_findings(
@@ -183,16 +189,16 @@ def fit_findings(
         ("mesh-height", "height on the mesh", (m.height, p.model_height), AGREE_HEIGHT),
         ("mesh-width", "width at the panel on the mesh", (m.section[0], p.model_section.width), AGREE),
         ("mesh-depth", "depth at the panel on the mesh", (m.section[1], p.model_section.depth), AGREE),
-        ("mesh-clearance", "clearance on the mesh", (m.clearance, p.clearance.model_nominal), AGREE),
+        ("mesh-clearance", "clearance on the mesh", (m.clearance, _straight(plan, m)), AGREE),
         # The plan takes the lean at the highest contact for all of the wall; the mesh may have more room.
-        (
-            "mesh-rocked",
-            "clearance on the mesh, rocked",
-            (m.clearance_rocked, _at_most(p.clearance.model_rocked, m)),
-            AGREE,
-        ),
+        ("mesh-rocked", "clearance on the mesh, rocked", (m.clearance_rocked, _rocked(plan, m)), AGREE),
     ]
+    if math.isinf(m.clearance):
+        agree = agree[:-2]
     found = [_agreement(plan.label, *row) for row in agree]
+    if math.isinf(m.clearance):
+        why = "the part never reaches into its hole, so nothing guides it: raise it (proud) or lengthen its skirt"
+        found.append(Finding("mesh-clearance", plan.label, "clearance on the mesh", None, None, 0.0, "mm", "fail", why))
     found.append(_no_common_volume(plan.label, m.interference))
     rooms = [
         (
@@ -224,8 +230,21 @@ def fit_findings(
     return tuple(found)
 
 
-def _at_most(planned: float, m: FitMeasurement) -> float:
+def _straight(plan: PositionPlan, m: FitMeasurement) -> float:
+    """What the clearance is compared with: the planned one, of a skirt that goes straight through.
+
+    A crown that ends within the panel, or is rounded there, leaves the upper rim more room: then
+    more than planned is right.
+    """
+    planned = plan.clearance.model_nominal
+    if _straight_up_to(plan) < panel_hole(plan).wall_heights()[1]:
+        return max(planned, m.clearance)
+    return planned
+
+
+def _rocked(plan: PositionPlan, m: FitMeasurement) -> float:
     """What the rocked clearance is compared with: anything from the planned one to the straight one is right."""
+    planned = plan.clearance.model_rocked
     return min(max(planned, m.clearance_rocked), max(planned, m.clearance))
 
 

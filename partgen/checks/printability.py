@@ -10,7 +10,7 @@ import numpy as np
 
 from partgen.checks.overhang import Faces, joined, overhang
 from partgen.checks.print_findings import ON_LAYER, PRINTING_CODES, PrintMeasurement, print_findings
-from partgen.checks.triangles import FloatArray, Triangles, shells
+from partgen.checks.triangles import FloatArray, Triangles, axis_hits, shells
 from partgen.checks.walls import Walls, wall_thickness
 from partgen.findings import Finding
 from partgen.model.printer import Printer
@@ -81,20 +81,21 @@ def measure_print(
         reach=hang.reach,
         bed_contact=hang.bed_contact,
         extent=(float(extent[0]), float(extent[1]), float(extent[2])),
-        off_layers=_off_layers(faces, lying[:, 2], printer) if len(lying) and abs(up[2]) > 1 - 1e-9 else None,
+        off_layers=off_layers(faces, lying[:, 2], printer) if len(lying) and abs(up[2]) > 1 - 1e-9 else None,
         orientation=orientation.name,
         support_space=0.0 if carried else hang.support_space,
     )
 
 
-def _off_layers(faces: Faces, height: FloatArray, printer: Printer) -> float:
+def off_layers(faces: Faces, height: FloatArray, printer: Printer) -> float:
     """Largest distance from the printer's layers of the faces that set a part's height: the socket's
-    floor (z = 0 of the model frame) and a level crown."""
+    floor (z = 0 of the model frame) and the crown, each where it is level on the seat's axis."""
     z = faces.vertices[:, 2]
+    hits = axis_hits(faces)
     level = np.ptp(z[faces.faces], axis=1) < 1e-6
     first = printer.first_layer or printer.layer_height
     off = 0.0
-    for plane in (0.0, float(z.max())):
+    for plane in (0.0, *hits[-1:]):
         chosen = level & (np.abs(z[faces.faces[:, 0]] - plane) < 1e-4)
         if faces.areas[chosen].sum() < FLAT_AREA:
             continue

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.checks.overhang import Faces, joined, overhang
-from partgen.checks.printability import CANTILEVER_LINES
+from partgen.checks.printability import CANTILEVER_LINES, off_layers
 from partgen.checks.triangles import FloatArray, IntArray, Triangles
 from partgen.errors import Fault, ProfileError
 from partgen.model.printer import Printer
@@ -39,7 +39,8 @@ PER_SOCKET = 4.0
 PER_OVERHANG = 0.1
 PER_HEIGHT = 0.5
 LITTLE_CONTACT = 30.0
-OFF_LAYERS = 150.0
+OFF_LAYERS = 400.0
+PER_OFF = 1500.0
 FINGERS_ACROSS = 40.0
 STEPPED_CROWN = 15.0
 CROWN_ON_BED = 8.0
@@ -141,8 +142,9 @@ def _bill(name: str, f: Faces, printer: Printer, shows: float, *, fingers: bool)
     extrusion = printer.process == "material-extrusion"
     contact = max(0.0, LITTLE_CONTACT - hang.bed_contact) if extrusion else 0.0
     crown = 0.0 if vertical else STEPPED_CROWN
-    if name == "crown-down" and extrusion:
+    if name == "crown-down" and printer.process != "powder-bed-fusion":
         crown = CROWN_ON_BED
+    off = off_layers(f, f.vertices @ up, printer) if vertical and len(f.vertices) else 0.0
     return (
         Cost("area on support", support, "mm²", PER_SUPPORT * support),
         Cost("support on surfaces that show", visible, "mm²", PER_VISIBLE * visible),
@@ -155,7 +157,7 @@ def _bill(name: str, f: Faces, printer: Printer, shows: float, *, fingers: bool)
         ),
         Cost("little contact with the bed", hang.bed_contact, "mm²", contact),
         Cost("height", tall, "mm", PER_HEIGHT * tall),
-        Cost("heights off the layers", float(not vertical), "", 0.0 if vertical else OFF_LAYERS),
+        Cost("heights off the layers", off, "mm", min(PER_OFF * off, OFF_LAYERS) if vertical else OFF_LAYERS),
         Cost(
             "fingers that bend across the layers",
             float(fingers and vertical),
@@ -182,7 +184,9 @@ def _supported(
     middle = f.vertices[f.faces[chosen]].mean(axis=1)
     vectors = f.vectors[chosen]
     inward = np.einsum("ij,ij->i", vectors[:, :2], middle[:, :2]) < 0
-    showing = (middle[:, 2] >= shows) & ~inward & (vectors[:, 2] > -0.1 * f.areas[chosen])
+    # Over the panel: what looks up, a dished crown too, and sides that look outwards.
+    looks_up = vectors[:, 2] / np.maximum(f.areas[chosen], 1e-12)
+    showing = (middle[:, 2] >= shows) & ((looks_up > 0.1) | (~inward & (looks_up > -0.1)))
     # Faces below the floor that look towards the seat's axis, and the floor itself, touch the seat.
     floor = (np.abs(middle[:, 2]) < 1e-3) & (vectors[:, 2] < 0)
     socket = ((middle[:, 2] < 0) & inward) | floor
@@ -210,7 +214,7 @@ def _why(name: str, bill: tuple[Cost, ...], *, forced: bool, best: str, bills: d
     if support and amounts["support on surfaces that show"].amount == 0:
         parts.append("none of it where it shows")
     parts.append(f"stands on {amounts['little contact with the bed'].amount:.0f} mm²")
-    if amounts["heights off the layers"].points == 0:
+    if amounts["heights off the layers"].points < 1:
         parts.append("heights lie on the layers")
     text = f"{_words(name)}: " + ", ".join(parts)
     if forced:

@@ -205,6 +205,8 @@ def test_a_cap_that_misses_the_panel_and_an_empty_mesh_fail_instead_of_raising()
     plan = plan_for()
     far = shape(cap(MODEL).translate((0, 0, 40)))
     assert "mesh-clearance" in failing(plan, far)
+    below = next(f for f in fit_findings(plan, measure_fit(plan, far)) if f.code == "mesh-clearance")
+    assert "never reaches" in below.why
     empty = Shape(np.zeros((0, 3)), np.zeros((0, 3), dtype=int))
     assert {"mesh-height", "mesh-clearance"} <= failing(plan, empty)
 
@@ -214,6 +216,18 @@ def test_a_sunk_cap_is_sliced_under_its_crown():
     m = measure_fit(plan_for(model, drop=4.3), shape(cap(model)))
     assert m.section == pytest.approx((10.9, 5.7))
     assert m.proud == pytest.approx(-1.1)
+
+
+def test_more_room_than_planned_is_right_only_where_the_crown_ends_within_the_panel():
+    """A tilted panel and a narrower mesh: through the panel it is wrong, ending below the face it may be."""
+    narrow = replace(MODEL, section=Section("rectangle", 10.7, 5.5, 0.2), height=5.8)
+    planned = agreed(plan_for(slope=(0.05, 0.0)), shape(cap(MODEL)))
+    assert "mesh-clearance" in failing(planned, shape(cap(narrow)))
+    low, low_narrow = replace(MODEL, height=4.0), replace(narrow, height=4.0)
+    sunk = agreed(plan_for(low, slope=(0.05, 0.0)), shape(cap(low)))
+    assert "mesh-clearance" not in failing(sunk, shape(cap(low_narrow)))
+    wide = replace(low, section=Section("rectangle", 11.0, 5.8, 0.2))
+    assert "mesh-clearance" in failing(sunk, shape(cap(wide)))
 
 
 def test_rocking_takes_from_the_clearance_what_the_axis_moves_at_the_tight_rim():

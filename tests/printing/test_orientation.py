@@ -68,3 +68,22 @@ def test_crown_up_is_the_models_own_frame_and_crown_down_turns_it_over():
     m = shape(cap(MODEL))
     assert choose(m, "crown-up", PRINTER).matrix == tuple(np.eye(4).ravel())
     assert choose(m, "crown-down", PRINTER).matrix[10] == -1.0
+
+
+def test_a_dished_crown_is_not_laid_on_supports_where_it_shows():
+    """Resin: crown down, the whole dish would stand on supports."""
+    resin = PRINTER.model_copy(update={"process": "vat-photopolymerization", "layer_height": 0.05})
+    dish = Manifold.sphere(20, 128).translate((0, 0, 25.4))
+    solid = cap(replace(MODEL, flange=None)) - dish
+    chosen = choose(shape(solid), None, resin)
+    down = choose(shape(solid), "crown-down", resin)
+    showing = {c.name: c.amount for c in down.costs}["support on surfaces that show"]
+    assert showing > 20 and chosen.name == "crown-up"
+
+
+def test_heights_off_the_layers_cost_points():
+    """Floor 3.85 over the skirt's end: off the layers crown up; crown down only the height of 5.8 counts."""
+    odd = choose(shape(cap(replace(MODEL, skirt_bottom=-3.85))), "crown-up", PRINTER)
+    even = choose(shape(cap(MODEL)), "crown-up", PRINTER)
+    cost = lambda o: {c.name: c.points for c in o.costs}["heights off the layers"]  # noqa: E731
+    assert cost(odd) > 50 and cost(even) < 1e-6
