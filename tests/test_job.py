@@ -179,7 +179,10 @@ def test_a_trial_of_a_panel_with_a_doubted_reading_is_recorded_and_changes_the_n
     )
     done = run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv")
     assert done.returncode == 0, done.stderr
+    assert "A1 proud" in done.stderr  # far from what the readings foretell: questioned before it is believed
     assert run(folder, "trial", f"profiles/{DEMO}.toml", "seen.csv").returncode == 2  # the same trial twice
+    (folder / "again.csv").write_text(f"label,proud_mm,feel,grip,note\nA1,{prouds['A1'] + 0.58:.2f},,,measured again\n")
+    assert run(folder, "trial", f"profiles/{DEMO}.toml", "again.csv").returncode == 0
     second = json.loads(run(folder, "build", f"profiles/{DEMO}.toml", "--json").stdout)
     made = {p["label"] for p in second["positions"] if p["unchanged_since"] is None}
     assert "A1" in made and "A8" not in made
