@@ -18,7 +18,7 @@ from partgen.scan.records import BoolArray, ByteArray, Picture
 
 LOOK_DPI = 150.0  # enough to see a 1 mm opening, little enough to be quick
 LEVELS = 14
-MOST = 400  # of regions looked at closely; a panel has tens
+MOST = 300  # of regions looked at closely; a panel has tens
 
 
 @dataclass(frozen=True)

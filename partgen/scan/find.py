@@ -24,8 +24,18 @@ SMALLEST = 1.4
 """mm: what is narrower is taken for engraving, print or dust."""
 LEAST_COVERAGE = 0.8
 LEAST_USED = 0.7
-MOST_BLUR = 0.3
-"""mm: a real edge on a scanner's glass is sharper."""
+LEAST_CONTRAST = 24.0
+"""Tones, of 255, between panel and opening."""
+
+
+def edge_limit(pitch: float) -> float:
+    """How far, mm rms, edge points of a real rim lie off a smooth line; `pitch` is mm a pixel."""
+    return 0.04 + 0.15 * pitch
+
+
+def blur_limit(pitch: float) -> float:
+    """How soft, mm standard deviation, an edge on a scanner's glass can be; `pitch` is mm a pixel."""
+    return 0.12 + 1.0 * pitch
 
 
 @dataclass(frozen=True)
@@ -54,7 +64,8 @@ def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALL
     if chosen:
         sharp = float(np.median([f.rim.blur for f in chosen]))
         chosen = [f for f in chosen if f.rim.blur <= 2.5 * sharp + 0.5]
-    return _apart(chosen)
+    chosen = _apart(chosen)
+    return chosen if behind is not None or _like_a_panel(chosen, matrix) else []
 
 
 def retrace(picture: Picture, fit: Fit, matrix: FloatArray, blur: float) -> Rim | None:
@@ -78,15 +89,24 @@ def _measure(picture: Picture, seen: Look, candidate: Candidate, matrix: FloatAr
         return None
     pitch = float(np.sqrt(abs(np.linalg.det(matrix))))
     rim = trace(picture, base, normals, 2.0 * seen.step + 3.0)
-    if rim is None or rim.coverage < LEAST_COVERAGE or rim.blur * pitch > MOST_BLUR or not _convex(rim.points):
+    if rim is None or not _clean(rim, pitch) or not _convex(rim.points):
         return None
-    fit = fit_opening(table(rim.points, matrix), rim.blur * pitch)
-    fine = retrace(picture, fit, matrix, rim.blur)
-    if fine is None or fine.coverage < LEAST_COVERAGE:
+    fine = retrace(picture, fit_opening(table(rim.points, matrix), rim.blur * pitch, 120), matrix, rim.blur)
+    if fine is None or not _clean(fine, pitch):
         return None
     fit = fit_opening(table(fine.points, matrix), fine.blur * pitch)
-    smooth = fit.residual < max(0.08, 0.6 * pitch)
+    smooth = fit.residual < edge_limit(pitch)
     return Found(fine, fit, candidate.bright) if smooth and fit.used.mean() >= LEAST_USED else None
+
+
+def _clean(rim: Rim, pitch: float) -> bool:
+    """An edge all round, sharp, with contrast, and no more ragged than pixels make it."""
+    if rim.coverage < LEAST_COVERAGE or rim.blur * pitch > blur_limit(pitch):
+        return False
+    if np.abs(rim.outside - rim.inside).max() < LEAST_CONTRAST:
+        return False
+    off = ((rim.points - ndimage.gaussian_filter1d(rim.points, 4, axis=0, mode="wrap")) * rim.normals).sum(axis=1)
+    return bool(1.4826 * np.median(np.abs(off)) * pitch < edge_limit(pitch))
 
 
 def _contour(seen: Look, candidate: Candidate) -> tuple[FloatArray, FloatArray]:
@@ -124,8 +144,9 @@ def _even_inside(seen: Look, candidate: Candidate, found: Found) -> bool:
     row, column = candidate.corner
     h, w = candidate.mask.shape
     tones = seen.rgb[row : row + h, column : column + w][inner].astype(float)
-    limit = max(16.0, 0.25 * _contrast(found))
-    return bool((np.abs(tones - found.rim.inside).max(axis=1) < limit).mean() > 0.85)
+    off = np.abs(tones - found.rim.inside).max(axis=1)
+    contrast = _contrast(found)
+    return bool((off < max(16.0, 0.25 * contrast)).mean() > 0.85 and np.median(off) < max(9.0, 0.1 * contrast))
 
 
 def _contrast(found: Found) -> float:
@@ -182,6 +203,20 @@ def _plane(places: FloatArray, tones: FloatArray) -> FloatArray:
 
 def _at(plane: FloatArray, places: FloatArray) -> FloatArray:
     return np.asarray(np.c_[np.ones(len(places)), places] @ plane)
+
+
+def _like_a_panel(found: list[Found], matrix: FloatArray) -> bool:
+    """True where at least one opening is as cleanly formed as tools make them, or two have one form and size.
+
+    What a photograph of something else leaves standing is neither.
+    """
+    clean = 0.015 + 0.05 * float(np.sqrt(abs(np.linalg.det(matrix))))
+    if any(f.fit.shape.kind != "outline" and f.fit.residual < clean for f in found):
+        return True
+    sizes = [(f.fit.shape.kind, f.fit.shape.width, f.fit.shape.depth) for f in found if f.fit.residual < 2 * clean]
+    return any(
+        a[0] == b[0] and np.allclose(a[1:], b[1:], atol=0.1) for i, a in enumerate(sizes) for b in sizes[i + 1 :]
+    )
 
 
 def _apart(found: list[Found]) -> list[Found]:

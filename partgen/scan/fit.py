@@ -19,6 +19,8 @@ from partgen.metrology.records import FloatArray
 from partgen.scan.records import BoolArray, Fit, Shape, ShapeKind
 from partgen.scan.shapes import curvature, distance, rotation, signed_area
 
+KINDS: tuple[ShapeKind, ...] = ("round", "slot", "rectangle")
+"""The simplest first."""
 MOST_POINTS = 360
 FORM_LIMIT = 0.015
 """mm: a form closer than this to a simpler one is taken for the simpler one."""
@@ -72,14 +74,20 @@ def fit_ellipse(points: FloatArray) -> Solution:
     return Solution(p, cov, gaps, np.ones(len(points), dtype=bool))
 
 
-def fit_opening(points: FloatArray, blur: float) -> Fit:
-    """The simplest form that runs along `points` (n, 2), mm, in order; `blur` is the edge's spread in mm.
+def fit_opening(points: FloatArray, blur: float, most: int = MOST_POINTS) -> Fit:
+    """The simplest form that runs along `points` (n, 2), mm, in order, of which about `most` are used.
 
-    A blurred edge of curvature k has its half tone blur² k / 2 inside the true one; that is put back.
+    `blur` is the edge's spread in mm. A blurred edge of curvature k has its half tone blur² k / 2
+    inside the true one; that is put back.
     """
-    thin = points[:: max(1, len(points) // MOST_POINTS)]
-    tries = [_fit_form(kind, thin, blur) for kind in ("round", "slot", "rectangle")]
-    off = [_off(t.shape, thin) for t in tries]  # dust counts alike for all of them
+    thin = points[:: max(1, len(points) // most)]
+    tries: list[Fit] = []
+    off: list[float] = []  # dust counts alike for all of them
+    for kind in KINDS:
+        tries.append(_fit_form(kind, thin, blur))
+        off.append(_off(tries[-1].shape, thin))
+        if off[-1] <= FORM_LIMIT:
+            break
     chosen = next(t for t, o in zip(tries, off, strict=True) if o**2 <= min(off) ** 2 + FORM_LIMIT**2)
     if chosen.misfit > max(OUTLINE_LIMIT, 0.5 * blur) or chosen.used.mean() < LEAST_USED:
         chosen = _fit_outline(thin)
@@ -110,7 +118,7 @@ def solve(
     used = np.ones(len(points), dtype=bool)
     p = start
     for _ in range(6 if robust else 1):
-        p = least_squares(partial(_on, residual, points[used]), p, xtol=1e-10, ftol=1e-10).x
+        p = least_squares(partial(_on, residual, points[used]), p, method="lm", xtol=1e-10, ftol=1e-10).x
         r = residual(p, points)
         if not robust:
             break

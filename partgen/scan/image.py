@@ -24,6 +24,7 @@ MOST_PIXELS = 150_000_000  # an A4 page at 1200 dots per inch; 450 MB as bytes
 MOST_BYTES = 1_000_000_000
 LEAST_SIDE = 64
 DPI = (50.0, 4800.0)
+LEAST_DPI = 100.0
 
 
 def need_libraries() -> None:
@@ -118,8 +119,8 @@ def _resolution(image: Image) -> tuple[float, float] | None:
 
 def _chosen(tag: tuple[float, float] | None, dpi: float | None, where: str, notes: list[str]) -> tuple[float, float]:
     if dpi is not None:
-        if not DPI[0] <= dpi <= DPI[1]:
-            raise InputError(Fault("--dpi", f"{dpi:g}", f"between {DPI[0]:g} and {DPI[1]:g} dots per inch"))
+        if not LEAST_DPI <= dpi <= DPI[1]:
+            raise InputError(Fault("--dpi", f"{dpi:g}", f"between {LEAST_DPI:g} and {DPI[1]:g} dots per inch"))
         if tag is not None and max(abs(t / dpi - 1) for t in tag) > 0.02:
             notes.append(f"The file says {tag[0]:g} dots per inch; {dpi:g} was used, as asked.")
         return (dpi, dpi)
@@ -129,9 +130,13 @@ def _chosen(tag: tuple[float, float] | None, dpi: float | None, where: str, note
                 where, "no resolution tag", "a file with its resolution, or say what the scanner was set to: --dpi 300"
             )
         )
-    if max(tag) <= 96.5:
-        notes.append(
-            f"The file says {tag[0]:g} dots per inch, as editors write when they do not know: check it with distances."
+    if min(tag) < LEAST_DPI:
+        raise InputError(
+            Fault(
+                where,
+                f"{min(tag):g} dots per inch",
+                "a scan at 150 to 600 dots per inch; if that is wrong, say what the scanner was set to: --dpi 300",
+            )
         )
     return tag
 

@@ -23,6 +23,10 @@ from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, S
 from partgen.scan.shapes import moved, rotation, upright
 
 
+CENTRE_U = 0.05
+"""Pixels: what dust and lossy formats leave in a centre beyond the edge points' own scatter (by simulation)."""
+
+
 @dataclass(frozen=True)
 class Seen:
     """What was found in a picture, under labels that stay while it is corrected."""
@@ -194,11 +198,11 @@ def _scale_spread(centres: FloatArray, scaled: Scale, placed: place.Placement) -
     return np.asarray(left @ scaled.cov @ left.transpose(0, 2, 1))
 
 
-def _opening(  # noqa: PLR0917
+def _opening(
     label: str, known: bool, rim: Rim, fit: Fit, spread: FloatArray, scaled: Scale, placed: place.Placement
 ) -> Opening:
-    u_at = np.sqrt(np.diag(spread) + max(fit.u_centre) ** 2)
     pitch = float(np.sqrt(abs(np.linalg.det(scaled.matrix))))
+    u_at = np.sqrt(np.diag(spread) + max(fit.u_centre) ** 2 + (CENTRE_U * pitch) ** 2)
     both_edges = 2 * np.hypot(scale.RIM_U, rim.level_u * pitch)
     e = np.sqrt(np.diag(scaled.cov))
     ahead = np.abs(rotation(fit.shape.angle)[:, 0])  # the width's direction on the scanner's bed

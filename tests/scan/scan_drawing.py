@@ -1,6 +1,6 @@
 """Draws flatbed scans of invented panels, from scratch: nothing of partgen's own geometry is used.
 
-Openings are sampled 8 x 8 to the pixel in the panel's own coordinates, blurred in linear light as a
+Openings are sampled 5 x 5 to the pixel in the panel's own coordinates, blurred in linear light as a
 scanner's optics do, then given the file's tone curve, noise, dust and JPEG. All data is invented.
 """
 
@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
-FINE = 8
+FINE = 5
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,8 @@ class Hole:
     turn: float = 0.0
     corner: float = 0.0
     corners: tuple[tuple[float, float], ...] = ()
+    rim: float = 0.0
+    """How far the visible rim lies outside the wall, on every side."""
 
     def covers(self, x, y, grow=0.0):
         """True where a place lies inside the opening, grown by `grow` on every side."""
@@ -70,7 +72,6 @@ class Bench:
     panel: tuple[float, float, float] = (0.10, 0.11, 0.13)
     print_colour: tuple[float, float, float] = (0.55, 0.52, 0.45)
     margin: float = 6.0
-    rim: float = 0.0
     seed: int = 0
 
 
@@ -135,7 +136,10 @@ def draw(panel: Panel, bench: Bench):
     image[(X > 0) & (w > X) & (Y > 0) & (h > Y)] = bench.panel
     for x0, y0, x1, y1 in panel.patches:
         image[(x0 < X) & (x1 > X) & (y0 < Y) & (y1 > Y)] = bench.print_colour
-    for text_set, colour in ((panel.words, bench.print_colour), (panel.engraving, np.asarray(bench.panel) * 0.4 + 0.02)):
+    for text_set, colour in (
+        (panel.words, bench.print_colour),
+        (panel.engraving, np.asarray(bench.panel) * 0.4 + 0.02),
+    ):
         for x, y, text, high_mm in text_set:
             _write(image, to_pixels([(x, y)])[0], text, high_mm / pitch, bench, colour)
     for x, y, r in panel.screws:
@@ -147,11 +151,13 @@ def draw(panel: Panel, bench: Bench):
             paint(image, covers, (x, y), r, (0.08, 0.08, 0.08))
     for hole in panel.holes:
         radius = np.hypot(hole.width, hole.depth) / 2
-        paint(image, lambda X, Y, hole=hole: hole.covers(X, Y, bench.rim), (hole.x, hole.y), radius, behind)
+        paint(image, lambda X, Y, hole=hole: hole.covers(X, Y, hole.rim), (hole.x, hole.y), radius, behind)
     _dust(image, bench, pitch, rng)
     image = ndimage.gaussian_filter(image, (bench.blur, bench.blur, 0))
     if bench.gradient:
-        across = np.linspace(-1, 1, width)[None, :, None] * np.cos(bench.seed) + np.linspace(-1, 1, height)[:, None, None] * np.sin(bench.seed)
+        across = np.linspace(-1, 1, width)[None, :, None] * np.cos(bench.seed) + np.linspace(-1, 1, height)[
+            :, None, None
+        ] * np.sin(bench.seed)
         image = image * (1 + bench.gradient * across)
     image = np.clip(image, 0, 1)
     tones = image ** (1 / bench.gamma) if bench.gamma else _srgb(image)
@@ -182,7 +188,9 @@ def _write(image, at, text, size, bench, colour):
     ImageDraw.Draw(stamp).text((2, 2), text, fill=255, font=font)
     if bench.mirrored:
         stamp = stamp.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
-    stamp = stamp.rotate(np.degrees(bench.turn if not bench.mirrored else -bench.turn), expand=True, resample=Image.Resampling.BICUBIC)
+    stamp = stamp.rotate(
+        np.degrees(bench.turn if not bench.mirrored else -bench.turn), expand=True, resample=Image.Resampling.BICUBIC
+    )
     alpha = np.asarray(stamp, dtype=float)[..., None] / 255
     x, y = int(at[0] - alpha.shape[1] / 2), int(at[1] - alpha.shape[0] / 2)
     x0, y0 = max(0, x), max(0, y)

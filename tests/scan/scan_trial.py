@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from simulate import Bench, draw, invent
+from scan_drawing import Bench, draw, invent
 
 from partgen.model.panel import Caliper
 from partgen.scan.records import Distance, Picture, Scan
@@ -52,9 +52,9 @@ def conditions(seed: int, dpi: float | None = None) -> tuple:
         panel=COLOURS[int(rng.integers(len(COLOURS)))],
         print_colour=(0.55, 0.5, 0.4) if rng.uniform() < 0.5 else (0.2, 0.5, 0.55),
         margin=6.0 if rng.uniform() < 0.6 else -1.0,
-        rim=float(rng.normal(0, 0.01)),
         seed=seed,
     )
+    panel.holes = [replace(hole, rim=float(rng.normal(0, 0.01))) for hole in panel.holes]
     if bench.margin < 0:
         panel.screws = []
     return panel, bench, rng
