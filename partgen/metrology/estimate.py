@@ -198,7 +198,7 @@ def _notes(
     profile = unknowns.profile
     if unmeasured:
         yield f"No drop was read at {', '.join(unmeasured)}: served from the other positions, with more uncertainty."
-    prior = math.tan(math.radians(profile.panel.tilt_limit)) / 2
+    prior = math.tan(math.radians(profile.panel.tilt_limit)) / 3
     if math.sqrt(float(np.linalg.eigvalsh(slope_cov)[-1])) > prior / 4:
         yield (
             "The places that were read lie on one line, or are too few: how the panel leans across it is known only "

@@ -10,7 +10,7 @@ position's own seat offset, and the own height deviation of each printed part th
 The frame is free: coordinates run from the positions' centroid and are divided by `reach`, the
 largest distance of any position or gap from it, so that turning or moving the profile's (x, y)
 changes nothing. The priors are isotropic for the same reason: both slopes have one standard
-deviation, half of tan(tilt_limit); the bow a u^2 + b sqrt2 u v + c v^2 has a, b, c independent with
+deviation, a third of tan(tilt_limit); the bow a u^2 + b sqrt2 u v + c v^2 has a, b, c independent with
 one standard deviation, half of bow_limit, the only independent choice that a rotation leaves as it
 is (a symmetric matrix of the Gaussian orthogonal ensemble).
 """
@@ -149,7 +149,7 @@ class Unknowns:
         mean, u = np.zeros(self.count), np.empty(self.count)
         source = [""] * self.count
         u[0], source[0] = VAGUE, "nothing read that tells the height"
-        u[1:3] = math.tan(math.radians(panel.tilt_limit)) / 2 * self.reach
+        u[1:3] = math.tan(math.radians(panel.tilt_limit)) / 3 * self.reach
         source[1:3] = ["tilt taken as within tilt_limit"] * 2
         u[BOW], source[BOW] = max(panel.bow_limit / 2, 1e-9), ["bow of the panel"] * 3
         for column, name in enumerate(self.seats, start=SEATS):
