@@ -27,7 +27,11 @@
   }
 
   // sorting: by the exact value where a cell has one, else by its text
-  const key = (cell) => { const d = cell.querySelector("data"); return d ? +d.value : cell.textContent.trim(); };
+  const key = (cell) => {
+    const cited = cell.querySelector("data"), text = cell.textContent.trim();
+    if (cited) return +cited.value;
+    return /^[-+\u2212]?\d+(\.\d+)?$/.test(text) ? +text.replace("\u2212", "-") : text;
+  };
   for (const table of $$("table.sortable")) {
     const heads = $$("thead th", table);
     heads.forEach((head, column) => {
