@@ -38,7 +38,7 @@ def safe_stems(labels: Sequence[str]) -> tuple[str, ...]:
     the other labels only where it collides with one. Raises ValueError when labels repeat.
 
     >>> safe_stems(["S1", "Höhe", "a/b", "a b", "con"])
-    ('S1', 'Hoehe', 'a-b-c14c', 'a-b-c868', 'con-1143')
+    ('S1', 'Hoehe', 'a-b-c14c', 'a-b-c868', 'part-con-1143')
     """
     if len(set(labels)) != len(labels):
         raise ValueError("labels must differ from one another")
@@ -48,10 +48,12 @@ def safe_stems(labels: Sequence[str]) -> tuple[str, ...]:
     used = {stem.casefold() for stem in first if times[stem.casefold()] == 1}
     for label, stem in zip(labels, first, strict=True):
         name = stem
-        if stem == "" or times[stem.casefold()] > 1 or stem.split(".")[0].casefold() in RESERVED:
+        reserved = stem.split(".")[0].casefold() in RESERVED  # whatever the ending, and so is "con.txt"
+        if stem == "" or times[stem.casefold()] > 1 or reserved:
+            start = f"part-{stem}" if reserved else stem or "part"
             tail = hashlib.sha256(label.encode("utf-8", "surrogatepass")).hexdigest()
             length = 4
-            while (name := f"{stem or 'part'}-{tail[:length]}").casefold() in used:
+            while (name := f"{start}-{tail[:length]}").casefold() in used:
                 length += 1
             used.add(name.casefold())
         stems.append(name)

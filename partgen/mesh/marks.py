@@ -29,6 +29,8 @@ DEPTH = 0.4
 OF_THICKNESS = 0.35
 """A mark is cut no deeper than this part of what is above it."""
 LEAST_DEPTH = 0.2
+_REVISION = re.compile(r" r\d+$")
+"""The revision that stands behind a label from the second one on; the first thing to go where room is short."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +104,7 @@ def assign(models: Sequence[CapModel], shapes: Sequence[Markable | None]) -> lis
     wanted = [drawable(model.mark) if model.mark_kind != "none" else "" for model in models]
     result: list[tuple[str, str]] = [("", "")] * len(models)
     taken: set[str] = set()
+    own = [_REVISION.sub("", text) for text in wanted]
     later = []
     for i, (model, shape, text) in enumerate(zip(models, shapes, wanted, strict=True)):
         if shape is None or model.mark_kind == "none" or model.mark == "":
@@ -114,8 +117,9 @@ def assign(models: Sequence[CapModel], shapes: Sequence[Markable | None]) -> lis
     for i in later:
         shape = shapes[i]
         assert shape is not None
+        others = {text for j in range(len(models)) if j != i for text in (own[j], wanted[j])}
         for text in _shorter(wanted[i], i + 1):
-            if text not in taken and _best(shape, text):
+            if text not in taken and text not in others and _best(shape, text):
                 taken.add(text)
                 result[i] = text, f"{models[i].mark} is marked {text}: the whole label cannot be made legible there"
                 break
@@ -126,6 +130,8 @@ def assign(models: Sequence[CapModel], shapes: Sequence[Markable | None]) -> lis
 
 def _shorter(label: str, number: int) -> Iterator[str]:
     """Ever shorter texts for a label; at last the position's number in the profile."""
+    yield label
+    label = _REVISION.sub("", label)
     words = re.findall(r"[^\W\d_]+|\d+", label)
     yield label
     yield "".join(words)

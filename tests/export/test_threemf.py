@@ -91,7 +91,7 @@ def test_it_finds_the_colours_and_materials(package: bytes) -> None:
     objects = model.GetMeshObjects()
     used = []
     while objects.MoveNext():
-        resource, identity, has = objects.GetCurrentMeshObject().GetObjectLevelProperty()
+        _, identity, has = objects.GetCurrentMeshObject().GetObjectLevelProperty()
         assert has
         used.append(group.GetName(identity))
     assert used == ["PLA #30343a", "PLA #c03020"]

@@ -93,6 +93,14 @@ def test_a_short_label_keeps_its_name_whatever_a_long_one_would_shorten_to() -> 
     assert marks[0].engraving.text != "CAc"
 
 
+def test_a_revision_is_the_first_thing_to_go_and_never_makes_one_label_read_as_another() -> None:
+    small = cap(ROUND, socket=SOCKETS["round"], mark_stroke=0.42)
+    texts = [b.engraving.text for b in built("S1 r2", "S2 r2", "S12 r3", model=small)]
+    assert texts[:2] == ["S1", "S2"]
+    assert len(set(texts)) == 3
+    assert built("S1 r2", model=cap())[0].engraving.text == "S1 r2"
+
+
 def test_where_nothing_fits_the_cap_is_made_without_a_mark_and_says_so() -> None:
     tiny = cap(replace(ROUND, width=4.4, depth=4.4), collar=False, socket=SOCKETS["round"], mark_stroke=0.7)
     b = built("S12", model=tiny)[0]
