@@ -83,10 +83,10 @@ def step(height: float, at: Place = (0.0, 0.0)) -> Feature:
 
 # Seen from above, mm; X along the bar, Y away from it.
 BORES: tuple[tuple[str, int, Place], ...] = (
-    ("square", 8, (6.0, 6.5)),
-    ("round", 9, (16.5, 6.5)),
-    ("square", 5, (25.5, 6.5)),
-    ("round", 6, (33.0, 6.5)),
+    ("square", 6, (6.0, 6.5)),
+    ("round", 8, (16.0, 6.5)),
+    ("square", 4, (25.0, 6.5)),
+    ("round", 5, (32.5, 6.5)),
 )
 PEGS: tuple[tuple[str, int, Place], ...] = (
     ("square", 7, (5.0, 20.5)),

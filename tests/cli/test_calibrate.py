@@ -141,13 +141,13 @@ def test_wrong_input_exits_2_and_writes_nothing(arguments: list[str], says: str,
 
 def test_readings_at_the_prompt_are_kept_as_they_come(tmp_path: Path) -> None:
     """Without a form one is asked; what was typed stands in the form, and a second run goes on from there."""
-    typed = "7.81\n7.83\n7.80\nskip\n4.80\nstop\n"
+    typed = "5.81\n5.83\n5.80\nskip\n3.80\nstop\n"
     done = run("calibrate", "workshop", folder=tmp_path, typed=typed)
     assert done.returncode == 0, done.stderr
     form = tmp_path / "outputs" / "workshop" / "coupon" / "readings.csv"
-    assert "1,bore-square-8,7.81,7.83,7.80" in form.read_text(encoding="utf-8")
+    assert "1,bore-square-6,5.81,5.83,5.80" in form.read_text(encoding="utf-8")
     printer = find_printer("workshop", tmp_path / "profiles")
     assert printer.error.hole.value == pytest.approx(-0.19, abs=0.02)
     assert printer.error.peg == find_printer("material-extrusion").error.peg
-    again = run("calibrate", "workshop", folder=tmp_path, typed="skip\n4.82\nstop\n")
-    assert again.returncode == 0 and "1,bore-square-5,4.80,4.82" in form.read_text(encoding="utf-8")
+    again = run("calibrate", "workshop", folder=tmp_path, typed="skip\n3.82\nstop\n")
+    assert again.returncode == 0 and "1,bore-square-4,3.80,3.82" in form.read_text(encoding="utf-8")

@@ -108,11 +108,11 @@ def test_a_slip_among_repeats_is_asked_for_again_and_hardly_counts() -> None:
     clean = exact(TRUTH)
     slipped = [
         CouponReading(r.print, r.feature, Reading((*r.reading.values[:2], r.reading.values[2] + 0.4), r.reading.steps))
-        if r.feature.name == "bore-round-9" else r
+        if r.feature.name == "bore-round-8" else r
         for r in clean
     ]  # fmt: skip
     found = calibrate(slipped, (), CALIPER, USUAL)
-    assert [(d.label, d.what) for d in found.doubts] == [("print 1", "bore-round-9")]
+    assert [(d.label, d.what) for d in found.doubts] == [("print 1", "bore-round-8")]
     assert found.errors.hole.value == pytest.approx(calibrate(clean, (), CALIPER, USUAL).errors.hole.value, abs=0.02)
 
 

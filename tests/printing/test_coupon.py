@@ -170,11 +170,11 @@ def test_a_filled_form_comes_back() -> None:
     made = coupon("rectangle")
     text = form(made)
     assert not is_filled(text)
-    text = text.replace("1,bore-round-9,,,", '1,bore-round-9,8.81,"8,83 mm",0.347 in')
+    text = text.replace("1,bore-round-8,,,", '1,bore-round-8,7.81,"7,83 mm",0.308 in')
     text = text.replace("1,fit-3 (+0.05),,,", "1,fit-3 (+0.05),Tight,,")
     assert is_filled(text)
     found = parse_readings(text, "readings.csv", made.features)
-    assert found.features[0].reading.values == pytest.approx((8.81, 8.83, 8.8138))
+    assert found.features[0].reading.values == pytest.approx((7.81, 7.83, 7.8232))
     assert found.features[0].reading.steps == pytest.approx((0.01, 0.01, 0.0254))
     assert [(f.rung, f.clearance, f.feel) for f in found.fits] == [(3, 0.05, "tight")]
 
@@ -212,22 +212,22 @@ def test_a_wrong_header_is_refused() -> None:
 def test_the_guide_asks_saves_and_takes_back() -> None:
     """Every answer stands in the form at once; what is wrong is asked again; undo and another print work."""
     guide = Guide("", "readings.csv", features(printer()))
-    assert guide.question is not None and "bore-square-8" in guide.question and "1 of 3" in guide.question
-    for answer in ("7.81", "7.82"):
+    assert guide.question is not None and "bore-square-6" in guide.question and "1 of 3" in guide.question
+    for answer in ("5.81", "5.82"):
         assert guide.answer(answer) == ""
-    assert "expected" in guide.answer("78.1")
+    assert "expected" in guide.answer("58.1")
     assert "taken back" in guide.answer("undo")
-    guide.answer("7.83")
-    guide.answer("7.80")
-    assert "bore-round-9" in (guide.question or "")
+    guide.answer("5.83")
+    guide.answer("5.80")
+    assert "bore-round-8" in (guide.question or "")
     guide.answer("")
-    assert "bore-square-5" in (guide.question or "")
+    assert "bore-square-4" in (guide.question or "")
     read = parse_readings(guide.text, "readings.csv", features(printer()))
-    assert read.features[0].reading.values == (7.81, 7.83, 7.80)
+    assert read.features[0].reading.values == (5.81, 5.83, 5.80)
     guide.answer("another")
-    assert "print 2, bore-square-8" in (guide.question or "")
+    assert "print 2, bore-square-6" in (guide.question or "")
     again = Guide(guide.text, "readings.csv", features(printer()))
-    assert "bore-round-9" in (again.question or "")
+    assert "bore-round-8" in (again.question or "")
     while again.question is not None:
         again.answer("skip")
     assert again.answer("help").startswith("a reading")

@@ -121,6 +121,12 @@ class Case:
         return max(min(wished, self.wall_room - clearance / 2), 0.1)
 
     @property
+    def lead_in(self) -> float:
+        """Chamfer at the mouth: 0.3, or what a flared first layer would close where the mouth lies on the bed."""
+        flare = self.printer.error.flare
+        return min(max(0.3, math.ceil(20 * (flare.value + 2 * flare.u)) / 20), self.socket_length / 8)
+
+    @property
     def is_round(self) -> bool:
         return self.seat.shape in ("round", "flatted", "splined", "tube")
 
@@ -182,7 +188,7 @@ def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketM
         depth=depth,
         length=case.socket_length,
         wall=wall,
-        lead_in=min(0.3, case.socket_length / 8),
+        lead_in=case.lead_in,
         corner_radius=seat.corner_radius if isinstance(seat, RectangleSeat) else 0.0,
         core=core,
         across_flat=opened(size.across_flat),

@@ -117,7 +117,7 @@ def _candidates(case: Case, height: float) -> list[RibsModel]:
     count = 3 if case.is_round else 4
     layer = case.printer.layer_height
     line = case.printer.line_width
-    room = case.socket_length - 0.3 - min(0.3, case.socket_length / 8)
+    room = case.socket_length - 0.3 - case.lead_in
     shortest = max(0.4, 2 * layer, height + 0.15)  # the ramp and a crest that survives printing
     models = []
     for levels, widths, step in product((2, 1), (1.0, 1.5, 2.0), range(40)):
