@@ -16,7 +16,7 @@ from partgen.metrology.records import FloatArray
 from partgen.scan.candidates import Candidate, Look, look
 from partgen.scan.edges import trace
 from partgen.scan.fit import fit_opening
-from partgen.scan.records import Behind, Fit, Picture, Rim
+from partgen.scan.records import Behind, BoolArray, Fit, Picture, Rim
 from partgen.scan.scale import tagged
 from partgen.scan.shapes import distance, outline, signed_area
 
@@ -106,6 +106,7 @@ def _clean(rim: Rim, pitch: float) -> bool:
     if np.abs(rim.outside - rim.inside).max() < LEAST_CONTRAST:
         return False
     off = ((rim.points - ndimage.gaussian_filter1d(rim.points, 4, axis=0, mode="wrap")) * rim.normals).sum(axis=1)
+    off -= ndimage.gaussian_filter1d(off, 8, mode="wrap")  # smoothing pulls a curve inward; that is not raggedness
     return bool(1.4826 * np.median(np.abs(off)) * pitch < edge_limit(pitch))
 
 
@@ -157,6 +158,11 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
     """Those that show the same thing behind the panel, allowing for uneven light."""
     if not sound:
         return []
+    holds = _holds(sound)
+    sound = [f for f, inner in zip(sound, holds, strict=True) if inner.sum() < 2]  # that one is the panel itself
+    if not sound:
+        return []
+    holds = _holds(sound)
     tones = np.array([f.rim.inside for f in sound])
     contrast = np.array([_contrast(f) for f in sound])
     places = np.array([f.rim.points.mean(axis=0) for f in sound]) / seen.step
@@ -167,7 +173,8 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
         outside = np.abs(np.array([f.rim.outside for f in sound]) - expected).max(axis=1)
         areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
         like = inside < np.minimum(np.maximum(24.0, 0.2 * contrast), 0.4 * contrast)
-        if areas[like].sum() > areas[(outside < inside) & ~like].sum():  # else the panel itself fills the border
+        other = (outside < inside) & ~like & ~holds[:, like].any(axis=1)
+        if areas[like].sum() > areas[other].sum():  # else the panel itself fills the border
             return [f for f, one in zip(sound, like, strict=True) if one]
     areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
     best: tuple[float, list[int]] = (0.0, [])
@@ -181,6 +188,13 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
         off = np.abs(tones - _at(plane, places)).max(axis=1)
         kept = np.flatnonzero(off < np.maximum(14.0, 0.12 * contrast)).tolist()
     return [sound[i] for i in kept]
+
+
+def _holds(sound: list[Found]) -> BoolArray:
+    """(n, n): whether one's outline runs around another's middle."""
+    middles = np.array([f.fit.shape.centre for f in sound]).reshape(-1, 2)
+    inside = np.array([distance(f.fit.shape, middles) < 0 for f in sound]).reshape(len(sound), len(sound))
+    return np.asarray(inside & ~np.eye(len(sound), dtype=bool))
 
 
 def _frame(seen: Look) -> tuple[FloatArray, FloatArray] | None:

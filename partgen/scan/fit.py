@@ -118,7 +118,7 @@ def solve(
     used = np.ones(len(points), dtype=bool)
     p = start
     for _ in range(6 if robust else 1):
-        p = least_squares(partial(_on, residual, points[used]), p, method="lm", xtol=1e-10, ftol=1e-10).x
+        p = least_squares(partial(_on, residual, points[used]), p, method="lm", xtol=1e-12, ftol=1e-12).x
         r = residual(p, points)
         if not robust:
             break

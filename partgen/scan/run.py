@@ -22,7 +22,6 @@ from partgen.scan.groups import group
 from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, Scale, Scan
 from partgen.scan.shapes import moved, rotation, upright
 
-
 CENTRE_U = 0.05
 """Pixels: what dust and lossy formats leave in a centre beyond the edge points' own scatter (by simulation)."""
 
