@@ -127,8 +127,9 @@ def erosion(
     inward by e moves each by e, as it does for boxes and discs anyhow.
     """
     tilt = Tilt(slope)
-    if "outline" not in (opening.shape, section.shape):
-        a, b, r = rounded_box(_seen_slanted(opening, slope))
+    seen = None if "outline" in (opening.shape, section.shape) else _seen_slanted(opening, slope)
+    if seen is not None:
+        a, b, r = rounded_box(seen)
         sa, sb, sr = rounded_box(section)
         if opening.shape == section.shape == "round":
             return Disc(r - sr - taken)
@@ -166,8 +167,9 @@ def _growth(opening: Section, normals: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=4096)
-def _seen_slanted(opening: Section, slope: tuple[float, float]) -> Section:
-    """A section of the same kind that lies inside the opening as seen along the seat's axis."""
+def _seen_slanted(opening: Section, slope: tuple[float, float]) -> Section | None:
+    """A section of the same kind that lies inside the opening as seen along the seat's axis; None when
+    so steep a view leaves none."""
     tilt = Tilt(slope)
     (pxx, _), (_, pyy) = tilt.projection
     if opening.shape == "round":
@@ -176,6 +178,8 @@ def _seen_slanted(opening: Section, slope: tuple[float, float]) -> Section:
     seen = replace(opening, width=opening.width * pxx, depth=opening.depth * pyy)
     fan = seen_directions(opening, tilt, count=180)
     over = float(np.max(support(seen, fan) - support(opening, fan @ tilt.projection)))
+    if 2 * over >= min(seen.width, seen.depth):
+        return None
     return offset(seen, over) if over > 0 else seen
 
 
