@@ -15,7 +15,7 @@ import numpy as np
 from bench_sim.truth import Habits, Truth, draw, read
 
 HOLE = (12.0, 7.0)
-OFFSET = 0.10  # radius within which a hole's centre lies off its seat
+OFFSET = 0.15  # radius within which a hole's centre lies off its seat
 PLAY = 0.05
 THICKNESS = 2.0
 WANTED = 1.5
