@@ -1,0 +1,162 @@
+"""Writes docs/reference/*.md from the models, the commands and the shipped files. Run by Sphinx at every build."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import textwrap
+import types
+import typing
+from collections.abc import Iterator
+from pathlib import Path
+
+from pydantic import BaseModel
+from pydantic_core import PydanticUndefined
+from typer.testing import CliRunner
+
+from partgen.cli.app import app
+from partgen.families import FAMILIES
+from partgen.fit import document
+from partgen.log import records
+from partgen.model import panel, part, printer, profile
+from partgen.profile.bounds import BOUNDS
+from partgen.profile.library import list_materials, list_printers, list_seats
+
+NOTE = "<!-- Written from the code at every build; do not edit. -->\n\n"
+
+
+def write(folder: Path) -> None:
+    """All reference pages into `folder`."""
+    folder.mkdir(exist_ok=True)
+    pages = {
+        "commands.md": commands(),
+        "profile.md": profile_page(),
+        "log.md": page(
+            "Log: NAME.log.toml",
+            "Append-only, written by partgen; keep it beside the profile. Lengths in mm.",
+            [records.Revision, records.BuiltPosition, records.Trial, records.Snapshot],
+        ),
+        "printer.md": page(
+            "Printers and materials",
+            "A file in `printers/` or `materials/` beside the profile hides a shipped one of the same name. "
+            f"Shipped printers: {names(list_printers())}. Shipped materials: {names(list_materials())}. "
+            f"Known seats: {names(list_seats())}.",
+            [printer.Printer, printer.PrintErrors, printer.PrintError, printer.Material],
+        ),
+        "fit.md": page(
+            "fit.json and `predict --json`",
+            "Lengths in mm, angles in degrees, forces in N.",
+            [c for _, c in inspect.getmembers(document, inspect.isclass) if issubclass(c, document.Doc)][::-1],
+        ),
+    }
+    for name, text in pages.items():
+        target = folder / name
+        if not target.exists() or target.read_text(encoding="utf-8") != text:
+            target.write_text(text, encoding="utf-8")
+
+
+def commands() -> str:
+    """Every command's own help."""
+    runner = CliRunner()
+    parts = [NOTE + "# Commands\n"]
+    listed = sorted(app.registered_commands, key=lambda c: str(c.name or c.callback.__name__))
+    for command in listed:
+        name = command.name or command.callback.__name__.rstrip("_")
+        help_text = runner.invoke(app, [name, "--help"], prog_name="partgen").output.strip()
+        parts.append(f"## partgen {name}\n\n```text\n{help_text}\n```\n")
+    parts.append(
+        "## Exit codes\n\n| code | meaning |\n|---|---|\n| 0 | done, and no check fails |\n"
+        "| 1 | done, at least one check fails |\n| 2 | the input is wrong; nothing was written |\n"
+        "| 3 | something outside failed: disk, a library |\n"
+    )
+    return "\n".join(parts)
+
+
+def profile_page() -> str:
+    """The profile's tables, families' keys included."""
+    shapes = [c for base in (panel.HoleBase, panel.SeatBase) for c in (base, *base.__subclasses__())]
+    models = [profile.Profile, profile.Target, panel.Caliper, panel.Panel, panel.Gap, *shapes]
+    models += [part.PartSpec, *FAMILIES.values(), part.Position]
+    return page(
+        "Profile: NAME.toml",
+        "One TOML file per panel: what was measured and what is wanted. A *reading* is a number, a list of "
+        'repeats, or text with a unit ("0.172 in", "11/64 in"). Bare numbers are in the profile\'s `unit`.',
+        models,
+    )
+
+
+def page(title: str, intro: str, models: list[type[BaseModel]]) -> str:
+    """A page with one table per model."""
+    return NOTE + f"# {title}\n\n{intro}\n\n" + "\n".join(section(model) for model in dict.fromkeys(models))
+
+
+def section(model: type[BaseModel]) -> str:
+    """One model as a heading, its docstring and a table of its own keys (not its bases')."""
+    about = textwrap.dedent(inspect.getdoc(model) or "").strip()
+    notes = attribute_docs(model)
+    rows = []
+    for name in model.__annotations__:
+        field = model.model_fields.get(name)
+        if field is None:
+            continue
+        default = "needed" if field.is_required() else "" if field.default is PydanticUndefined else show(field.default)
+        bound = next((str(b[name]) for kind, b in BOUNDS.items() if issubclass(model, kind) and name in b), "")
+        cells = (f"`{name}`", type_name(field.annotation), default, bound, notes.get(name, ""))
+        rows.append("| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |")
+    table = "| key | kind | default | plausible | meaning |\n|---|---|---|---|---|\n" + "\n".join(rows) if rows else ""
+    return f"## {model.__name__}\n\n{about}\n\n{table}\n"
+
+
+def attribute_docs(model: type[BaseModel]) -> dict[str, str]:
+    """The text under each field of a class, as written in its source."""
+    tree = ast.parse(textwrap.dedent(inspect.getsource(model))).body[0]
+    assert isinstance(tree, ast.ClassDef)
+    return dict(_documented(tree))
+
+
+def _documented(tree: ast.ClassDef) -> Iterator[tuple[str, str]]:
+    for before, after in zip(tree.body, tree.body[1:], strict=False):
+        if (
+            isinstance(before, ast.AnnAssign)
+            and isinstance(before.target, ast.Name)
+            and isinstance(after, ast.Expr)
+            and isinstance(after.value, ast.Constant)
+            and isinstance(after.value.value, str)
+        ):
+            yield before.target.id, " ".join(after.value.value.split())
+
+
+def type_name(annotation: object) -> str:
+    """A field's kind in plain words."""
+    if annotation is None or annotation is type(None):
+        return "nothing"
+    origin = typing.get_origin(annotation)
+    if origin is typing.Literal:
+        return ", ".join(f"`{value}`" for value in typing.get_args(annotation))
+    if origin in (typing.Union, types.UnionType):
+        kinds = [type_name(a) for a in typing.get_args(annotation) if a is not type(None)]
+        return " or ".join(dict.fromkeys(kinds))
+    if origin is typing.Annotated:
+        return type_name(typing.get_args(annotation)[0])
+    if origin is tuple:
+        arguments = [a for a in typing.get_args(annotation) if a is not Ellipsis]
+        return f"list of {type_name(arguments[0])}" if len(arguments) == 1 else f"{len(arguments)} values"
+    if origin is dict:
+        return "tables by name"
+    plain = {float: "number", int: "whole number", str: "text", bool: "true or false"}
+    return plain.get(annotation, getattr(annotation, "__name__", str(annotation)))  # type: ignore[call-overload]
+
+
+def show(default: object) -> str:
+    """A default as a person would write it in the file."""
+    if isinstance(default, bool):
+        return str(default).lower()
+    if default is None or default == () or isinstance(default, BaseModel):
+        return ""
+    if hasattr(default, "values") and isinstance(default.values, tuple):
+        return ", ".join(f"{value:g}" for value in default.values)
+    return f"{default:g}" if isinstance(default, float) else str(default)
+
+
+def names(files: object) -> str:
+    return ", ".join(f"`{name}`" for name in files)  # type: ignore[attr-defined]
