@@ -21,7 +21,7 @@ def ready(browser: object, page_file: Path) -> float:
     """Seconds from opening a file to the 3D view's first picture, with every control alive."""
     page = browser.new_page()  # type: ignore[attr-defined]
     page.goto(page_file.as_uri(), wait_until="commit")
-    page.wait_for_function("document.documentElement.dataset.ready", timeout=60_000)
+    page.wait_for_selector("html[data-ready]", timeout=60_000)  # a script would need the page's leave to eval
     seconds = float(page.evaluate("document.documentElement.dataset.ready")) / 1000
     page.close()
     return seconds

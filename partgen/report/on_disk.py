@@ -16,8 +16,9 @@ _HEAD = 84  # 80 bytes of title and the number of triangles
 def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False) -> ReportExtras:
     """Shapes of a revision's parts, read from their files under home/rNN and stood up as in the instrument.
 
-    A part that was kept is read from the revision that made it; with `kept_only`, no others. A part whose file is gone, lies
-    elsewhere or cannot be read is left out; the report then draws it from its outlines.
+    A part that was kept is read from the revision that made it; with `kept_only`, no others. A part
+    whose file is gone, lies elsewhere or cannot be read is left out; the report then draws it from
+    its outlines.
     """
     shapes: dict[str, Shape] = {}
     lies: dict[str, Lie] = {}

@@ -178,11 +178,12 @@ class _Cut:
         def top(u: float) -> float:
             return d.crown_z + slope * u + bend * ((u - middle) / half) ** 2
 
-        quarter = [(math.cos(i * math.pi / 16), math.sin(i * math.pi / 16)) for i in range(9)]
+        quarter = [(math.cos(i * math.pi / 10), math.sin(i * math.pi / 10)) for i in range(6)]
         left = [(lo + r - r * c, top(lo + r) - r + r * s) for c, s in quarter]
         right = [(hi - r + r * c, top(hi - r) - r + r * s) for c, s in reversed(quarter)]
         flat = hi - lo - 2 * r
-        between = [(lo + r + flat * i / 12, top(lo + r + flat * i / 12)) for i in range(1, 12)]
+        steps = 12 if bend else 1  # a straight top needs its two ends only
+        between = [(lo + r + flat * i / steps, top(lo + r + flat * i / steps)) for i in range(1, steps)]
         return [*left, *between, *right]
 
     def _panel(self) -> list[list[Pt]]:
@@ -232,7 +233,7 @@ class _Cut:
         p, d = self.p, self.d
         x, face, crown = self.at(self.ends[0], 0)[0] - 14, self.at(0, d.face_z), self.at(0, d.crown_z)
         middle = (face[1] + crown[1]) / 2
-        label = svg.el("tspan", svg.value(p.proud_mm, sign=True), " ± ", svg.value(p.proud_u95_mm))
+        label = svg.value(p.proud_mm, sign=True) + " ± " + svg.value(p.proud_u95_mm)
         parts = [
             svg.line(face[0], face[1], x - 4, face[1], class_="ext"),
             svg.line(*self.at(self.part[0] + d.edge_radius, d.crown_z), x - 4, crown[1], class_="ext"),
@@ -251,14 +252,14 @@ class _Cut:
         return [
             svg.line(*self.at((d.socket_width, d.socket_depth)[self.axis] / 2, 0.0), x + 4, seat, class_="ext"),
             svg.line(*self.at(self.part[1] - d.edge_radius, d.crown_z), x + 4, crown, class_="ext"),
-            svg.dimension((x, seat), (x, crown), svg.el("tspan", svg.value(self.p.height_mm)), side=8),
+            svg.dimension((x, seat), (x, crown), svg.value(self.p.height_mm), side=8),
             svg.text(x + 8, (seat + crown) / 2 + 18, "height", class_="small"),
         ]
 
     def _width(self) -> list[Markup]:
         y, top = 22.0, self.d.crown_z - self.d.edge_radius
         a, b = self.at(self.part[0], top), self.at(self.part[1], top)
-        label = svg.el("tspan", svg.value(self.p.section_mm[self.axis]))
+        label = svg.value(self.p.section_mm[self.axis])
         return [
             svg.line(*a, a[0], y - 4, class_="ext"),
             svg.line(*b, b[0], y - 4, class_="ext"),

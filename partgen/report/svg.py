@@ -25,19 +25,23 @@ def el(tag: str, *children: str | Markup, **attributes: object) -> Markup:
 
 def _short(value: object) -> object:
     if isinstance(value, float):
-        return f"{value:.2f}".rstrip("0").rstrip(".")
+        return _tenth(value)
     return value
 
 
 def path(points: Points, *, closed: bool = True) -> str:
     """Path data through points, in pixels with one decimal."""
-    body = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+    body = "L".join(f"{_tenth(x)} {_tenth(y)}" for x, y in points)
     return f"M{body}{'Z' if closed else ''}"
+
+
+def _tenth(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def line(x1: float, y1: float, x2: float, y2: float, **attributes: object) -> Markup:
     """A straight line."""
-    return el("path", d=f"M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}", **attributes)
+    return el("path", d=path([(x1, y1), (x2, y2)], closed=False), **attributes)
 
 
 def value(number: Number, digits: int = 2, unit: str = "", *, sign: bool = False) -> Markup:

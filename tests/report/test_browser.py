@@ -205,7 +205,7 @@ def test_copying_gives_the_table_as_tab_separated_text(opened: Callable[..., Any
     """One line for each row, a tab between cells."""
     page = opened(render(document(6)), permissions=["clipboard-read", "clipboard-write"]).page
     page.click("[data-copy=t-positions]")
-    page.wait_for_function("document.querySelector('.tablebar .said').textContent === 'Copied.'")
+    page.get_by_text("Copied.").wait_for()
     rows = list(csv.reader(io.StringIO(page.evaluate("navigator.clipboard.readText()")), delimiter="\t"))
     assert [len(row) for row in rows] == [11] * 7
     assert rows[1][0] == "S1" and rows[1][2] == "5.81"
@@ -331,7 +331,7 @@ def test_a_link_on_the_map_opens_its_card(opened: Callable[..., Any]) -> None:
     assert page.locator("#pos-3").get_attribute("open") is None
     page.locator("svg.map a").nth(3).focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("document.getElementById('pos-3').open")
+    page.locator("#pos-3[open]").wait_for()
     assert page.evaluate("document.activeElement.closest('.card').id") == "pos-3"
 
 
