@@ -13,7 +13,7 @@ import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges, wall_clearance
 from partgen.checks.panel import PanelHole, panel_hole, panel_solid
-from partgen.checks.triangles import FloatArray, Triangles, axis_hits, edge_indices, slice_points
+from partgen.checks.triangles import FloatArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
 from partgen.findings import Finding
 from partgen.plan.records import PositionPlan
 
@@ -147,16 +147,23 @@ def _edges_near_panel(mesh: Triangles, hole: PanelHole) -> FloatArray:
 
 
 def _floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
-    """z of the socket's floor, met from below, and of the crown, met from above, on the seat's axis.
+    """z of the socket's floor, met from below, and of the crown, met from above on the seat's axis.
 
-    A tube seat's socket has a core on the axis: there the floor is met beside it, midway in the ring.
+    A mark may be cut into the floor, so the axis alone could run into one of its strokes: the floor
+    is the lowest that the axis and lines close around it meet, as it is for the seat. A tube seat's
+    socket has a core on the axis: there the lines stand midway in the ring.
     """
     hits = axis_hits(mesh)
     crown = float(hits[-1]) if len(hits) else math.nan
     socket = plan.model.socket
-    if socket.core > 0:
-        hits = axis_hits(mesh, (socket.core + min(socket.width, socket.depth)) / 4, 0.0)
-    return (float(hits[0]) if len(hits) else math.nan), crown
+    bore = min(socket.width, socket.depth)
+    around = [((socket.core + bore) / 4)] if socket.core > 0 else [0.08 * bore, 0.16 * bore, 0.24 * bore]
+    places = [(r * math.cos(a), r * math.sin(a)) for r in around for a in np.arange(8) * (math.pi / 4)]
+    if socket.core == 0:
+        places.append((0.0, 0.0))
+    floors = lowest_hits(mesh, np.array(places))
+    floors = floors[np.isfinite(floors)]
+    return (float(floors.min()) if len(floors) else math.nan), crown
 
 
 def _section_height(plan: PositionPlan, hole: PanelHole, crown: float) -> float:
@@ -243,9 +250,16 @@ def _straight(plan: PositionPlan, m: FitMeasurement) -> float:
 
 
 def _rocked(plan: PositionPlan, m: FitMeasurement) -> float:
-    """What the rocked clearance is compared with: anything from the planned one to the straight one is right."""
-    planned = plan.clearance.model_rocked
-    return min(max(planned, m.clearance_rocked), max(planned, m.clearance))
+    """What the rocked clearance is compared with: anything from the planned one to the straight one is right.
+
+    The plan shifts the skirt's section; leaning also makes it wider, by half its size times
+    1 / cos(lean) - 1, which is left to the mesh.
+    """
+    planned, straight = plan.clearance.model_rocked, max(plan.clearance.model_nominal, m.clearance)
+    lean = max((pose.angle for pose in leaning_poses(plan, panel_hole(plan))), default=0.0)
+    half = max(plan.model.section.width, plan.model.section.depth) / 2
+    least = planned - half * (1 / math.cos(lean) - 1)
+    return min(max(least, m.clearance_rocked), straight)
 
 
 def _agreement(label: str, code: str, name: str, both: tuple[float, float], limit: float) -> Finding:

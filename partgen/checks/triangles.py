@@ -118,21 +118,40 @@ def _winding(triangles: FloatArray, point: FloatArray) -> float:
     return float(np.arctan2(numerator, denominator).sum() / (2 * np.pi))
 
 
-def axis_hits(mesh: Triangles, x: float = 0.0, y: float = 0.0) -> FloatArray:
-    """Heights, ascending, at which the line parallel to Z through (x, y) crosses the surface.
+def axis_hits(mesh: Triangles) -> FloatArray:
+    """Heights, ascending, at which the model's Z axis crosses the surface.
 
     A line through an edge or a corner of triangles meets several of them at one height: heights
     closer than 1e-6 mm count as one.
     """
-    triangles = corners(mesh)
+    z = np.sort(_line_hits(corners(mesh), 0.0, 0.0))
+    return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
+
+
+def _line_hits(triangles: FloatArray, x: float, y: float) -> FloatArray:
+    """Heights at which the line parallel to Z through (x, y) crosses triangles, in no order."""
     a, b, c = (triangles[:, k, :2] - (x, y) for k in range(3))
     weights = np.stack([u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] for u, v in ((b, c), (c, a), (a, b))], axis=1)
     total = weights.sum(axis=1)
     steep = np.abs(total) < 1e-12
     weights = weights * np.sign(total)[:, None]
     hit = ~steep & (weights >= -1e-10).all(axis=1)
-    z = np.sort((weights[hit] * triangles[hit, :, 2]).sum(axis=1) / np.abs(total[hit]))
-    return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
+    heights: FloatArray = (weights[hit] * triangles[hit, :, 2]).sum(axis=1) / np.abs(total[hit])
+    return heights
+
+
+def lowest_hits(mesh: Triangles, places: FloatArray) -> FloatArray:
+    """(p,) lowest height at which the line parallel to Z through each place (p, 2) crosses the surface; inf: none."""
+    triangles = corners(mesh)
+    low, high = triangles[:, :, :2].min(axis=1), triangles[:, :, :2].max(axis=1)
+    near = (low <= places.max(axis=0)).all(axis=1) & (high >= places.min(axis=0)).all(axis=1)
+    found = np.full(len(places), np.inf)
+    chosen = triangles[near]
+    for index, (x, y) in enumerate(places):
+        z = _line_hits(chosen, float(x), float(y))
+        if len(z):
+            found[index] = z.min()
+    return found
 
 
 def slice_points(mesh: Triangles, z: float) -> FloatArray:

@@ -211,6 +211,12 @@ def test_a_cap_that_misses_the_panel_and_an_empty_mesh_fail_instead_of_raising()
     assert {"mesh-height", "mesh-clearance"} <= failing(plan, empty)
 
 
+def test_a_mark_cut_through_the_axis_is_not_taken_for_the_floor():
+    marked = cap(MODEL) - Manifold.cube((2.4, 0.5, 0.8), center=True)  # 0.4 deep, across the middle of the floor
+    m = measure_fit(plan_for(), shape(marked))
+    assert (m.contact, m.height) == pytest.approx((0.0, 5.8))
+
+
 def test_a_sunk_cap_is_sliced_under_its_crown():
     model = replace(MODEL, height=3.2, crown=CrownModel("flat", 0.0, 0.3), flange=None)
     m = measure_fit(plan_for(model, drop=4.3), shape(cap(model)))

@@ -85,7 +85,7 @@ def test_a_sealed_hollow_matters_only_where_it_keeps_resin_or_powder():
 def test_axis_hits_and_slices_find_what_is_there():
     m = shape(cap(MODEL))
     assert axis_hits(m) == pytest.approx([0.0, 5.8])
-    assert axis_hits(m, 30.0, 0.0).size == 0
+    assert axis_hits(shape(cap(MODEL).translate((30, 0, 0)))).size == 0
     cut = slice_points(m, 3.0).reshape(-1, 2)
     assert np.ptp(cut, axis=0) == pytest.approx((10.9, 5.7))
 
