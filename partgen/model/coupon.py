@@ -83,34 +83,34 @@ def step(height: float, at: Place = (0.0, 0.0)) -> Feature:
 
 # Seen from above, mm; X along the bar, Y away from it.
 BORES: tuple[tuple[str, int, Place], ...] = (
-    ("square", 6, (6.0, 6.5)),
-    ("round", 8, (16.0, 6.5)),
-    ("square", 4, (25.0, 6.5)),
-    ("round", 5, (32.5, 6.5)),
+    ("square", 6, (6.0, 5.5)),
+    ("round", 8, (16.0, 5.5)),
+    ("square", 4, (25.0, 5.5)),
+    ("round", 5, (32.5, 5.5)),
 )
 PEGS: tuple[tuple[str, int, Place], ...] = (
-    ("square", 7, (5.0, 20.5)),
-    ("round", 8, (16.0, 20.5)),
-    ("square", 4, (25.5, 20.5)),
-    ("round", 5, (33.5, 20.5)),
+    ("square", 6, (4.5, 18.0)),
+    ("round", 7, (15.0, 18.0)),
+    ("square", 4, (25.0, 18.0)),
+    ("round", 5, (33.5, 18.0)),
 )
-WALLS: tuple[tuple[float, Place], ...] = ((1.2, (3.0, 32.0)), (1.8, (9.0, 32.0)), (2.4, (15.5, 32.0)))
+WALLS: tuple[tuple[float, Place], ...] = ((1.2, (2.5, 28.5)), (1.8, (8.0, 28.5)), (2.4, (14.0, 28.5)))
 STEPS: tuple[tuple[float, Place], ...] = (
-    (2.0, (22.25, 33.5)),
-    (3.0, (26.75, 33.5)),
-    (4.0, (31.25, 33.5)),
-    (5.0, (35.75, 33.5)),
+    (2.0, (22.0, 29.5)),
+    (3.0, (26.0, 29.5)),
+    (4.0, (30.0, 29.5)),
+    (5.0, (34.0, 29.5)),
 )
 TONGUE = 10.0
-TONGUE_AT: Place = (41.0, 6.5)
+TONGUE_AT: Place = (40.5, 5.5)
 
-BAR = (38.0, 13.0, 4.0)
+BAR = (38.0, 11.0, 3.0)
 """Length, depth and height of the bar with the bores."""
-BASE = (38.0, 37.0, 0.8)
+BASE = (38.0, 32.0, 0.6)
 """The plate that carries the rest, bar included: length, depth, thickness."""
-TALL = 5.0
+TALL = 4.0
 """Top of pegs, fins and tongue above the bed."""
-FIN = 8.0
+FIN = 6.0
 """Length of a fin."""
-STEP_SIZE = (4.5, 7.0)
-TONGUE_LENGTH = 6.0
+STEP_SIZE = (4.0, 5.0)
+TONGUE_LENGTH = 5.0

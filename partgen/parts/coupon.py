@@ -23,14 +23,14 @@ from partgen.parts import kernel
 from partgen.parts.pockets import pocket, reach
 from partgen.plan.records import SocketModel
 
-FLOOR = 1.0
+FLOOR = 0.6
 """Under each socket of the ladder."""
 GAP = 1.6
 """Between sockets of the ladder."""
 STRIP = (2.0, 0.4)
 """Width and thickness of the strip that joins them: thin enough to break by hand."""
-SLEEVE_WALL = 1.2
-DIGIT = (2.6, 4.0, 0.7, 0.5)
+SLEEVE_WALL = 1.0
+DIGIT = (2.4, 3.2, 0.7, 0.4)
 """Width, height, stroke and depth of a number."""
 
 _SEGMENTS = {

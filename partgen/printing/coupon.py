@@ -15,11 +15,16 @@ from partgen.model.part import Grip
 from partgen.model.printer import Material, Printer
 from partgen.plan.grip.case import Case, seat_size, socket_for
 from partgen.plan.records import SocketModel
+from partgen.printing.quantities import print_seconds
 
 STEP = 0.05
 """From socket to socket of the fit ladder, diametral."""
-DEEPEST = 3.6
+DEEPEST = 3.2
 """A ladder's sockets are no deeper than this, to print fast."""
+
+
+FILLED = 0.8
+"""Share of the solid volume that walls, skins and a thin infill take in prints this small; common practice."""
 
 
 @dataclass(frozen=True)
@@ -79,19 +84,14 @@ def ladder(seat: Seat, printer: Printer, material: Material, caliper: Caliper) -
     for i in range(-side, side + 1):
         clearance = i * STEP
         drawn = round(clearance - hole.value, 6) + 0.0  # no negative zero
-        rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, "interference", 1.2)))
+        rungs.append(Rung(i + side + 1, drawn, socket_for(case, clearance, "interference", 1.0)))
     return tuple(rungs)
 
 
 def minutes(volume: float, height: float, printer: Printer) -> float:
-    """About how long a small print takes, in minutes: for planning an afternoon, not a promise.
+    """About how long one small print takes once the machine is warm, in minutes: for planning, not a promise.
 
-    Material extrusion: 0.8 of the volume is laid (walls, skins and a thin infill) at 60 mm/s, and 2 s go by per
-    layer. Vat photopolymerization: 8 s per layer. Powder beds are shared, so the machine's own time counts. All of
-    it common practice, no source.
+    As every plate's time (printing.quantities), but a coupon is mostly skins with a thin infill, so that only
+    `FILLED` of its volume is laid.
     """
-    layers = math.ceil(height / printer.layer_height)
-    if printer.process == "vat-photopolymerization":
-        return layers * 8 / 60
-    rate = printer.line_width * printer.layer_height * 60.0
-    return (0.8 * volume / rate + 2.0 * layers) / 60
+    return print_seconds(FILLED * volume, height, printer) / 60

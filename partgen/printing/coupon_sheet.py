@@ -62,7 +62,7 @@ def sheet(coupon: Coupon, minutes: float) -> str:
 <h1>What your printer makes of a millimetre</h1>
 <p>Print <b>coupon.stl</b>{" and <b>fit-ladder.stl</b>" if coupon.rungs else ""} with the settings, the material
 ({escape(printer.material)}) and the layers ({printer.layer_height:g} mm) that the parts will have; flat side down, no
-support, nothing scaled. About {minutes:.0f} minutes. Let it cool before measuring.</p>
+support, nothing scaled. About {minutes:.0f} minutes once the machine is warm. Let it cool before measuring.</p>
 <p class="caution">{_CAUTIONS[printer.process]} Small parts: keep away from children. Local rules come first.</p>
 {_picture(coupon)}
 <p>Take every size three times, lifting the calipers in between. Write what they show; do not correct, do not average.
@@ -155,7 +155,8 @@ def _label(feature: Feature, x: float, y: float) -> str:
     up = 1.6 * (len(lines) - 1) / 2
     if feature.kind == "wall":
         return f'<text x="{x:g}" y="{-BASE[1] - 0.5:g}" text-anchor="middle" font-size="1.1">{" ".join(lines)}</text>'
+    size = 1.0 if feature.nominal < 4.5 or feature.kind == "height" else 1.3
     return "".join(
-        f'<text x="{x:g}" y="{-y - up + 1.6 * i + 0.5:g}" text-anchor="middle" font-size="1.3">{line}</text>'
+        f'<text x="{x:g}" y="{-y - up + 1.6 * i + 0.5:g}" text-anchor="middle" font-size="{size:g}">{line}</text>'
         for i, line in enumerate(lines)
     )

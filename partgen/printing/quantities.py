@@ -93,11 +93,15 @@ def time_model(printer: Printer) -> str:
     return f"rough, easily off by a third: {_MODEL[printer.process]}"
 
 
-def _seconds(plate: Plate, volume: float, printer: Printer) -> float:
-    layers = math.ceil(plate.height / printer.layer_height - 1e-6)
-    start = _START[printer.process]
+def print_seconds(volume: float, height: float, printer: Printer, visits: int = 0) -> float:
+    """Printing alone, without starting up: `visits` counts the layers of every part on the plate."""
+    layers = math.ceil(height / printer.layer_height - 1e-6)
     if printer.process in _PER_LAYER:
-        return start + layers * _PER_LAYER[printer.process]
+        return layers * _PER_LAYER[printer.process]
     flow = SPEED * printer.line_width * printer.layer_height
+    return max(layers * LEAST_LAYER, volume / flow + visits * TRAVEL)
+
+
+def _seconds(plate: Plate, volume: float, printer: Printer) -> float:
     visits = sum(math.ceil(item.size[2] / printer.layer_height - 1e-6) for item in plate.items)
-    return start + max(layers * LEAST_LAYER, volume / flow + visits * TRAVEL)
+    return _START[printer.process] + print_seconds(volume, plate.height, printer, visits)
