@@ -25,7 +25,7 @@ MaterialOption = Annotated[
 ]
 
 
-def coupon(  # noqa: PLR0917 - typer takes a command's options as parameters
+def coupon(
     printer: PrinterArg,
     profile: Annotated[
         Path | None,
@@ -63,7 +63,6 @@ def coupon(  # noqa: PLR0917 - typer takes a command's options as parameters
     if not made.known:
         say(f"There is no printer called {printer} yet; taken for any {made.coupon.printer.process}.", quiet=quiet)
     print(f"{made.folder}: about {made.minutes:.0f} minutes of printing")
-    ladder = " and fit-ladder.stl" if made.coupon.rungs else ""
-    say(f"Print coupon.stl{ladder}, then follow sheet.html. Afterwards:", quiet=quiet)
+    say("Print coupon.3mf, or the .stl files beside it, then follow sheet.html. Afterwards:", quiet=quiet)
     say(f"  partgen calibrate {printer} {made.folder / 'readings.csv'}", quiet=quiet)
     raise typer.Exit(EXIT_DONE)

@@ -6,10 +6,10 @@ May import: errors, files, model, metrology, printing, profile; parts, mesh and 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import get_args
+from typing import TYPE_CHECKING, get_args
 
 import tomlkit
 
@@ -26,7 +26,8 @@ from partgen.printing.coupon_sheet import sheet
 from partgen.profile.library import find_material, find_printer, list_printers, parse_printer
 from partgen.profile.load import load_profile
 
-Progress = Callable[[str], None]
+if TYPE_CHECKING:
+    from partgen.mesh.records import Mesh
 
 
 @dataclass(frozen=True)
@@ -92,18 +93,17 @@ def write_coupon(
     from partgen.export.stl import write_stl
     from partgen.mesh.tessellate import tessellate
     from partgen.parts import coupon as solids
-    from partgen.parts import kernel
 
     with staged(out, name, "coupon") as folder:
-        made = [("coupon", solids.gauge(coupon.features))]
+        meshes = {"coupon": tessellate(solids.gauge(coupon.features))}
         if coupon.rungs:
-            made.append(("fit-ladder", solids.ladder([rung.socket for rung in coupon.rungs])))
-        total = 0.0
-        for stem, solid in made:
-            write_stl(tessellate(solid), folder / f"{stem}.stl", title=f"{name} {stem}")
-            total += minutes(kernel.volume(solid), float(kernel.bounds(solid)[1, 2]), printer)
-        (folder / "readings.csv").write_text(form(coupon), encoding="utf-8")
-        (folder / "sheet.html").write_text(sheet(coupon, total), encoding="utf-8")
+            meshes["fit-ladder"] = tessellate(solids.ladder([rung.socket for rung in coupon.rungs]))
+        for stem, mesh in meshes.items():
+            write_stl(mesh, folder / f"{stem}.stl", title=f"{name} {stem}")
+        write_atomic(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
+        total = sum(minutes(mesh.volume, float(mesh.bounds[1, 2]), printer) for mesh in meshes.values())
+        write_atomic(folder / "readings.csv", form(coupon).encode())
+        write_atomic(folder / "sheet.html", sheet(coupon, total).encode())
     return CouponFiles(target, coupon, total, known)
 
 
@@ -196,6 +196,21 @@ _HEAD = """# {name}: errors measured with a coupon (printed minus model size, in
 
 def _plain(value: object) -> object:
     return [_plain(item) for item in value] if isinstance(value, (tuple, list)) else value
+
+
+def _on_one_plate(meshes: Mapping[str, Mesh], printer: Printer, name: str) -> bytes:
+    """The solids behind one another, 5 mm apart, as one 3MF."""
+    import numpy as np
+
+    from partgen.export.threemf import About, PlacedPart, plate_3mf
+
+    parts, y = [], 5.0
+    for stem, mesh in meshes.items():
+        place = np.eye(4)
+        place[:2, 3] = 5.0 - mesh.bounds[0, 0], y - mesh.bounds[0, 1]
+        parts.append(PlacedPart(stem, stem, mesh, (place,), "#8a929b", printer.material))
+        y += float(mesh.bounds[1, 1] - mesh.bounds[0, 1]) + 5.0
+    return plate_3mf(parts, About(f"Coupon for {name}", datetime.datetime.now(tz=datetime.UTC).date()))
 
 
 def _with_ladder(printer: Printer, material: Material, profile: Path | None, seat: str | None) -> Coupon:

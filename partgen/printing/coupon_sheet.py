@@ -60,7 +60,7 @@ def sheet(coupon: Coupon, minutes: float) -> str:
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Coupon for {escape(printer.title or printer.process)}</title><style>{_STYLE}</style></head><body>
 <h1>What your printer makes of a millimetre</h1>
-<p>Print <b>coupon.stl</b>{" and <b>fit-ladder.stl</b>" if coupon.rungs else ""} with the settings, the material
+<p>Print <b>coupon.3mf</b>, or the .stl files beside it, with the settings, the material
 ({escape(printer.material)}) and the layers ({printer.layer_height:g} mm) that the parts will have; flat side down, no
 support, nothing scaled. About {minutes:.0f} minutes once the machine is warm. Let it cool before measuring.</p>
 <p class="caution">{_CAUTIONS[printer.process]} Small parts: keep away from children. Local rules come first.</p>

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from printing.coupon_sim import Hidden
 
+from partgen.export.threemf import read_3mf
 from partgen.metrology.calibration import CLASSES
 from partgen.model.printer import Printer
 from partgen.profile.library import find_printer
@@ -58,7 +59,13 @@ def test_a_coupon_is_files_and_nothing_half_written(coupon_folder: Path) -> None
     import trimesh
 
     made = coupon_folder / "outputs" / "workshop" / "coupon"
-    assert sorted(p.name for p in made.iterdir()) == ["coupon.stl", "fit-ladder.stl", "readings.csv", "sheet.html"]
+    assert sorted(p.name for p in made.iterdir()) == [
+        "coupon.3mf", "coupon.stl", "fit-ladder.stl", "readings.csv", "sheet.html",
+    ]  # fmt: skip
+    items = read_3mf((made / "coupon.3mf").read_bytes())
+    assert [item.name for item in items] == ["coupon", "fit-ladder"]
+    low, high = items[0].mesh.bounds[1, 1], items[1].mesh.bounds[0, 1]
+    assert high - low == pytest.approx(5.0, abs=1e-3)  # apart on the plate
     for name in ("coupon.stl", "fit-ladder.stl"):
         mesh = trimesh.load(made / name)
         assert mesh.is_watertight and mesh.bounds[0, 2] == pytest.approx(0, abs=1e-5)
