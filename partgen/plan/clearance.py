@@ -4,13 +4,12 @@ May import: metrology.records, plan.records, plan.sections, plan.passage, plan.o
 
 The model. Seen along the seat's axis a part is clear of both faces of the panel where its centre,
 taken relative to the hole's, lies in the set E of plan.erosion, shifted to either face. `rooms` are
-that centre's distances to the boundary, less what the finger can push aside: the seat's own play,
-and lean and turn in the socket's slop, at the panel. All are taken in full and in the worst direction
-in every draw, because over many strokes every direction comes up. The section is straight, so the
-stroke matters only through the height at which the part leans.
+that centre's distances to the boundary. In every draw a finger pushes the seat aside by all its play,
+in a direction that is drawn. Lean and turn in the socket's slop are taken in full in every direction.
+The section is straight, so the stroke matters only through the height at which the part leans.
 
 Draws (JCGM 101). Panel slope, thickness, hole size and the print's mean width error are shared by
-all positions of a draw; the hole's place is each position's own. The part-to-part spread of printing
+all positions of a draw; the hole's place and the push are each position's own. The part-to-part spread of printing
 is not drawn but integrated in closed form (conditional Monte Carlo; Asmussen and Glynn, Stochastic
 Simulation, section V.4), which keeps the estimate smooth where no draw touches.
 """
@@ -86,7 +85,7 @@ class Place:
     at_limit: float
     """Radius of the disc in which the hole's centre lies around `at`, uniformly."""
     play: float
-    """How far the finger can push the seat aside at the panel, per side."""
+    """How far the finger can push the seat aside at the panel; it pushes some way in every draw."""
     slop: float
     """Diametral play of the socket on the seat, at its loose end."""
     seat_width: float
@@ -114,9 +113,14 @@ class Place:
             return 0.0
         return self.slop / self.keyed_over * max(section.width, section.depth) / 2
 
-    def pushed(self, section: Section) -> float:
-        """All that a finger can take: play, lean and turn; nothing of a guided part."""
-        return 0.0 if self.guided else self.play + self.lean + self.turn(section)
+    def leant(self, section: Section) -> float:
+        """Room that the socket's slop takes on every side: lean and turn; nothing of a guided part."""
+        return 0.0 if self.guided else self.lean + self.turn(section)
+
+    @property
+    def push(self) -> float:
+        """The seat's play at the panel; nothing of a guided part, which its hole keeps in place."""
+        return 0.0 if self.guided else self.play
 
 
 class Draws:
@@ -146,18 +150,27 @@ class Draws:
         radius, angle = np.sqrt(disc.random(count)), 2 * math.pi * disc.random(count)
         unit = np.vstack([radius * np.cos(angle), radius * np.sin(angle)])
         self._disc = np.tile(unit, 2).astype(np.float32)
+        way = 2 * math.pi * self._stream("push").random(count)
+        self._circle = np.tile(np.vstack([np.cos(way), np.sin(way)]), 2).astype(np.float32)
 
     def disc(self, label: str) -> Draw:
-        """(2, count) draws from the unit disc for one position."""
+        """(2, count) draws from the unit disc for one position: where its hole sits."""
+        return self._disc[:, self._start(label) : self._start(label) + self.count]
+
+    def circle(self, label: str) -> Draw:
+        """(2, count) directions for one position: which way the finger pushes."""
+        return self._circle[:, self._start(label) : self._start(label) + self.count]
+
+    def _start(self, label: str) -> int:
         start = self._starts.get(label)
         if start is None:
             start = self._starts[label] = int(self._stream(f"place of {label}").integers(self.count))
-        return self._disc[:, start : start + self.count]
+        return start
 
     def reach(self, place: Place) -> float:
-        """How far the hole's place, size and slanted faces together move in any draw, or a little more."""
+        """How far hole, part and slanted faces together move in any draw, or a little more."""
         slanted = self._most_thickness * math.hypot(*place.slope) + self._most_shift
-        return place.at_limit + math.hypot(*place.at) + self._most_size[place.opening.name] + slanted
+        return place.at_limit + place.push + math.hypot(*place.at) + self._most_size[place.opening.name] + slanted
 
     def _sizes(self, name: str, opening: Opening) -> FloatArray:
         """(2, count) deviations of the opening's half width and half depth (in `sizes`: less half
@@ -183,16 +196,19 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
         place.opening.section,
         draws.causes.steepest(place.slope),
         section,
-        place.pushed(section),
+        place.leant(section),
         reach=draws.reach(place),
         per_inset=per_inset,
     )
     cosine = math.cos(Tilt(place.slope).theta)
-    disc, sizes = draws.disc(place.label), draws.sizes[place.opening.name]
+    disc, circle, sizes = draws.disc(place.label), draws.circle(place.label), draws.sizes[place.opening.name]
     result = np.empty(draws.count, dtype=np.float32)
     for start in range(0, draws.count, _BLOCK):
         part = slice(start, start + _BLOCK)
         x, y = disc[0, part] * place.at_limit, disc[1, part] * place.at_limit
+        if place.push > 0:
+            x += circle[0, part] * place.push
+            y += circle[1, part] * place.push
         x += place.at[0]
         y += place.at[1]
         dx = draws.half_thickness[part] * (place.slope[0] * cosine)
@@ -275,9 +291,9 @@ class Limits:
 
     @property
     def rss(self) -> float:
-        """Root of the sum of squares of what may go either way, with play and rocking in full: a
-        finger takes those whenever it likes."""
-        return self.play + self.rock + root_sum_square((self.place, self.width, self.hole, self.tilt))
+        """Root of the sum of squares of what may go either way, and rocking in full: the part leans
+        whenever a finger likes."""
+        return self.rock + root_sum_square((self.place, self.play, self.width, self.hole, self.tilt))
 
 
 def limits(place: Place, section: Section, causes: Causes) -> Limits:
@@ -285,8 +301,8 @@ def limits(place: Place, section: Section, causes: Causes) -> Limits:
     slope_u, _ = causes.slope_known_least
     return Limits(
         place=place.at_limit,
-        play=0.0 if place.guided else place.play,
-        rock=0.0 if place.guided else place.lean + place.turn(section),
+        play=place.push,
+        rock=place.leant(section),
         width=math.hypot(causes.width.u, causes.width_spread),
         hole=max(place.opening.width.u, place.opening.depth.u) + place.opening.edge_limit,
         tilt=causes.thickness.value * slope_u + causes.thickness.u * math.sin(Tilt(place.slope).theta),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import Protocol
 
 from partgen.findings import Finding
 from partgen.metrology.readings import evaluate
@@ -18,6 +19,7 @@ from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
 from partgen.plan.clearance import Place
 from partgen.plan.grip import plan_grip
+from partgen.plan.grip.case import GripWish
 from partgen.plan.heights import Site, rise
 from partgen.plan.opening import Opening, measured_seat
 from partgen.plan.records import GripPlan, Section, SocketModel
@@ -83,8 +85,17 @@ def site_of(estimate: Estimate, index: int, seat: MeasuredSeat) -> Site:
     )
 
 
+class GripSpec(GripWish, Protocol):
+    """What a part's keys say about grip, seat and material."""
+
+    @property
+    def seat(self) -> str: ...
+    @property
+    def material(self) -> str | None: ...
+
+
 def gripper(
-    profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: CapSpec
+    profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: GripSpec
 ) -> Callable[[float, float], Gripped]:
     """A part's grip by (wall room, socket length); equal ones are worked out once."""
     name = spec.material or printer.material
@@ -127,9 +138,10 @@ class Mounted:
 def place_of(profile: Profile, spec: CapSpec, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
     """Where the hole may be, and how far a finger can push the part aside there.
 
-    The seat's play is measured at its top; the seat is taken to lean about its root, `length` below,
-    so that at the panel's upper rim, h above, it is play (1 + h/length), pressed or not. The highest
-    rim is the uphill one, which the slanted hole also brings nearest.
+    The seat rocks in its guide as a peg in a socket (see plan.passage: c (1/2 + h/G) at a height h above
+    a guide of length G). The guide is not seen; it is taken to be as long as what stands out of it, L,
+    so that play p measured at the top grows to p (1 + h/(1.5 L)) at h above the top, pressed or not.
+    The highest rim of the hole is the uphill one, which the slant also brings nearest.
     """
     position, site = mounted.position, mounted.site
     if position.offset_limit is not None:
@@ -145,7 +157,7 @@ def place_of(profile: Profile, spec: CapSpec, opening: Opening, seat: MeasuredSe
         slope=site.slope,
         at=position.offset or (0.0, 0.0),
         at_limit=limit,
-        play=seat.play * (1 + max(highest, 0.0) / seat.length),
+        play=seat.play * (1 + max(highest, 0.0) / (1.5 * seat.length)),
         slop=mounted.slop,
         seat_width=min(seat.outer.width, seat.outer.depth),
         keyed_over=max(seat.outer.width, seat.outer.depth) if seat.keyed else 0.0,

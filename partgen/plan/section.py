@@ -68,7 +68,7 @@ def largest(
     Sides are rounded down to GRID. Raises NoRoomError.
     """
     section = widest(places, draws.causes.thickness.value, shape, radius)
-    worst_first = sorted(places, key=lambda p: p.pushed(section), reverse=True)  # the others then only nod
+    worst_first = sorted(places, key=lambda p: p.push + p.leant(section), reverse=True)  # the others then only nod
     while True:
         inset = 0.0
         for place in worst_first:

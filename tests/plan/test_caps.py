@@ -285,6 +285,15 @@ def place(part: str = "", position: str = "", slope=(0.0, 0.0), height: float = 
     return place_of(p, p.part["p"], opening, seat, Mounted(p.position[0], stands, 0.1, 3.6, height))  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(("clearance", "out"), [(0.04, 4.2), (0.1, 3.0)])
+def test_play_is_that_of_a_peg_in_a_guide_as_long_as_what_stands_out(clearance, out):
+    """Rocking peg (test_passage): the top is at h = L, the panel h above it; play grows as p (1 + h/(1.5 L))."""
+    from partgen.plan.passage import lateral_play
+
+    top, panel = (lateral_play(3.3 + clearance, 3.3, out, out + h) for h in (0.0, 4.0))
+    assert panel / top == pytest.approx(1 + 4.0 / (1.5 * out), rel=0.01)
+
+
 def test_where_a_hole_may_be():
     """The hole's own limit; 0.1 around a measured offset; a position's own limit before both."""
     assert (place().at, place().at_limit) == ((0.0, 0.0), 0.3)
@@ -295,12 +304,12 @@ def test_where_a_hole_may_be():
 
 
 def test_play_and_lean_grow_with_the_distance_to_the_panel():
-    """play (1 + h/length) at the uphill rim; leaning there at full travel, or at the crown if that is lower."""
-    assert place().play == pytest.approx(0.1 * (1 + 4.0 / 4.0))
+    """play (1 + h/(1.5 length)) at the uphill rim; leaning there at full travel, or at the crown if that is lower."""
+    assert place().play == pytest.approx(0.1 * (1 + 4.0 / 6.0))
     assert place().lean_height == pytest.approx(6.0)
     assert place(height=5.0).lean_height == pytest.approx(5.0)
     steep = place(slope=(0.1, 0.0))
-    assert steep.play == pytest.approx(0.1 * (1 + 4.45 / 4.0))
+    assert steep.play == pytest.approx(0.1 * (1 + 4.45 / 6.0))
     assert steep.lean_height == pytest.approx(6.45)
     assert (place().slop, place().engaged, place().seat_width) == (0.1, 3.6, 3.0)
     assert (place().keyed_over, place(shape="rectangle").keyed_over) == (0.0, 3.0)

@@ -49,15 +49,13 @@ def test_a_place_in_a_disc_and_the_answer_is_known():
 @settings(max_examples=25)
 @given(st.one_of(box_sections(7.0, 16.0), st.just(PENTAGON)), slopes(0.06), st.sampled_from([1e-3, 0.02, 0.3]))
 def test_it_keeps_the_target_and_could_not_be_larger(opening, slope, target):
-    """p is at most the target, and 0.06 mm more on every side would be too much (or touch as expected)."""
+    """p is at most the target, and 0.06 mm more on every side would be too much."""
     place = place_of(opening, slope, opening=opening_of(opening, u=0.02), at_limit=0.2, play=0.05)
     pool = draws_of(opening)
     found = largest([place], pool, target, None, None)
     assert found.shape == opening.shape
     assert p_of(place, found, pool) <= target * 1.0001
-    larger = offset(found, -0.06)
-    pushed = nominal(place, larger, 2.0) - place.pushed(larger)
-    assert p_of(place, larger, pool) > target or pushed < 0
+    assert p_of(place, offset(found, -0.06), pool) > target
 
 
 @settings(max_examples=20)
@@ -70,10 +68,10 @@ def test_a_looser_target_never_makes_it_smaller(opening, slope, target, factor):
 
 
 def test_a_loose_target_does_not_let_it_touch_as_expected():
-    """Even a chance of 49 in 100 asks for a part that passes with everything as expected while leaned on."""
-    place = place_of(WINDOW, opening=opening_of(WINDOW, u=0.02), at_limit=0.05, play=0.2)
+    """Even a chance of 49 in 100 asks for a part that passes with everything as expected, and while it leans."""
+    place = place_of(WINDOW, opening=opening_of(WINDOW, u=0.02), at_limit=0.05, slop=0.1)
     found = largest([place], draws_of(WINDOW), 0.49, None, None)
-    assert nominal(place, found, 2.0) >= 0.2 - 1e-6
+    assert nominal(place, found, 2.0) >= place.leant(found) > 0.1
 
 
 @pytest.mark.parametrize("opening", [Section("slot", 14.0, 8.0), Section("rectangle", 7.0, 7.0, 3.5), WINDOW, PORT])
