@@ -136,6 +136,27 @@ def test_what_the_page_embeds_unpacks_to_the_same_meshes() -> None:
     assert (head["step"], k) == (STEP, 12)
 
 
+def test_what_the_3d_view_says_comes_from_the_document() -> None:
+    """Label, state, room, travel, proud and crown of every position, to the last digit."""
+    doc = document(4, states={1: "fail"})
+    head = view_3d(doc, ReportExtras(pictures=False)).head
+    assert [tuple(p.values()) for p in head["positions"]] == [
+        (p.label, p.colour, p.state, p.clearance_worst_mm, p.drawing.travel, p.proud_mm, p.drawing.crown_z)
+        for p in doc.positions
+    ]
+
+
+def test_a_set_too_large_to_draw_is_shown_as_plain_prisms(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Finer grids first, then stand-ins; never more triangles than old machines bear."""
+    monkeypatch.setattr("partgen.report.viewer.MOST_FACES", 9_000)
+    doc = document(3)
+    fine = ReportExtras(shapes={p.label: sphere(40) for p in doc.positions}, pictures=False)
+    finer = ReportExtras(shapes={p.label: sphere(90) for p in doc.positions}, pictures=False)
+    for extras in (fine, finer):
+        head = view_3d(doc, extras).head
+        assert sum(head["shapes"][i["shape"]]["counts"][1] for i in head["items"]) <= 9_000
+
+
 def test_equal_shapes_are_embedded_once() -> None:
     """Six like seats and like parts share their meshes."""
     packed = view_3d(document(6), ReportExtras(shapes={f"S{i}": BLOCK for i in range(1, 7)}, pictures=False))
