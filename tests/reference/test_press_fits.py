@@ -92,6 +92,15 @@ def test_a_very_thick_hub_tends_to_a_limit() -> None:
     assert pressure == pytest.approx(2000.0 * 0.1 / 6.0 / 1.38, rel=1e-6)
 
 
+@given(st.floats(1, 50), st.floats(1.01, 5), st.floats(5, 300))
+def test_the_bore_yields_where_von_mises_says(d: float, ratio: float, strength: float) -> None:
+    """At the yield pressure the bore's hoop, radial and (plane strain, closed, incompressible) axial stress combine to
+    the strength: σ_h − σ_r = 2 p Do² / (Do² − D²), times √3 / 2."""
+    p = lame.yield_pressure(d, d * ratio, strength)
+    hoop, radial = lame.bore_hoop_stress(p, d, d * ratio), -p
+    assert math.sqrt(3) / 2 * (hoop - radial) == pytest.approx(strength)
+
+
 @pytest.mark.parametrize("sizes", [(6.0, 6.0), (0.0, 6.0), (8.0, 6.0)])
 def test_impossible_hubs_are_refused(sizes: tuple[float, float]) -> None:
     """A hub must be larger than its bore."""

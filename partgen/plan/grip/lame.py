@@ -37,6 +37,15 @@ def interference_for(pressure: float, diameter: float, hub_diameter: float, **ma
     return pressure / contact_pressure(1.0, diameter, hub_diameter, **material)
 
 
+def yield_pressure(diameter: float, hub_diameter: float, strength: float) -> float:
+    """Pressure in MPa at which the hub's bore begins to yield: σ (1 − D² / Do²) / √3.
+
+    Von Mises at the bore of a long thick cylinder (Young, Budynas, Roark's Formulas for Stress and Strain, 7th ed.,
+    section 13.8, for the maximum-shear form with 2 in place of √3; from memory).
+    """
+    return strength * (1 - (diameter / hub_diameter) ** 2) / math.sqrt(3)
+
+
 def bore_hoop_stress(pressure: float, diameter: float, hub_diameter: float) -> float:
     """Tensile hoop stress in MPa at the hub's bore, where it is largest."""
     return pressure * (hub_diameter**2 + diameter**2) / (hub_diameter**2 - diameter**2)

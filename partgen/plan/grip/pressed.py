@@ -51,9 +51,13 @@ def press(case: Case) -> Hold:
         )
 
     def force(interference: float, wall: float) -> float:
-        return lame.axial_force(pressure(interference, wall), diameter, case.socket_length, case.material.friction)
+        # a bore that yields presses no harder, whatever the interference
+        most = lame.yield_pressure(diameter, diameter + 2 * wall, case.material.strength)
+        pressed = min(pressure(interference, wall), most)
+        return lame.axial_force(pressed, diameter, case.socket_length, case.material.friction)
 
-    least = NEEDED * factor / (ribs.RELAXED * force(1.0, thin))
+    small = 1e-3  # mm: elastic for sure, and the force is proportional
+    least = 1.01 * NEEDED * factor / (ribs.RELAXED * force(small, thin) / small)
     nominal = case.wish.interference if case.wish.interference is not None else least + case.tolerance
     low, high = nominal - case.tolerance, nominal + case.tolerance
 
