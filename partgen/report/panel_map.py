@@ -97,7 +97,8 @@ def _position(p: Node, index: int, px: Place, scale: float, room: float, *, link
     ox, oy = raw.drawing.offset
     hole = [px(x + ox + u, y + oy + v) for u, v in raw.drawing.hole.outline]
     cx, cy = px(x, y)
-    r = max(4.0, min(9.0, room / 5))
+    inside = min(max(abs(q[axis]) for q in raw.drawing.hole.outline) for axis in (0, 1)) * scale
+    r = max(3.5, min(9.0, room / 5, 0.8 * inside))
     font = _font(room)
     fits = max(2, int(room / (font * 0.62)))
     label = raw.label if len(raw.label) <= fits else raw.label[: fits - 1] + "…"

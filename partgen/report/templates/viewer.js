@@ -147,7 +147,9 @@
     gl.disable(gl.BLEND);
     for (const item of solid) one(item, colour(item), 1, false);
     if (state.panel === "solid") for (const item of panel) one(item, colour(item), 1, false);
-    for (const item of solid) one(item, lineColour(item, colour(item), ink), 1, true);
+    const perMm = canvas.clientHeight / 2 * Math.hypot(...[1, 5, 9].map((i) => eyeMatrix(at)[i]));
+    for (const item of solid) // seen from afar, lines would be all there is
+      if (perMm > 2 || item.position === state.chosen) one(item, lineColour(item, colour(item), ink), 1, true);
     if (state.panel !== "none") {
       if (state.panel === "glass") {
         gl.enable(gl.BLEND);
