@@ -26,7 +26,7 @@ import numpy as np
 from partgen.metrology.readings import ReadingKind, evaluate, rectangular, wild_repeats
 from partgen.metrology.records import Doubt, FloatArray
 from partgen.metrology.student import coverage_factor
-from partgen.model.coupon import CouponReading, FeatureClass, FitReading
+from partgen.model.coupon import FEELS, CouponReading, FeatureClass, FitReading
 from partgen.model.panel import Caliper
 from partgen.model.printer import PrintError, PrintErrors
 
@@ -46,12 +46,9 @@ PRIOR_DOF = 8.0
 WIDE = 1.0
 """Standard deviation, in mm, of a class's error before measuring: nothing is assumed."""
 
-FEEL_BOUNDARY: dict[tuple[str, str], float] = {
-    ("no", "tight"): -0.04,
-    ("tight", "holds"): 0.0,
-    ("holds", "loose"): 0.06,
-}
-"""Diametral clearance in mm at which the feel of a plain socket changes; assumed, from common practice."""
+FEEL_BOUNDARY: tuple[float, ...] = (-0.04, 0.0, 0.06)
+"""Diametral clearance in mm at which the feel of a plain socket changes from each of FEELS to the next; assumed, from
+common practice."""
 FEEL_U = 0.03
 """Standard uncertainty of each of these."""
 SEAT_U = 0.02
@@ -198,9 +195,10 @@ def _feel_changes(fits: Sequence[FitReading]) -> list[tuple[str, str, tuple[floa
     for print_ in dict.fromkeys(f.print for f in fits):
         rungs = sorted((f for f in fits if f.print == print_), key=lambda f: f.clearance)
         for tighter, looser in pairwise(rungs):
-            boundary = FEEL_BOUNDARY.get((tighter.feel, looser.feel))
-            if boundary is None:
+            passed = FEEL_BOUNDARY[FEELS.index(tighter.feel) : FEELS.index(looser.feel)]
+            if not passed:
                 continue
+            boundary = sum(passed) / len(passed)  # one step may pass two of them
             step = looser.clearance - tighter.clearance
             value = boundary - (tighter.clearance + looser.clearance) / 2
             found.append((f"fit {tighter.feel}-{looser.feel}", print_, (value, step**2 / 12 + FEEL_U**2)))
@@ -240,7 +238,7 @@ def _estimate(
     return mean[:n], cov[:n, :n], spread, between
 
 
-def _class_fit(  # noqa: PLR0917
+def _class_fit(
     kind: FeatureClass, rows: _System, mean: FloatArray, cov: FloatArray, spread: float, between: float
 ) -> ClassFit:
     i = CLASSES.index(kind)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from printing.coupon_sim import CALIPER, Hidden
 
@@ -118,18 +118,25 @@ def test_a_slip_among_repeats_is_asked_for_again_and_hardly_counts() -> None:
 
 def feels(bore_error: float, print_: str = "1") -> list[FitReading]:
     """How a ladder feels whose bores print with that error, by the boundaries assumed."""
-    bounds = list(FEEL_BOUNDARY.values())
+    bounds = FEEL_BOUNDARY
     words = ("no", "tight", "holds", "loose")
     drawn = [round(-0.05 + 0.05 * i, 2) for i in range(9)]
     return [FitReading(print_, i + 1, c, words[sum(c + bore_error > b for b in bounds)]) for i, c in enumerate(drawn)]  # type: ignore[arg-type]
 
 
 @given(st.floats(-0.30, -0.02))
+@example(-0.2951)
 def test_the_fit_ladder_alone_finds_the_bore(error: float) -> None:
     """By feel, without calipers: within its own claim, and the steps are 0.05 mm."""
     found = calibrate([], feels(error), CALIPER, USUAL)
     assert abs(found.errors.hole.value - error) <= 0.05
     assert abs(found.errors.hole.value - error) <= 2 * found.errors.hole.u
+
+
+def test_a_step_that_passes_two_boundaries_still_tells() -> None:
+    """From "does not go on" to "holds" within one step, and nothing looser on the ladder."""
+    rungs = [FitReading("1", 1, 0.20, "no"), FitReading("1", 2, 0.25, "holds")]
+    assert calibrate([], rungs, CALIPER, USUAL).errors.hole.value == pytest.approx(-0.245, abs=0.02)
 
 
 def test_the_ladder_and_the_calipers_feed_one_estimate() -> None:
