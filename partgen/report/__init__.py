@@ -1,4 +1,4 @@
-"""The fit report: drawings, pictures, HTML, PDF, all from fit.json's content.
+"""The fit report: drawings, pictures, HTML, PDF, all from the fit document and the built shapes.
 
-May import: errors, units, findings, plan.records.
+May import: errors, fit.
 """
