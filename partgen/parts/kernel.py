@@ -144,12 +144,17 @@ def turned(shape: Shape, angle: float) -> Shape:
     return BRepBuilderAPI_Transform(shape, move, True).Shape()
 
 
-def transformed(shape: Shape, matrix: np.ndarray) -> Shape:
-    """The shape moved by a rigid (4, 4) matrix."""
+def motion(matrix: np.ndarray) -> gp_Trsf:
+    """A rigid (4, 4) matrix as the kernel's own motion."""
     move = gp_Trsf()
     m = np.asarray(matrix, dtype=float)
     move.SetValues(*(float(v) for v in m[:3].ravel()))
-    return BRepBuilderAPI_Transform(shape, move, True).Shape()
+    return move
+
+
+def transformed(shape: Shape, matrix: np.ndarray) -> Shape:
+    """The shape moved by a rigid (4, 4) matrix."""
+    return BRepBuilderAPI_Transform(shape, motion(matrix), True).Shape()
 
 
 def _boolean(operation: BRepAlgoAPI_BooleanOperation, what: str, shape: Shape, tools: Sequence[Shape]) -> Shape:
@@ -270,6 +275,6 @@ def bounds(shape: Shape) -> np.ndarray:
 
 __all__ = [
     "Arc", "Circle", "Line", "Outline", "Refused", "Shape", "TopoDS_Shape", "TopoDS_Wire",
-    "bounds", "box", "chamfered", "common", "cut", "edges", "fuse", "guarded", "loft", "one_solid", "polygon_wire",
-    "prism", "prism_of", "rounded", "sphere", "transformed", "turned", "volume", "wire",
+    "bounds", "box", "chamfered", "common", "cut", "edges", "fuse", "guarded", "loft", "motion", "one_solid",
+    "polygon_wire", "prism", "prism_of", "rounded", "sphere", "transformed", "turned", "volume", "wire",
 ]  # fmt: skip

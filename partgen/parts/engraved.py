@@ -1,0 +1,40 @@
+"""The mark in the kernel's solid, from the very outlines that the mesh got.
+
+May import: errors, kernel, cap, plan.records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from partgen.errors import KernelError
+from partgen.parts import kernel
+from partgen.parts.cap import solid
+from partgen.plan.records import CapModel
+
+Loop = Sequence[tuple[float, float]]
+BELOW = 0.05
+"""How far below the face a cutting tool starts, so that it surely opens it, mm."""
+
+
+def marked_solid(model: CapModel, outlines: Sequence[Sequence[Loop]], z: float, depth: float) -> kernel.Shape:
+    """The cap with its mark cut `depth` deep into the face at `z`.
+
+    `outlines` holds, per area, its outer loop (counter-clockwise seen from above) and its holes.
+    Raises KernelError.
+    """
+    plain = solid(model)
+    if not outlines:
+        return plain
+    try:
+        tools = [
+            kernel.prism_of(
+                kernel.polygon_wire(loops[0], z - BELOW),
+                depth + BELOW,
+                [kernel.polygon_wire(hole, z - BELOW) for hole in loops[1:]],
+            )
+            for loops in outlines
+        ]
+        return kernel.one_solid(kernel.cut(plain, *tools))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "cap", f"its mark cannot be cut: {refused}") from refused
