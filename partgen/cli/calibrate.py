@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 NAMES = {"hole": "bores", "peg": "pegs", "wall": "walls", "height": "heights", "flare": "flare per side"}
 
 
-def calibrate(  # noqa: PLR0917 - typer takes a command's options as parameters
+def calibrate(
     printer: PrinterArg,
     readings: Annotated[
         Path | None,
