@@ -131,7 +131,7 @@ def _pinned(text: str, name: str, created: date) -> str:
 
 def _plain(text: str) -> str:
     """Text without control characters and without halves of characters, which no STEP string can hold."""
-    return "".join(" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in text)
+    return "".join(" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in text).strip()
 
 
 def _encoded(text: str) -> str:
