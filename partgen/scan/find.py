@@ -227,7 +227,7 @@ def _like_a_panel(found: list[Found], matrix: FloatArray) -> bool:
     clean = 0.015 + 0.05 * float(np.sqrt(abs(np.linalg.det(matrix))))
     if any(f.fit.shape.kind != "outline" and f.fit.residual < clean for f in found):
         return True
-    sizes = [(f.fit.shape.kind, f.fit.shape.width, f.fit.shape.depth) for f in found if f.fit.residual < 2 * clean]
+    sizes = [(f.fit.shape.kind, f.fit.shape.width, f.fit.shape.depth) for f in found if f.fit.residual < clean]
     return any(
         a[0] == b[0] and np.allclose(a[1:], b[1:], atol=0.1) for i, a in enumerate(sizes) for b in sizes[i + 1 :]
     )

@@ -53,40 +53,38 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
         raise InputError(Fault(where, "an empty file", "a scan as PNG, TIFF or JPEG"))
     if size > MOST_BYTES:
         raise InputError(Fault(where, f"{size / 1e9:.1f} GB", "a scan below 1 GB: 300 dots per inch is enough"))
+    notes: list[str] = []
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # the size is judged below, from the header
-            image = Image.open(path, formats=FORMATS)
+            warnings.simplefilter("ignore")  # the size is judged here, from the header; damage raises or shows
+            with Image.open(path, formats=FORMATS) as image:
+                _check_header(image, where)
+                tag = _resolution(image)
+                pictures = getattr(image, "n_frames", 1)
+                turned = ImageOps.exif_transpose(image)
+                swapped = turned.size != image.size
+                lossy = image.format in LOSSY
+                rgb = _as_rgb(turned, notes)
+    except InputError:
+        raise
     except (UnidentifiedImageError, Image.DecompressionBombError) as error:
         huge = isinstance(error, Image.DecompressionBombError)
         read = "a picture of far too many pixels" if huge else "something that is not a picture"
-        raise InputError(Fault(where, read, "a scan as PNG, TIFF, JPEG, BMP or WebP")) from error
+        raise InputError(Fault(where, read, "a scan as PNG, TIFF, JPEG, BMP or WebP, at 300 dots per inch")) from error
     except PermissionError as error:
         raise OutsideError(f"{path} cannot be read: {error.strerror or error}") from error
-    except Exception as error:  # decoders raise many unrelated types for broken headers
-        raise InputError(Fault(where, "a damaged picture", f"a whole scan; scan or copy it again ({error})")) from error
-    with image:
-        _check_header(image, where)
-        notes: list[str] = []
-        tag = _resolution(image)
-        if getattr(image, "n_frames", 1) > 1:
-            notes.append(f"{path.name} holds {image.n_frames} pictures; the first was used.")  # type: ignore[attr-defined]
-        try:
-            turned = ImageOps.exif_transpose(image)
-            rgb = _as_rgb(turned, notes)
-        except Exception as error:
-            raise InputError(
-                Fault(
-                    where, "a picture that ends early or is damaged", f"a whole scan; scan or copy it again ({error})"
-                )
-            ) from error
-    if tag is not None and turned.size != image.size:
+    except Exception as error:  # decoders raise many unrelated types for damaged files
+        read = "a picture that ends early or is damaged"
+        raise InputError(Fault(where, read, f"a whole scan; scan or copy it again ({error})")) from error
+    if pictures > 1:
+        notes.append(f"{path.name} holds {pictures} pictures; the first was used.")
+    if tag is not None and swapped:
         tag = (tag[1], tag[0])
     if int(rgb.max()) - int(rgb.min()) < 12:
         raise InputError(
             Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it")
         )
-    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes), image.format in LOSSY)
+    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes), lossy)
 
 
 def _check_header(image: Image, where: str) -> None:
@@ -134,7 +132,7 @@ def _chosen(tag: tuple[float, float] | None, dpi: float | None, where: str, note
         raise InputError(
             Fault(
                 where,
-                f"{min(tag):g} dots per inch",
+                f"{min(tag):.0f} dots per inch",
                 "a scan at 150 to 600 dots per inch; if that is wrong, say what the scanner was set to: --dpi 300",
             )
         )

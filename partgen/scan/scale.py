@@ -83,18 +83,31 @@ def estimate(
             f"The file says {dpi[0]:g} dots per inch, the distances say {right[0]:.1f}: the distances were believed.",
         )
         dpi, A, length = right, A * factor, length * factor
-    R = np.diag(np.square(own)) + caliper.limit_of_error**2 / 3
     prior = np.diag([STRETCH_U, STRETCH_U, LEAN_U]) ** 2
-    S = A @ prior @ A.T + R
-    gain = prior @ A.T @ np.linalg.inv(S)
-    correction = gain @ (y - length)
-    cov = prior - gain @ A @ prior
-    left = y - length - A @ correction
-    spread = np.sqrt(np.maximum(np.diag(R - A @ cov @ A.T), 0.25 * np.square(own)))
+    variance = np.square(own)
+    doubted: dict[int, float] = {}
+    while True:
+        R = np.diag(variance) + caliper.limit_of_error**2 / 3
+        gain = prior @ A.T @ np.linalg.inv(A @ prior @ A.T + R)
+        correction = gain @ (y - length)
+        cov = prior - gain @ A @ prior
+        left = y - length - A @ correction
+        spread = np.sqrt(np.maximum(np.diag(R - A @ cov @ A.T), 0.25 * variance))
+        beyond = np.abs(left) / spread
+        beyond[list(doubted)] = 0.0
+        worst = int(beyond.argmax())
+        if beyond[worst] <= 3:
+            break
+        doubted[worst] = float(left[worst])
+        variance[worst] += 4 * left[worst] ** 2  # kept, with little weight
     doubts = tuple(
-        Doubt(f"{d.a} to {d.b}", "distance", float(m), f"{abs(e):.2f} mm from what the others say; measure it again")
-        for d, m, e, s in zip(distances, y, left, spread, strict=True)
-        if abs(e) > 3 * s
+        Doubt(
+            f"{distances[i].a} to {distances[i].b}",
+            "distance",
+            float(y[i]),
+            f"{abs(float(left[i])):.2f} mm from what the others say; measure it again",
+        )
+        for i in sorted(doubted)
     )
     steep = np.abs(A[:, 1]) > np.abs(A[:, 0])
     e_x, e_y, k = (float(c) for c in correction)

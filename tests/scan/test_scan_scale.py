@@ -26,7 +26,12 @@ def at(stretch=(1.0, 1.0), distances=(), caliper=None):
     return estimate((300, 300), shapes, dict.fromkeys(shapes, 0.002), distances, caliper or Caliper())
 
 
-FOUR = [Distance("A1", "A2", (100.0,)), Distance("B1", "B2", (100.0,)), Distance("A1", "B1", (60.0,)), Distance("A2", "B2", (60.0,))]
+FOUR = [
+    Distance("A1", "A2", (100.0,)),
+    Distance("B1", "B2", (100.0,)),
+    Distance("A1", "B1", (60.0,)),
+    Distance("A2", "B2", (60.0,)),
+]
 
 
 def test_without_distances_nothing_is_proven_and_the_tag_is_believed():
@@ -105,7 +110,9 @@ def test_distances_are_read_as_people_write_them(text, unit, wanted):
     assert found.mm == pytest.approx(wanted[2])
 
 
-@pytest.mark.parametrize("text", ["", "A1", "A1 A2", "A1 A2 x", "A1 A1 9", "A1 A2 -3", "A1 A2 0", "A1 A2 3 furlongs", "A1 A2 nan"])
+@pytest.mark.parametrize(
+    "text", ["", "A1", "A1 A2", "A1 A2 x", "A1 A1 9", "A1 A2 -3", "A1 A2 0", "A1 A2 3 furlongs", "A1 A2 nan"]
+)
 def test_a_distance_that_cannot_be_meant_is_refused_with_an_example(text):
     with pytest.raises(InputError, match="A1 A6"):
         parse_distance(text)
