@@ -1,14 +1,17 @@
-"""The part families. Each is one module here with its profile keys and, later, its plan and solid.
+"""The part families. Each is one module here: profile keys, plan, solid, measurements.
 
-Registering a family is one line in FAMILIES. May import: model, metrology, plan, parts.
+Registering a family is one line in REGISTER. May import: model, metrology, plan, parts, mesh, checks.
 CAD is imported inside functions only, so that `predict` stays light.
 """
 
 from __future__ import annotations
 
-from partgen.families.button_cap import ButtonCap
+from partgen.families.button_cap import BUTTON_CAP
+from partgen.families.record import Family
 from partgen.model.part import PartSpec
 
-FAMILIES: dict[str, type[PartSpec]] = {
-    "button-cap": ButtonCap,
-}
+REGISTER: tuple[Family, ...] = (BUTTON_CAP,)
+
+BY_KIND: dict[str, Family] = {family.kind: family for family in REGISTER}
+FAMILIES: dict[str, type[PartSpec]] = {family.kind: family.keys for family in REGISTER}
+"""Each kind's profile keys."""

@@ -5,12 +5,21 @@ May import: model, metrology, plan, parts (parts inside functions only).
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
+from partgen.families.record import Family
 from partgen.model.fields import Length
+from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
+from partgen.plan.records import PositionPlan
+from partgen.plan.solve import plan_through
+
+if TYPE_CHECKING:
+    from partgen.checks.triangles import Triangles
+    from partgen.families.record import Measured
+    from partgen.mesh.heights import Maker
 
 
 class ButtonCap(PartSpec):
@@ -45,3 +54,19 @@ class ButtonCap(PartSpec):
     """Diametral interference of the grip; None lets the grip's mechanics choose."""
     mark: Literal["sunk", "raised", "none"] = "sunk"
     """The position's label inside, so that near-equal caps cannot be mixed up."""
+
+
+def _maker() -> Maker:
+    from partgen.mesh.heights import CAP
+
+    return CAP
+
+
+def _measure(plan: PositionPlan, mesh: Triangles, seat: Seat) -> Measured:
+    from partgen.checks.fit import fit_findings, measure_fit
+
+    fit = measure_fit(plan, mesh)
+    return fit, fit_findings(plan, fit, body=seat.body)
+
+
+BUTTON_CAP = Family(ButtonCap, plan_through, _maker, _measure)

@@ -208,7 +208,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         face_u95=_r(1.96 * face_u),
         thickness=_r(p.thickness),
         hole=section_doc(p.hole_section, opening=True),
-        passage=_points(_thinned(p.passage)),
+        passage=_points(_thinned(p.passage)) if p.passage else (),
         offset=_pair(p.offset),
         section=section_doc(p.section),
         model_section=section_doc(p.model_section),

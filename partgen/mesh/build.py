@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from partgen.errors import KernelError
-from partgen.mesh.heights import Built, Reference, build, reference
+from partgen.mesh.heights import CAP, Built, Maker, Reference, build, reference
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
 from partgen.parts import kernel
-from partgen.plan.records import CapModel
+from partgen.plan.records import PartModel
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,18 +22,20 @@ class _Plain:
     faces: Markable
 
 
-def build_caps(models: Sequence[CapModel]) -> tuple[BuiltCap | KernelError, ...]:
-    """Every model as a mesh with its mark, in the same order.
+def build_caps(
+    models: Sequence[PartModel], maker_of: Callable[[PartModel], Maker] = lambda model: CAP
+) -> tuple[BuiltCap | KernelError, ...]:
+    """Every model as a mesh with its mark, in the same order. `maker_of` says how each becomes a solid.
 
     A cap that cannot be made is its KernelError; the others go on.
     """
-    references: dict[CapModel, Reference | KernelError] = {}
-    known: dict[CapModel, Markable] = {}
-    lowest: dict[CapModel, float] = {}
+    references: dict[PartModel, Reference | KernelError | None] = {}
+    known: dict[PartModel, Markable] = {}
+    lowest: dict[PartModel, float] = {}
     for model in models:
         key = model.without_height()
         lowest[key] = min(model.height, lowest.get(key, model.height))
-    plain = [_plain(model, lowest, references, known) for model in models]
+    plain = [_plain(model, maker_of(model), lowest, references, known) for model in models]
     texts = assign(models, [p.faces if isinstance(p, _Plain) else None for p in plain])
     return tuple(
         p if isinstance(p, KernelError) else _marked(model, p, *text)
@@ -41,10 +44,11 @@ def build_caps(models: Sequence[CapModel]) -> tuple[BuiltCap | KernelError, ...]
 
 
 def _plain(
-    model: CapModel,
-    lowest: Mapping[CapModel, float],
-    references: dict[CapModel, Reference | KernelError],
-    known: dict[CapModel, Markable],
+    model: PartModel,
+    maker: Maker,
+    lowest: Mapping[PartModel, float],
+    references: dict[PartModel, Reference | KernelError | None],
+    known: dict[PartModel, Markable],
 ) -> _Plain | KernelError:
     """The cap without its mark, from what is known already where that is exact.
 
@@ -53,11 +57,11 @@ def _plain(
     key = model.without_height()
     try:
         if key not in references:
-            references[key] = _reference(key)
+            references[key] = _reference(key, maker)
         ref = references[key]
         built = ref.at(model.height) if isinstance(ref, Reference) else None
         if built is None:
-            own = build(model)
+            own = _own(replace(model, mark=""), maker)
             return _Plain(own, markable(model, own.mesh))
         if key not in known:  # faces that bear marks lie below what moves, so they are the same at every height
             known[key] = markable(replace(model, height=lowest[key]), built.mesh)
@@ -67,14 +71,17 @@ def _plain(
         return KernelError(model.mark or "cap", why)
 
 
-def _reference(model: CapModel) -> Reference | KernelError:
+_own = lru_cache(maxsize=64)(build)
+
+
+def _reference(model: PartModel, maker: Maker) -> Reference | KernelError | None:
     try:
-        return reference(model)
+        return reference(model, maker)
     except (KernelError, kernel.Refused) as error:
         return KernelError(model.mark or "cap", str(error))
 
 
-def _marked(model: CapModel, plain: _Plain, text: str, note: str) -> BuiltCap:
+def _marked(model: PartModel, plain: _Plain, text: str, note: str) -> BuiltCap:
     built = plain.built
     mesh, engraving = cut_mark(model, built.mesh, plain.faces, text, note)
     return BuiltCap(model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)

@@ -9,6 +9,7 @@ A height too small to leave any stretch gets its own kernel build.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -20,10 +21,24 @@ from partgen.parts import kernel
 from partgen.parts.cap import features_top, solid
 from partgen.parts.crowns import reach
 from partgen.parts.outlines import area
-from partgen.plan.records import CapModel
+from partgen.plan.records import PartModel
 
 STRETCH = 1.0
 """Length of the straight stretch in a reference, mm."""
+
+
+@dataclass(frozen=True)
+class Maker:
+    """How one family's models become solids."""
+
+    solid: Callable[[PartModel], kernel.Shape]
+    """Without its mark. Raises KernelError."""
+    features_top: Callable[[PartModel], float] | None = None
+    """z over which the part is nothing but the prism of its section with its crown; None where it is no such
+    prism: then every height is a kernel build of its own."""
+
+
+CAP = Maker(solid, features_top)
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,22 +80,26 @@ class Reference:
 
 
 @lru_cache(maxsize=64)
-def reference(model: CapModel) -> Reference:
-    """The reference for all caps whose `without_height` is `model`. Raises KernelError, kernel.Refused.
+def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
+    """The reference for all parts whose `without_height` is `model`; None where heights cannot be derived.
+
+    Raises KernelError, kernel.Refused.
 
     The last ones are kept: building a set again in one process (the bench page, many profiles) asks
     for the same shapes.
     """
-    top = features_top(model)
+    if maker.features_top is None:
+        return None
+    top = maker.features_top(model)
     below = reach(model.section, model.crown)[0]
     height = round(top + below + STRETCH, 2)
-    built = build(replace(model, height=height))
+    built = build(replace(model, height=height), maker)
     z = built.mesh.vertices[:, 2]
     higher = z[z > top + 1e-6]
     return Reference(height, top, float(higher.min()), area(model.section), built.mesh, built.volume, built.bounds)
 
 
-def build(model: CapModel) -> Built:
+def build(model: PartModel, maker: Maker = CAP) -> Built:
     """This very height from the kernel. Raises KernelError, kernel.Refused."""
-    shape = solid(model)
+    shape = maker.solid(model)
     return Built(tessellate(shape), kernel.volume(shape), np.asarray(kernel.bounds(shape)), derived=False)

@@ -4,7 +4,7 @@ May import: mesh, parts, plan.records.
 
 A mark goes on a flat face that looks down when the cap stands in its panel, hidden there and plain to
 see in the hand: beside the socket or under the collar; where there is no room, on the socket's floor.
-Text is never smaller than what still prints (`CapModel.mark_stroke`); what does not fit is shortened,
+Text is never smaller than what still prints (`PartModel.mark_stroke`); what does not fit is shortened,
 and no two caps of one set ever get the same mark.
 """
 
@@ -23,7 +23,7 @@ from partgen.mesh.records import NO_MARK, Engraving, Floats, Mesh
 from partgen.parts.crowns import reach as crown_reach
 from partgen.parts.glyphs import STEM, Area, areas_of, drawable, lay_out
 from partgen.parts.pockets import reach
-from partgen.plan.records import CapModel
+from partgen.plan.records import PartModel
 
 DEPTH = 0.4
 OF_THICKNESS = 0.35
@@ -71,7 +71,7 @@ class Markable:
         return best
 
 
-def markable(model: CapModel, mesh: Mesh) -> Markable:
+def markable(model: PartModel, mesh: Mesh) -> Markable:
     """What of a cap's mesh may bear a mark."""
     candidates = []
     for face in down_faces(mesh):
@@ -82,13 +82,13 @@ def markable(model: CapModel, mesh: Mesh) -> Markable:
     return Markable(tuple(sorted(candidates, key=lambda c: c.floor)), model.mark_stroke / STEM)
 
 
-def _is_floor(model: CapModel, mesh: Mesh, face: DownFace) -> bool:
+def _is_floor(model: PartModel, mesh: Mesh, face: DownFace) -> bool:
     across, along = reach(model.socket, 0.01)
     rim = np.abs(mesh.vertices[face.loops[0], :2])
     return abs(face.z) < 1e-6 and bool((rim[:, 0] <= across).all() and (rim[:, 1] <= along).all())
 
 
-def _above(model: CapModel, z: float) -> float:
+def _above(model: PartModel, z: float) -> float:
     """Least thickness of material above a face at z, mm."""
     flange = model.flange
     if flange and abs(z - flange.bottom) < 1e-6:
@@ -96,7 +96,7 @@ def _above(model: CapModel, z: float) -> float:
     return model.height - crown_reach(model.section, model.crown)[0] - z
 
 
-def assign(models: Sequence[CapModel], shapes: Sequence[Markable | None]) -> list[tuple[str, str]]:
+def assign(models: Sequence[PartModel], shapes: Sequence[Markable | None]) -> list[tuple[str, str]]:
     """(text, note) per cap, every text different from all others; ("", why) where nothing fits.
 
     A whole label comes before a shortened one, whatever the order of positions.
@@ -170,7 +170,7 @@ def _line_breaks(text: str) -> Iterator[tuple[str, ...]]:
         yield text[:half], text[half:]
 
 
-def cut_mark(model: CapModel, mesh: Mesh, shape: Markable, text: str, note: str) -> tuple[Mesh, Engraving]:
+def cut_mark(model: PartModel, mesh: Mesh, shape: Markable, text: str, note: str) -> tuple[Mesh, Engraving]:
     """The mesh with its mark, and what was cut. The mesh may be of another height than `shape` was made from."""
     found = _best(shape, text) if text else None
     if found is None:

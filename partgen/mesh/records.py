@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from partgen.plan.records import CapModel
+from partgen.plan.records import PartModel
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -104,9 +104,9 @@ NO_MARK = Engraving("")
 
 @dataclass(frozen=True, eq=False)
 class BuiltCap:
-    """One cap as built, in the model frame."""
+    """One part as built, in the model frame."""
 
-    model: CapModel
+    model: PartModel
     mesh: Mesh
     volume: float
     """Volume by the kernel's exact integration (mark included by its exact area), mm^3."""

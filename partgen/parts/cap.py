@@ -9,7 +9,7 @@ from partgen.errors import KernelError
 from partgen.parts import kernel, pockets, sockets
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
-from partgen.plan.records import CapModel, Section
+from partgen.plan.records import PartModel, Section
 
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:
@@ -20,7 +20,7 @@ FLOOR_MARK = 0.5
 """Height above the pocket's floor that is kept for a mark, mm."""
 
 
-def solid(model: CapModel) -> kernel.Shape:
+def solid(model: PartModel) -> kernel.Shape:
     """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words."""
     try:
         return kernel.one_solid(_build(model))
@@ -28,7 +28,7 @@ def solid(model: CapModel) -> kernel.Shape:
         raise KernelError(model.mark or "cap", f"this cap cannot be built: {refused}") from refused
 
 
-def _build(model: CapModel) -> kernel.Shape:
+def _build(model: PartModel) -> kernel.Shape:
     _require(model)
     socket = model.socket
     body = crowned(model.section, model.crown, model.skirt_bottom, model.height)
@@ -58,7 +58,7 @@ def _build(model: CapModel) -> kernel.Shape:
     return kernel.cut(body, *tools)
 
 
-def _require(model: CapModel) -> None:
+def _require(model: PartModel) -> None:
     """Refuse what cannot be a body before the kernel sees it."""
     socket = model.socket
     if model.height <= 0.3:
@@ -103,7 +103,7 @@ def _relieved(body: kernel.Shape, bottom: float, size: float) -> kernel.Shape:
     return kernel.chamfered(body, around, size)
 
 
-def _hollows(model: CapModel) -> bool:
+def _hollows(model: PartModel) -> bool:
     """Whether the cap is wide enough all round its socket to be worth hollowing."""
     across, along = pockets.reach(model.socket, model.socket.wall)
     room = inset(model.section, model.wall + HOLLOW_FROM)
@@ -112,7 +112,7 @@ def _hollows(model: CapModel) -> bool:
     return room is not None and deep_enough and _holds(room, across, along, round_pocket=round_pocket)
 
 
-def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
+def _finger_room(model: PartModel, lowest: float) -> list[kernel.Shape]:
     """Cuts that free split fingers: a moat around them, or, in a slender cap, everything outside them."""
     socket, fingers = model.socket, model.socket.fingers
     assert fingers is not None
@@ -134,13 +134,13 @@ def _finger_room(model: CapModel, lowest: float) -> list[kernel.Shape]:
     return [outside, *sockets.finger_slots(socket, fingers, lowest, far)]
 
 
-def _outermost(model: CapModel, top: float) -> Section:
+def _outermost(model: PartModel, top: float) -> Section:
     """The outline of the cap from its lower end up to z = top: the collar's where it covers all of that."""
     flange = model.flange
     return flange.section if flange and flange.bottom <= model.skirt_bottom and flange.top >= top else model.section
 
 
-def features_top(model: CapModel) -> float:
+def features_top(model: PartModel) -> float:
     """z above which the cap is nothing but its skirt's prism and its crown, mm.
 
     The pocket floor counts with `FLOOR_MARK` above it, where a mark may be cut.

@@ -1,6 +1,6 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, plan, mesh, checks, printing, fit.document.
+May import: errors, findings, model, plan, families, mesh, checks, printing, fit.document.
 """
 
 from __future__ import annotations
@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partgen.checks.fit import FitMeasurement, fit_findings, measure_fit
+from partgen.checks.fit import FitMeasurement
 from partgen.checks.grip import GripMeasurement, grip_findings, measure_grip
 from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
 from partgen.checks.printability import printability
 from partgen.checks.walls import Walls, wall_thickness
 from partgen.errors import KernelError
+from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import GeometryDoc
@@ -24,7 +25,7 @@ from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.records import CapModel, PositionPlan, SocketModel
+from partgen.plan.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
 
 Step = Callable[[str, int, int], None]
@@ -55,7 +56,8 @@ def make_parts(
     `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it.
     """
     step("Building the solids", 0, len(plans))
-    caps = build_caps([plan.model for plan in plans])
+    makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
+    caps = build_caps([plan.model for plan in plans], makers.__getitem__)
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
@@ -80,9 +82,9 @@ def make_parts(
 
 def _walls(
     plans: Sequence[PositionPlan], caps: Sequence[BuiltCap | KernelError], printer: Printer
-) -> dict[CapModel, Walls]:
+) -> dict[PartModel, Walls]:
     """Walls of each distinct shape, measured on its lowest cap: a taller one has the same or thicker."""
-    lowest: dict[CapModel, BuiltCap] = {}
+    lowest: dict[PartModel, BuiltCap] = {}
     for plan, cap in zip(plans, caps, strict=True):
         shape = plan.model.without_height()
         if isinstance(cap, BuiltCap) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
@@ -136,10 +138,11 @@ def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: P
 def _measured(
     plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer, *, walls: Walls
 ) -> MadePart:
-    fit = measure_fit(plan, cap.mesh)
+    family = BY_KIND[profile.part[plan.part].kind]
+    fit, fitting = family.measure(plan, cap.mesh, profile.seat[plan.seat])
     printed, printing = printability(cap.mesh, orientation, printer, walls=walls)
     findings = (
-        *fit_findings(plan, fit, body=profile.seat[plan.seat].body),
+        *fitting,
         *(replace(finding, subject=plan.label) for finding in printing),
     )
     lying = cap.mesh.transformed(np.reshape(laid(cap.mesh, orientation), (4, 4)))

@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from partgen import __version__
+from partgen.families import BY_KIND
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
 from partgen.metrology.next import next_measurement
@@ -45,6 +46,7 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
         lambda name: inputs.materials[name],
         seed=inputs.seed,
         choices=learnt.choices,
+        planners={kind: family.plan for kind, family in BY_KIND.items()},
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)

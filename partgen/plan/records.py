@@ -8,7 +8,7 @@ and X, Y as in the board frame.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, Self
 
 from partgen.findings import Finding, State
 from partgen.metrology.records import Doubt, NextMeasurement, PanelFit
@@ -154,10 +154,11 @@ class SocketModel:
 
 
 @dataclass(frozen=True)
-class CapModel:
-    """A button cap as it will be drawn."""
+class PartModel:
+    """A part as it will be drawn: what every family has. A family adds fields of its own by subclassing."""
 
     section: Section
+    """Where it passes the panel; of a part over the panel, its widest."""
     height: float
     """Seat contact (z = 0) to crown on the seat's axis."""
     crown: CrownModel
@@ -173,9 +174,21 @@ class CapModel:
     mark_stroke: float = 0.4
     """Narrowest stroke of a mark that still prints; a smaller mark is shortened instead."""
 
-    def without_height(self) -> CapModel:
-        """The key under which caps share one kernel build: the height set to 0, the mark dropped."""
+    def without_height(self) -> Self:
+        """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")
+
+    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
+        """Outline in the cut through the seat's axis along X (0) or Y (1), as (along, z), without the socket.
+
+        Empty where section, crown and flange say it all.
+        """
+        return ()
+
+
+@dataclass(frozen=True)
+class CapModel(PartModel):
+    """A button cap as it will be drawn."""
 
 
 @dataclass(frozen=True)
@@ -215,6 +228,16 @@ class GripPlan:
 
 
 @dataclass(frozen=True)
+class Obstacle:
+    """What stands on the panel's face around the seat, such as a nut: a prism square to the face."""
+
+    name: str
+    section: Section
+    height: float
+    """Above the face."""
+
+
+@dataclass(frozen=True)
 class PositionPlan:
     """Everything decided for one position."""
 
@@ -249,9 +272,13 @@ class PositionPlan:
     """The largest that keeps the wanted p_bind, whatever was chosen."""
     clearance: Clearance
     grip: GripPlan
-    model: CapModel
+    model: PartModel
     checks: tuple[Finding, ...]
     state: State
+    over: bool = False
+    """True for a part that stays over the panel: `passage` is then empty, and `clearance` is the least room to
+    the face and to `obstacles`."""
+    obstacles: tuple[Obstacle, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ positions share a section; the draws are shared by all, because panel and printe
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,13 +15,14 @@ from partgen.errors import Fault, ProfileError
 from partgen.findings import Finding, worst
 from partgen.metrology.records import Estimate, FloatArray, NextMeasurement
 from partgen.metrology.student import coverage_factor
-from partgen.model.part import Position
+from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.plan import judge
 from partgen.plan.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.plan.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
-from partgen.plan.heights import Collar, Crown, Site, chosen_crown, crown_height, pressed_guide, proud_u95, socket_depth
+from partgen.plan.heights import Collar, pressed_guide, socket_depth
+from partgen.plan.job import Job, PartPlans, Planner, crown_of, proud_u95_of, wanted_proud
 from partgen.plan.mount import Materials, MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.plan.neighbours import Footprint, neighbour_findings
 from partgen.plan.opening import Opening, measured_opening
@@ -43,22 +44,6 @@ LEAST_SKIRT = 0.8
 """mm of wall around the seat that a part keeps even where its hole has no room for it (it then fails)."""
 
 
-@dataclass(frozen=True)
-class _Job:
-    """What every position's plan needs."""
-
-    profile: Profile
-    estimate: Estimate
-    printer: Printer
-    materials: Materials
-    draws: Draws
-    openings: Mapping[str, Opening]
-    factor: float
-    """Coverage factor of proud (95 %)."""
-    choices: Mapping[str, Choice]
-    """By label: the layer chosen, or the part that stays."""
-
-
 def plan_set(
     profile: Profile,
     estimate: Estimate,
@@ -69,14 +54,17 @@ def plan_set(
     draws: int = 100_000,
     next_measurement: NextMeasurement | None = None,
     choices: Mapping[str, Choice] | None = None,
+    planners: Mapping[str, Planner] | None = None,
 ) -> SetPlan:
     """Heights, sections, sockets, clearance and grip of every position, judged.
 
-    `materials` finds a material by name; `choices` come from plan.revision.choose_parts, without
+    `materials` finds a material by name; `planners` plan kinds of their own, by kind, where a part is not
+    one whose skirt passes through a hole; `choices` come from plan.revision.choose_parts, without
     which every crown goes to its own nearest layer. Equal inputs and `seed` give an equal plan. Raises
     ProfileError for a part whose kind this plan does not know, or a bad outline.
     """
-    specs = _specs(profile)
+    planners = planners or {}
+    specs = {name: profile.part[name] for name in dict.fromkeys(position.part for position in profile.position)}
     used = {spec.hole for spec in specs.values()}
     openings = {name: measured_opening(name, profile.hole[name], profile.caliper) for name in sorted(used)}
     causes = Causes(
@@ -87,12 +75,12 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = _Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
     for name, spec in specs.items():
-        planned, said = _plan_part(job, name, spec, survival)
+        planned, said = planners.get(spec.kind, plan_through)(job, name, spec, survival)
         plans.update(planned)
         notes.extend(said)
     ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
@@ -110,27 +98,18 @@ def plan_set(
     )
 
 
-def _specs(profile: Profile) -> dict[str, CapSpec]:
-    """The parts that positions ask for, by name."""
-    specs: dict[str, CapSpec] = {}
-    for name in dict.fromkeys(position.part for position in profile.position):
-        spec = profile.part[name]
-        if not isinstance(spec, CapSpec):
-            raise ProfileError(
-                Fault(f"[part.{name}] kind", spec.kind, "a kind that passes through a hole, such as button-cap")
-            )
-        specs[name] = spec
-    return specs
-
-
-def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tuple[dict[str, PositionPlan], list[str]]:
-    """Plans of all positions of one part, by label, and notes; multiplies P(not touching) per draw into `survival`."""
+def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
+    """The planner of parts whose straight skirt passes through a hole. Raises ProfileError for any other."""
+    if not isinstance(spec, CapSpec):
+        raise ProfileError(
+            Fault(f"[part.{name}] kind", spec.kind, "a kind that passes through a hole, such as button-cap")
+        )
     profile, estimate, printer = job.profile, job.estimate, job.printer
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
     seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
     sites = [site_of(estimate, i, seat) for i in indices]
-    crowns = [_crown(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
+    crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
     grip = gripper(profile, estimate, printer, job.materials, spec)
     slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
@@ -186,12 +165,12 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
             thickness=sites[k].thickness,
             travel=sites[k].travel,
             slope=sites[k].slope,
-            proud_wanted=_proud(spec, positions[k]),
+            proud_wanted=wanted_proud(spec, positions[k]),
             proud_tolerance=spec.proud_tolerance,
             height=crowns[k].wanted,
             model_height=crowns[k].model,
             proud=proud,
-            proud_u95=_proud_u95(job, index, crowns[k]),
+            proud_u95=proud_u95_of(job, index, crowns[k]),
             proud_pressed=proud - sites[k].travel,
             hole_section=opening.section,
             passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at, tolerance=DRAWN),
@@ -206,23 +185,6 @@ def _plan_part(job: _Job, name: str, spec: CapSpec, survival: FloatArray) -> tup
             state=worst(f.state for f in findings),
         )
     return plans, _notes(name, spec, seat, opening, list(plans.values()))
-
-
-def _proud(spec: CapSpec, position: Position) -> float:
-    return spec.proud if position.proud is None else position.proud
-
-
-def _crown(job: _Job, spec: CapSpec, position: Position, site: Site) -> Crown:
-    """Where the crown ends: on the layer that was chosen, on the part that stays, or on the nearest layer."""
-    error = job.estimate.height_error.value
-    forced = spec.height if position.height is None else position.height
-    crown = crown_height(site.drop, _proud(spec, position), forced, error, job.printer)
-    choice = job.choices.get(position.label)
-    if choice is None:
-        return crown
-    if choice.kept is not None:
-        return replace(crown, model=choice.model_height, proud=choice.proud, u=choice.proud_u)
-    return chosen_crown(crown, error, site.drop, choice.model_height)
 
 
 def _model_section(drawn: Section, choice: Choice | None) -> Section:
@@ -240,13 +202,7 @@ def _model_section(drawn: Section, choice: Choice | None) -> Section:
     return replace(drawn, width=width, depth=depth, corner_radius=min(drawn.corner_radius, width / 2, depth / 2))
 
 
-def _proud_u95(job: _Job, index: int, crown: Crown) -> float:
-    if crown.u is not None:
-        return job.factor * crown.u
-    return proud_u95(job.estimate.proud_cov, index, job.printer.error.height.spread, job.factor)
-
-
-def _largest(job: _Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place]) -> list[Section | None]:
+def _largest(job: Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place]) -> list[Section | None]:
     """The largest section per position, one for all unless the part says otherwise; None where none
     passes that has any wall around its seat."""
 
@@ -279,7 +235,7 @@ def _chosen(spec: CapSpec, opening: Opening, seat: MeasuredSeat, best: Section |
     return Section("rectangle", least.width, least.depth)
 
 
-def _clearance(job: _Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
+def _clearance(job: Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
     thickness = job.draws.causes.thickness.value
     room, drawn = nominal(place, expected, thickness), nominal(place, model, thickness)
     return Clearance(
@@ -294,7 +250,7 @@ def _clearance(job: _Job, place: Place, expected: Section, model: Section, found
 
 
 def _height_findings(
-    job: _Job,
+    job: Job,
     index: int,
     position: Position,
     spec: CapSpec,
@@ -305,9 +261,9 @@ def _height_findings(
 ) -> list[Finding]:
     site, crown, label = cap.site, cap.crown, cap.label
     estimate = job.estimate
-    u95 = _proud_u95(job, index, crown)
+    u95 = proud_u95_of(job, index, crown)
     travel_u95, thickness_u95 = judge.expanded(seat.travel), judge.expanded(estimate.thickness)
-    wanted = _proud(spec, position)
+    wanted = wanted_proud(spec, position)
     forced = spec.height is not None or position.height is not None
     findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced)]
     findings.append(judge.roof(label, crown.model - (spec.crown_rise if spec.crown == "dished" else 0.0)))
@@ -331,17 +287,17 @@ def _height_findings(
 
 
 def _with_neighbours(
-    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, CapSpec]
+    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, PartSpec]
 ) -> tuple[PositionPlan, ...]:
     """The plans with what stands too near added."""
-    footprints = [
-        Footprint(
-            p.label,
-            p.at,
-            flange_section(openings[p.hole].section, specs[p.part].flange_overlap) if p.model.flange else p.section,
-        )
-        for p in plans
-    ]
+
+    def widest(p: PositionPlan) -> Section:
+        spec = specs[p.part]
+        if p.model.flange and isinstance(spec, CapSpec):
+            return flange_section(openings[p.hole].section, spec.flange_overlap)
+        return p.section
+
+    footprints = [Footprint(p.label, p.at, widest(p)) for p in plans]
     found = neighbour_findings(footprints)
     return tuple(
         replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))

@@ -1,0 +1,41 @@
+"""What makes a part kind: one frozen record per family. May import: model, plan, checks.records; nothing heavy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from partgen.findings import Finding
+from partgen.model.panel import Seat
+from partgen.model.part import PartSpec
+from partgen.plan.job import Planner
+from partgen.plan.records import PositionPlan
+
+if TYPE_CHECKING:
+    from partgen.checks.fit import FitMeasurement
+    from partgen.checks.triangles import Triangles
+    from partgen.mesh.heights import Maker
+
+    Measured = tuple[FitMeasurement, tuple[Finding, ...]]
+
+
+@dataclass(frozen=True)
+class Family:
+    """One part kind: its keys, and what plans, builds and measures it."""
+
+    keys: type[PartSpec]
+    """Keys of its [part.*] table; the default of `kind` is the family's name in profiles."""
+    plan: Planner
+    """Decides everything for the positions of one part. Pure, without CAD."""
+    maker: Callable[[], Maker]
+    """How its models become solids; CAD is imported inside."""
+    measure: Callable[[PositionPlan, Triangles, Seat], Measured]
+    """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch."""
+
+    @property
+    def kind(self) -> str:
+        """Its name in profiles."""
+        name: Any = self.keys.model_fields["kind"].default
+        assert isinstance(name, str)
+        return name
