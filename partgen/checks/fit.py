@@ -156,7 +156,7 @@ def _floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]
     hits = axis_hits(mesh)
     crown = float(hits[-1]) if len(hits) else math.nan
     socket = plan.model.socket
-    bore = min(socket.width, socket.depth)
+    bore = min(side for side in (socket.width, socket.depth, socket.arm, socket.across_flat) if side > 0)
     around = [((socket.core + bore) / 4)] if socket.core > 0 else [0.08 * bore, 0.16 * bore, 0.24 * bore]
     places = [(r * math.cos(a), r * math.sin(a)) for r in around for a in np.arange(8) * (math.pi / 4)]
     if socket.core == 0:

@@ -33,7 +33,9 @@ def report(
     revision: Annotated[
         str | None, typer.Option("--revision", metavar="rNN", help="Which one; else the last.", show_default=False)
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Also a PDF of two to four pages, for the owner.")] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="Also PDFs: a few pages for the owner, and the order sheet.")
+    ] = False,
     paper: Annotated[Paper, typer.Option("--paper", help="The PDF's size.")] = Paper.a4,
     compare: Annotated[
         tuple[str, str] | None,
@@ -67,6 +69,9 @@ def report(
         target = home / name / f"report-{paper.value}.pdf"
         write_atomic(target, print_pdf(render_owner(document, extras, paper.value)))
         print(target)
+        for page in sorted((home / name / "order").glob("order-sheet*.html")):
+            write_atomic(page.with_suffix(".pdf"), print_pdf(page.read_text(encoding="utf-8")))
+            print(page.with_suffix(".pdf"))
 
 
 def _last(profile: Path, home: Path) -> str:

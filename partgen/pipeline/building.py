@@ -12,6 +12,7 @@ from pathlib import Path
 from partgen import __version__
 from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
+from partgen.export.threemf import About
 from partgen.files import write_atomic
 from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
@@ -21,7 +22,7 @@ from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revisi
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
-from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders
+from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
 from partgen.plan.records import PositionPlan
 
 CONTENT = ("parts/*.stl", "fit.json")
@@ -124,7 +125,9 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
         arranged = lay_out(made, inputs)
         files = {label: fact.file for label, fact in facts.items() if fact.file}
         write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
-        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, ()))
+        about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
+        plates = write_plates(made, inputs, arranged, folder, about, stems)
+        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
         write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
         _write_report(document, made, folder)

@@ -6,12 +6,16 @@ May import: everything but cli and bench.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from partgen.export.names import plain
+from partgen.export.threemf import About, PlacedPart, plate_3mf
 from partgen.files import write_atomic
 from partgen.fit.document import PlacedDoc, PlateDoc, PrintDoc
+from partgen.mesh.records import Floats
 from partgen.model.printer import Material
 from partgen.pipeline.inputs import Inputs
 from partgen.pipeline.making import MadePart
@@ -58,6 +62,23 @@ def lay_out(made: Mapping[str, MadePart], inputs: Inputs) -> LaidOut:
 def plate_names(out: LaidOut) -> tuple[str, ...]:
     """What the plates' files are called, in the revision's folder."""
     return tuple(f"plate-{number}.3mf" for number in range(1, len(out.packing.plates) + 1))
+
+
+def write_plates(
+    made: Mapping[str, MadePart], inputs: Inputs, out: LaidOut, folder: Path, about: About, stems: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Every plate as 3MF, one named object per position; `stems` are the part numbers by label."""
+    names = plate_names(out)
+    for name, plate in zip(names, out.packing.plates, strict=True):
+        places: dict[str, list[Floats]] = {}
+        for item in plate.items:
+            places.setdefault(item.label, []).append(np.reshape(item.matrix, (4, 4)))
+        parts = [
+            PlacedPart(label, stems[label], made[label].cap.mesh, tuple(spots), plate.colour, plate.material)
+            for label, spots in places.items()
+        ]
+        write_atomic(folder / name, plate_3mf(parts, replace(about, title=f"{about.title}, {name.split('.')[0]}")))
+    return names
 
 
 def print_doc(made: Mapping[str, MadePart], inputs: Inputs, out: LaidOut, written: Sequence[str]) -> PrintDoc:
