@@ -286,6 +286,8 @@ class _Innovations:
 
     reading: FloatArray
     reading_z: FloatArray
+    apart_z: FloatArray
+    """Of single readings against their repeats alone."""
     group: FloatArray
     group_z: FloatArray
 
@@ -319,7 +321,11 @@ def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
     others_mean = (rest[g] * rest_mean[g] + weighted[g] - readings.value / present) / known
     reading = np.where(heard, readings.value - others_mean, 0.0)
     reading_z = reading / np.sqrt(panel.nominal + 1 / known)
-    return _Innovations(reading, reading_z, group, group_z)
+    # a reading that agrees with its repeats is not wild, whatever the rest says: the whole group may be
+    repeats = np.where(readings.sizes[g] > 1, whole[g] - 1 / present, 0.0)
+    apart = readings.value - (weighted[g] - readings.value / present) / np.where(repeats > 0, repeats, 1.0)
+    apart_z = np.where(repeats > 0, apart / np.sqrt(panel.nominal + 1 / np.where(repeats > 0, repeats, 1.0)), 0.0)
+    return _Innovations(reading, reading_z, apart_z, group, group_z)
 
 
 def _settle(panel: _Panel, weights: Weights) -> Weights:
@@ -334,7 +340,8 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
     for _ in range(readings.value.size):
         seen = _innovations(panel, weights)
         open_reading = (weights.reading == 0) & (weights.group[readings.group] == 0) & (sizes[readings.group] > 1)
-        score = np.abs(seen.reading_z) / limit * open_reading * (np.abs(seen.reading) > floor)
+        open_reading &= (np.abs(seen.reading) > floor) & (np.abs(seen.apart_z) > limit)
+        score = np.abs(seen.reading_z) / limit * open_reading
         if score.max() > 1:
             weights = _set_aside_reading(panel, weights, int(np.argmax(score)), seen)
             continue
@@ -372,10 +379,11 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     position = readings.position[g]
     group[g] = (1 - share) * total
     drops = [h for h in range(len(readings.label)) if readings.position[h] == position and readings.what[h] == "drop"]
-    if readings.what[g] == "proud" and drops:  # it contradicts the drop that was read there
-        group[drops[0]] = max(group[drops[0]], share * total)
+    if readings.what[g] == "proud" and drops:  # it contradicts the drop that was read there, and the face
+        group[drops[0]] = max(group[drops[0]], 2 * share * total)
+        offset[position] = max(offset[position], 2 * share * total)
     elif position >= 0:
-        offset[position] = share * total
+        offset[position] = max(offset[position], share * total)
     more = "more" if distance > 0 else "less"
     if readings.what[g] == "proud":
         why = f"{far(distance)} {more} than the readings foretell; see that the part sits fully home"

@@ -52,7 +52,7 @@ def neighbours(at: FloatArray) -> list[tuple[int, int]]:
     distance = np.linalg.norm(at[:, None] - at[None], axis=2)
     np.fill_diagonal(distance, np.inf)
     nearest = distance.min(axis=1, initial=np.inf)
-    close = distance <= NEAR * np.minimum(nearest[:, None], nearest[None])
+    close = np.isfinite(distance) & (distance <= NEAR * np.minimum(nearest[:, None], nearest[None]))
     return [(int(i), int(j)) for i, j in zip(*np.nonzero(np.triu(close)), strict=True)]
 
 

@@ -61,7 +61,7 @@ def test_turning_and_moving_the_frame_changes_no_drop(seed: int, angle: float, d
     profile = simulated(seed)
     before, after = estimate(profile, PRINTER), estimate(moved(profile, angle, (dx, dy)), PRINTER)
     assert after.drop == pytest.approx(before.drop, abs=1e-6)
-    assert after.drop_cov == pytest.approx(before.drop_cov, abs=1e-8)
+    assert after.drop_cov == pytest.approx(before.drop_cov, abs=1e-7)
     assert after.panel.tilt.value == pytest.approx(before.panel.tilt.value, abs=1e-7)
 
 
