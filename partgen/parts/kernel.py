@@ -25,7 +25,7 @@ from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepFilletAPI import BRepFilletAPI_MakeChamfer, BRepFilletAPI_MakeFillet
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepOffsetAPI import BRepOffsetAPI_ThruSections
-from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakePrism, BRepPrimAPI_MakeSphere
+from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol, BRepPrimAPI_MakeSphere
 from OCP.GC import GC_MakeArcOfCircle
 from OCP.gp import gp_Ax1, gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.GProp import GProp_GProps
@@ -123,6 +123,24 @@ def loft(lower: Outline, bottom: float, upper: Outline, top: float) -> Shape:
     maker.AddWire(wire(lower, bottom))
     maker.AddWire(wire(upper, top))
     return guarded("a tapered piece", maker.Shape)
+
+
+def revolved(outline: tuple[Line | Arc, ...]) -> Shape:
+    """The closed outline of (radius, z) points, none left of the axis, turned once around Z."""
+    maker = BRepBuilderAPI_MakeWire()
+    start = outline[-1]
+    here = gp_Pnt(start.x, 0, start.y)
+    for piece in outline:
+        there = gp_Pnt(piece.x, 0, piece.y)
+        if isinstance(piece, Line):
+            maker.Add(BRepBuilderAPI_MakeEdge(here, there).Edge())
+        else:
+            maker.Add(
+                BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(here, gp_Pnt(piece.mx, 0, piece.my), there).Value()).Edge()
+            )
+        here = there
+    face = BRepBuilderAPI_MakeFace(maker.Wire(), True).Face()
+    return guarded("a turned piece", BRepPrimAPI_MakeRevol(face, gp_Ax1(gp_Pnt(0, 0, 0), gp_Dir(0, 0, 1))).Shape)
 
 
 def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Shape:
@@ -276,5 +294,5 @@ def bounds(shape: Shape) -> np.ndarray:
 __all__ = [
     "Arc", "Circle", "Line", "Outline", "Refused", "Shape", "TopoDS_Shape", "TopoDS_Wire",
     "bounds", "box", "chamfered", "common", "cut", "edges", "fuse", "guarded", "loft", "motion", "one_solid",
-    "polygon_wire", "prism", "prism_of", "rounded", "sphere", "transformed", "turned", "volume", "wire",
+    "polygon_wire", "prism", "prism_of", "revolved", "rounded", "sphere", "transformed", "turned", "volume", "wire",
 ]  # fmt: skip

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from partgen.errors import KernelError
 from partgen.mesh.build import build_caps
-from partgen.mesh.heights import build, reference
+from partgen.mesh.heights import CAP, Maker, build, reference
 from partgen.mesh.records import CHORD, BuiltCap, Mesh
 
 
@@ -67,16 +67,12 @@ def test_moving_never_folds_the_walls(height: float) -> None:
     assert built.mesh.bounds[1, 2] == pytest.approx(height, abs=1e-9)
 
 
-def test_caps_that_differ_by_height_share_one_kernel_build(monkeypatch: pytest.MonkeyPatch) -> None:
-    import partgen.mesh.heights as heights
-
+def test_caps_that_differ_by_height_share_one_kernel_build() -> None:
     calls = []
-    honest = heights.solid
-    heights.reference.cache_clear()
-    monkeypatch.setattr(heights, "solid", lambda model: calls.append(model) or honest(model))
+    counting = Maker(lambda model: calls.append(model) or CAP.solid(model), CAP.features_top)
     models = [cap(height=5.0 + 0.1 * i, mark=f"S{i}", mark_kind="sunk") for i in range(8)]
     models += [cap(SECTIONS["round"], height=5.0 + 0.1 * i, socket=SOCKETS["round"]) for i in range(4)]
-    built = build_caps(models)
+    built = build_caps(models, lambda model: counting)
     assert len(calls) == 2
     assert all(isinstance(b, BuiltCap) and b.derived for b in built)
     assert [b.mesh.bounds[1, 2] for b in built] == pytest.approx([m.height for m in models])
