@@ -28,6 +28,7 @@ from partgen.fit.document import (
     SectionDoc,
     SetDoc,
 )
+from partgen.fit.measured import measured
 from partgen.fit.sides import room_at_sides
 from partgen.metrology.records import Budget, Estimate
 from partgen.model.printer import Printer
@@ -111,6 +112,7 @@ def assemble(
         or PrintDoc(process=printer.process, material=printer.material, layer_height_mm=printer.layer_height),
         previous=circumstances.previous,
         sources=circumstances.sources,
+        measured=measured(profile),
     )
 
 

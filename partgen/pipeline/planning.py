@@ -73,4 +73,8 @@ def circumstances(inputs: Inputs, today: date) -> Circumstances:
         date=today.isoformat(),
         version=__version__,
         previous=inputs.log.revision[-1].id if inputs.log.revision else None,
+        sources=(
+            f"Printer {inputs.printer_name}: {inputs.printer.source}",
+            *(f"Material {name}: {material.source}" for name, material in inputs.materials.items()),
+        ),
     )
