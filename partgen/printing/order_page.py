@@ -17,7 +17,7 @@ p { margin: .3rem 0; } dl { display: grid; grid-template-columns: max-content 1f
 dt { color: #57606a; } dd { margin: 0; } table { border-collapse: collapse; width: 100%; margin: .4rem 0; }
 th { text-align: left; font-weight: 600; border-bottom: 1.5px solid #1b1f24; vertical-align: bottom; }
 th, td { padding: .18rem .5rem .18rem 0; } td { border-bottom: 1px solid #d0d7de; vertical-align: top; }
-.num { text-align: right; font-variant-numeric: tabular-nums; } td.box { border: 1px solid #8a929b; min-width: 4.5rem; }
+.one { white-space: nowrap; } .num { text-align: right; font-variant-numeric: tabular-nums; } td.box { border: 1px solid #8a929b; min-width: 4.5rem; }
 tr { break-inside: avoid; } thead { display: table-header-group; }
 .swatch { display: inline-block; width: .8em; height: .8em; border: 1px solid #8a929b; vertical-align: -.08em; }
 .note { border-left: 3px solid #b07d00; padding: .2rem .7rem; } .new { break-before: page; }
@@ -76,18 +76,18 @@ def _facts(order: Order, data: PrintData | None) -> str:
 
 def _part(line: OrderLine) -> str:
     sizes = " × ".join(f"{side:.1f}" for side in line.extent)
-    dimensions = "<br>".join(f"{escape(d.name)} {escape(d.size.text)}" for d in line.dimensions)
+    dimensions = "; ".join(f'<span class="one">{escape(d.name)} {escape(d.size.text)}</span>' for d in line.dimensions)
     swatch = f'<span class="swatch" style="background:{escape(line.colour)}"></span> {escape(line.colour)}'
     return (
         f'<tr><td>{line.number}</td><td>{escape(line.file)}</td><td>{escape(line.label)}</td><td class="num">'
-        f'{line.quantity}</td><td>{swatch}</td><td class="num">{sizes}</td><td>{dimensions}</td></tr>\n'
+        f'{line.quantity}</td><td>{swatch}</td><td class="num one">{sizes}</td><td>{dimensions}</td></tr>\n'
     )
 
 
 def _checks(line: OrderLine) -> str:
     return "".join(
         f"<tr><td>{line.number}.{index}</td><td>{escape(line.label)}</td><td>{escape(d.name)}</td>"
-        f'<td>{escape(d.size.text)}</td><td class="num">{d.size.lower:.2f}</td><td class="num">{d.size.upper:.2f}</td>'
+        f'<td class="one">{escape(d.size.text)}</td><td class="num">{d.size.lower:.2f}</td><td class="num">{d.size.upper:.2f}</td>'
         f'<td>{escape(d.how)}</td><td class="box"></td><td class="box"></td></tr>\n'
         for index, d in enumerate(line.dimensions, start=1)
     )
