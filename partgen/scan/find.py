@@ -105,8 +105,8 @@ def _clean(rim: Rim, pitch: float) -> bool:
         return False
     if np.abs(rim.outside - rim.inside).max() < LEAST_CONTRAST:
         return False
-    off = ((rim.points - ndimage.gaussian_filter1d(rim.points, 4, axis=0, mode="wrap")) * rim.normals).sum(axis=1)
-    off -= ndimage.gaussian_filter1d(off, 8, mode="wrap")  # smoothing pulls a curve inward; that is not raggedness
+    near = ndimage.gaussian_filter1d(rim.points, 2, axis=0, mode="wrap")  # near enough not to cut curves short
+    off = ((rim.points - near) * rim.normals).sum(axis=1)
     return bool(1.4826 * np.median(np.abs(off)) * pitch < edge_limit(pitch))
 
 
@@ -165,29 +165,35 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
     holds = _holds(sound)
     tones = np.array([f.rim.inside for f in sound])
     contrast = np.array([_contrast(f) for f in sound])
+    tones = np.array([f.rim.inside for f in sound])
     places = np.array([f.rim.points.mean(axis=0) for f in sound]) / seen.step
-    frame = _frame(seen)
-    if frame is not None:
-        expected = _at(_plane(*frame), places)
-        inside = np.abs(tones - expected).max(axis=1)
-        outside = np.abs(np.array([f.rim.outside for f in sound]) - expected).max(axis=1)
-        areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
-        like = inside < np.minimum(np.maximum(24.0, 0.2 * contrast), 0.4 * contrast)
-        other = (outside < inside) & ~like & ~holds[:, like].any(axis=1)
-        if areas[like].sum() > areas[other].sum():  # else the panel itself fills the border
-            return [f for f, one in zip(sound, like, strict=True) if one]
     areas = np.array([f.fit.shape.width * f.fit.shape.depth for f in sound])
-    best: tuple[float, list[int]] = (0.0, [])
-    for tone in tones:
-        near = np.flatnonzero(np.abs(tones - tone).max(axis=1) < np.maximum(20.0, 0.2 * contrast)).tolist()
-        if areas[near].sum() > best[0]:
-            best = (float(areas[near].sum()), near)
-    kept = best[1]
-    if len(kept) >= 6:  # enough to follow the light across the bed
-        plane = _plane(places[kept], tones[kept])
-        off = np.abs(tones - _at(plane, places)).max(axis=1)
-        kept = np.flatnonzero(off < np.maximum(14.0, 0.12 * contrast)).tolist()
-    return [sound[i] for i in kept]
+    around = _like_frame(seen, sound, tones, places, areas, contrast, holds)
+    kept = around
+    if not kept.any():  # the panel fills the picture: what most of the opened area shows
+        near = [np.abs(tones - tone).max(axis=1) < np.maximum(20.0, 0.2 * contrast) for tone in tones]
+        kept = max(near, key=lambda one: float(areas[one].sum()))
+    if kept.sum() >= 6:  # enough to follow the light across the bed
+        off = np.abs(tones - _at(_plane(places[kept], tones[kept]), places)).max(axis=1)
+        kept = around | (off < np.maximum(14.0, 0.12 * contrast))
+    return [f for f, one in zip(sound, kept, strict=True) if one]
+
+
+def _like_frame(
+    seen: Look, sound: list[Found], tones: FloatArray, places: FloatArray, areas: FloatArray, contrast: FloatArray,
+    holds: BoolArray,
+) -> BoolArray:  # fmt: skip
+    """(n,) those that show what lies around the panel; none where the panel itself fills the border."""
+    frame = _frame(seen)
+    none = np.zeros(len(sound), dtype=bool)
+    if frame is None:
+        return none
+    expected = _at(_plane(*frame), places)
+    inside = np.abs(tones - expected).max(axis=1)
+    outside = np.abs(np.array([f.rim.outside for f in sound]) - expected).max(axis=1)
+    like: BoolArray = inside < np.minimum(np.maximum(24.0, 0.2 * contrast), 0.4 * contrast)
+    other = (outside < inside) & ~like & ~holds[:, like].any(axis=1)
+    return like if areas[like].sum() > areas[other].sum() else none
 
 
 def _holds(sound: list[Found]) -> BoolArray:
@@ -204,7 +210,7 @@ def _frame(seen: Look) -> tuple[FloatArray, FloatArray] | None:
     columns = np.concatenate([np.arange(w), np.arange(w), np.full(h, 2), np.full(h, w - 3)])
     tones = seen.rgb[rows, columns].astype(float)
     middle = np.median(tones, axis=0)
-    same = np.abs(tones - middle).max(axis=1) < 50
+    same = np.abs(tones - middle).max(axis=1) < 36
     if same.mean() < 0.8:
         return None
     return np.stack([columns, rows], axis=1)[same].astype(float), tones[same]
