@@ -17,7 +17,8 @@ p { margin: .3rem 0; } dl { display: grid; grid-template-columns: max-content 1f
 dt { color: #57606a; } dd { margin: 0; } table { border-collapse: collapse; width: 100%; margin: .4rem 0; }
 th { text-align: left; font-weight: 600; border-bottom: 1.5px solid #1b1f24; vertical-align: bottom; }
 th, td { padding: .18rem .5rem .18rem 0; } td { border-bottom: 1px solid #d0d7de; vertical-align: top; }
-.one { white-space: nowrap; } .num { text-align: right; font-variant-numeric: tabular-nums; } td.box { border: 1px solid #8a929b; min-width: 4.5rem; }
+.one { white-space: nowrap; }
+.num { text-align: right; font-variant-numeric: tabular-nums; } td.box { border: 1px solid #8a929b; min-width: 4.5rem; }
 tr { break-inside: avoid; } thead { display: table-header-group; }
 .swatch { display: inline-block; width: .8em; height: .8em; border: 1px solid #8a929b; vertical-align: -.08em; }
 .note { border-left: 3px solid #b07d00; padding: .2rem .7rem; } .new { break-before: page; }
@@ -87,7 +88,8 @@ def _part(line: OrderLine) -> str:
 def _checks(line: OrderLine) -> str:
     return "".join(
         f"<tr><td>{line.number}.{index}</td><td>{escape(line.label)}</td><td>{escape(d.name)}</td>"
-        f'<td class="one">{escape(d.size.text)}</td><td class="num">{d.size.lower:.2f}</td><td class="num">{d.size.upper:.2f}</td>'
+        f'<td class="one">{escape(d.size.text)}</td>'
+        f'<td class="num">{d.size.lower:.2f}</td><td class="num">{d.size.upper:.2f}</td>'
         f'<td>{escape(d.how)}</td><td class="box"></td><td class="box"></td></tr>\n'
         for index, d in enumerate(line.dimensions, start=1)
     )
