@@ -163,7 +163,6 @@ def _same_behind(seen: Look, sound: list[Found]) -> list[Found]:
     if not sound:
         return []
     holds = _holds(sound)
-    tones = np.array([f.rim.inside for f in sound])
     contrast = np.array([_contrast(f) for f in sound])
     tones = np.array([f.rim.inside for f in sound])
     places = np.array([f.rim.points.mean(axis=0) for f in sound]) / seen.step

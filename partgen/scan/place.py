@@ -30,7 +30,7 @@ class Placement:
     matches: Mapping[int, str]
     """Opening number to label in the profile."""
     ambiguous: bool = False
-    """True when the positions would lie as well on the openings another way round."""
+    """True when the positions would lie as well on other openings, or another way round."""
 
     def to_panel(self, points: FloatArray) -> FloatArray:
         """(n, 2) on the table to (n, 2) on the panel."""
@@ -47,7 +47,7 @@ def on_profile(
 ) -> Placement | None:
     """The placement that lays most of the profile's positions on openings, or None where it is not most.
 
-    `mirrored` None: either way. Of equally good ones the least turned, unmirrored one.
+    `mirrored` None: either way. Of equally good ones the least turned, unmirrored, upper left one.
     """
     labels = list(known)
     at = np.array([known[name] for name in labels], dtype=float).reshape(-1, 2)
@@ -63,8 +63,13 @@ def on_profile(
         return None
     least = min(off for p, off in tried if len(p.matches) == most)
     good = [p for p, off in tried if len(p.matches) == most and off <= 2 * least + 0.15]
-    best = min(good, key=lambda p: (round(abs(_wrapped(p.turn)), 1), p.mirrored))
-    other = any(p.mirrored != best.mirrored or abs(_wrapped(p.turn - best.turn)) > 0.1 for p in good)
+
+    def plainest(p: Placement) -> tuple[float, bool, float, float]:
+        x, y = p.to_panel(centres).mean(axis=0)  # openings left over lie to the right and below
+        return round(abs(_wrapped(p.turn)), 1), p.mirrored, round(float(y), 0), -float(x)
+
+    best = min(good, key=plainest)
+    other = any(set(p.matches.items()) != set(best.matches.items()) for p in good)
     return Placement(best.mirrored, best.turn, best.shift, best.matches, other)
 
 
