@@ -67,7 +67,7 @@ def see(
     elif placed.ambiguous:
         way = "mirrored" if placed.mirrored else "not mirrored"
         notes.append(
-            f"The profile's positions lie as well on other openings or another way round; taken as {way}, turned least. "
+            f"The profile's positions fit other openings too, or another way round; taken as {way} and turned least. "
             "Check the labels in the picture."
         )
     level = placed.to_panel(centres)
