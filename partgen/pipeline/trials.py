@@ -281,7 +281,8 @@ def _refuse_repeated(log: Log, trials: Sequence[Trial], source: str) -> None:
                 Fault(
                     f"{source}: {trial.label}",
                     "",
-                    f"this very result was recorded on {trial.date.isoformat()} already; leave it out. Nothing was recorded",
+                    f"this very result was recorded on {trial.date.isoformat()} already; leave it out. "
+                    "Nothing was recorded",
                 )
                 for trial in repeated
             )
