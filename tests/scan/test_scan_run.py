@@ -79,16 +79,17 @@ def test_equal_openings_make_one_hole_and_a_different_one_its_own():
     panel.holes.pop(3)
     scan = settle(see(picture_of(panel, Bench())))
     assert [(g.name, g.labels) for g in scan.groups] == [("rectangle1", ("A1", "A2", "A3")), ("round1", ("A4",))]
-    assert scan.groups[0].u_width < max(o.u_width for o in scan.openings if o.shape.kind == "rectangle") + 1e-9
+    rectangles = [o.u_width for o in scan.openings if o.shape.kind == "rectangle"]
+    assert scan.groups[0].u_width < 1.05 * max(rectangles)  # what they share does not shrink with their number
 
 
 def test_corrections_drop_rename_and_merge():
     panel = row()
-    bar = Hole("rectangle", 52, 12, 0.6, 8)  # something lies across the third window
+    bar = Hole("rectangle", 52, 12, 1.3, 8)  # something lies across the third window
     rgb, to_pixels = draw(panel, Bench())
     (x, y), (px, py) = to_pixels([(bar.x, bar.y), (22, 12)])
     rgb = rgb.copy()
-    rgb[int(y) - 60 : int(y) + 60, int(x) - 3 : int(x) + 4] = rgb[int(py), int(px)]
+    rgb[int(y) - 60 : int(y) + 60, int(x) - 7 : int(x) + 8] = rgb[int(py), int(px)]
     seen = see(Picture("panel", rgb, (300, 300), ()))
     assert list(seen.openings) == ["A1", "A2", "A3", "A4", "A5"]
     whole = merge(seen, "A3", "A4")
