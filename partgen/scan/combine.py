@@ -21,8 +21,9 @@ K95 = 1.96
 def combined(first: Value, second: Value) -> Value:
     """Both as one value; its uncertainty is below either's.
 
-    >>> combined(Value(11.50, 0.02), Value(11.52, 0.02))
-    Value(value=11.51, u=0.0141421356..., dof=inf)
+    >>> both = combined(Value(11.50, 0.02), Value(11.52, 0.02))
+    >>> round(both.value, 4), round(both.u, 4)
+    (11.51, 0.0141)
     """
     a, b = first.u**-2, second.u**-2
     return Value((a * first.value + b * second.value) / (a + b), (a + b) ** -0.5)

@@ -175,3 +175,23 @@ def test_a_missing_image_library_says_what_to_install(bench, scan_file, monkeypa
     assert isinstance(result.exception, OutsideError)
     assert "partgen[scan]" in str(result.exception)
     assert bench.read_text() == PROFILE
+
+
+def test_a_profile_in_inches_gets_inches_and_readings_that_say_mm(bench, scan_file):
+    inches = (
+        PROFILE.replace("format = 1\n", 'format = 1\nunit = "inch"\n')
+        .replace("[12.02, 12.00]", "[0.4732, 0.4724]")
+        .replace("depth = 7.0", "depth = 0.2756")
+        .replace("diameter = 3.0", "diameter = 0.118")
+        .replace("length = 4.0", "length = 0.157")
+        .replace("[18.3, 0.1]", "[0.7205, 0.004]")
+        .replace("drop = 4.3", "drop = 0.169")
+    )
+    bench.write_text(inches)
+    result = run(bench, scan_file, "--yes", *with_distances())
+    assert result.exit_code == 0, result.output
+    profile = load_profile(bench).profile
+    at = {p.label: p.at for p in profile.position}
+    assert at["A4"][0] - at["S1"][0] == pytest.approx(54, abs=0.08)
+    assert profile.hole["window"].width.values[-1] == pytest.approx(12, abs=0.06)
+    assert profile.hole["window"].corner_radius == pytest.approx(0.5, abs=0.2)
