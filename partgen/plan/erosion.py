@@ -63,7 +63,7 @@ class Disc:
     def distance(self, at: Pair, shift: Pair, size: Draw) -> Draw:
         """See Erosion; the farther of the two shifted centres decides."""
         (x, y), (dx, dy) = at, shift
-        same = np.sign(x * dx + y * dy)
+        same = np.copysign(np.float32(1), x * dx + y * dy)  # not sign(): straight over its seat it is 0
         dx *= same
         dy *= same
         dx += x

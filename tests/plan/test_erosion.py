@@ -81,6 +81,20 @@ def test_every_draw_agrees_with_polygons(name, slope):
             assert found[k] <= 0.002
 
 
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("at", [(0.0, 0.0), (0.1, -0.2)])
+def test_a_hole_straight_over_its_seat_still_leans(name, at):
+    """Nothing aside (offset and play both nought), or aside square to the lean: the slant still takes its room."""
+    opening, section, _ = CASES[name]
+    slope = (0.06, 0.03)
+    shift = Tilt(slope).shift(2.0)
+    one = np.ones(1, dtype=np.float32)
+    found = erosion(opening, slope, section, 0.0).distance(
+        (at[0] * one, at[1] * one), (shift[0] * one, shift[1] * one), np.zeros((2, 1), dtype=np.float32)
+    )
+    assert found[0] == pytest.approx(room_laid_out(opening, slope, 2.0, section, at), abs=0.02)
+
+
 @settings(max_examples=40)
 @given(box_sections(), slopes(0.05), st.floats(0.2, 0.8), st.integers(0, 10_000))
 def test_boxes_and_discs_tell_room_as_polygons_do(opening, slope, gap, seed):
