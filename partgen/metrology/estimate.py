@@ -16,7 +16,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from partgen.errors import Fault, ProfileError
-from partgen.metrology.doubts import Sifted, gather
+from partgen.metrology.doubts import Sifted
+from partgen.metrology.gathered import gather
 from partgen.metrology.readings import welch_satterthwaite, wild_repeats
 from partgen.metrology.records import (
     Budget,
