@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,8 +11,6 @@ from partgen.cli.common import PrinterName, ProfilePath, Quiet, say
 
 if TYPE_CHECKING:
     from partgen.measuring.session import Session
-    from partgen.model.printer import Printer
-    from partgen.model.profile import Profile
 
 CAUTION = "Switched off, disconnected, capacitors discharged? Local codes and licensed practice come first."
 
@@ -31,12 +27,13 @@ def measure(
     stop, Ctrl-D or Ctrl-C ends, and another day goes on where this one stopped.
     """
     from partgen.measuring.session import Session
+    from partgen.pipeline.chance import chance_of
     from partgen.profile.edit import ProfileFile
     from partgen.profile.library import find_printer
 
     file = ProfileFile(profile)
     machine = find_printer(printer or file.profile.printer, profile)
-    session = Session(file, machine, wanted=repeats, chance=_chance(profile, machine))
+    session = Session(file, machine, wanted=repeats, chance=chance_of(profile, machine))
     if not quiet:
         say(f"{file.profile.title or profile.name}: {repeats} readings of each. {CAUTION}")
         say("One reading and Enter at a time; type help for undo, skip, go and the rest.")
@@ -61,21 +58,3 @@ def _converse(session: Session) -> int:
     except KeyboardInterrupt:
         say("")
     return len(session.taken)
-
-
-def _chance(path: Path, printer: Printer) -> Callable[[Profile], float | None]:
-    """The probability that the whole set fits, as the plan has it."""
-
-    def chance(profile: Profile) -> float | None:
-        from partgen.errors import PartgenError
-        from partgen.metrology.estimate import estimate
-        from partgen.plan.solve import plan_set
-        from partgen.profile.library import find_material
-
-        try:
-            known = estimate(profile, printer)
-            return plan_set(profile, known, printer, lambda name: find_material(name, path), draws=20_000).p_all_fit
-        except PartgenError:  # a plan needs more than a panel does, and measuring must not stop for it
-            return None
-
-    return chance

@@ -161,6 +161,20 @@ class Session:
         self.route.skipped.discard(self.task.place)
         self._tell(self.task)
 
+    def go_to(self, place: Place) -> bool:
+        """Ask for one place next, as `go` does by name; False where the profile has no such place."""
+        task = next((task for task in self.route.tasks() if task.place == place), None)
+        if task is None:
+            return False
+        self._new_gap, self.task = None, task
+        self.route.skipped.discard(place)
+        return True
+
+    @property
+    def new_gap(self) -> tuple[str, str] | None:
+        """Where a panel gap is asked for that the profile does not have yet; coordinates as typed."""
+        return self._new_gap
+
     def _do_gap(self, rest: str) -> None:
         words = rest.replace(",", " ").split()
         try:

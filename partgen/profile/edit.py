@@ -84,6 +84,14 @@ class ProfileFile:
             self.text, self.profile = text, profile
         return profile
 
+    def refresh(self) -> bool:
+        """Take over what stands on disk now; True where it had changed. Raises as the constructor does."""
+        now = read_text(self.path)
+        if now == self.text:
+            return False
+        self._take(now)
+        return True
+
     def taken_otherwise(self, place: Place) -> bool:
         """True when the quantity was measured another way (see model.ways): no reading is added to it."""
         try:
@@ -165,6 +173,37 @@ def set_value(place: Place, value: str | bool | int | float | list[Any]) -> Edit
         new = tomlkit.item(value)
         new.trivia.comment_ws, new.trivia.comment = old.trivia.comment_ws, old.trivia.comment
         table[place.key] = new
+
+    return edit
+
+
+def clear_value(place: Place) -> Edit:
+    """An edit that takes a key out, so that its default holds again; a comment behind it stays on the line."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table = _table(document, place)
+        if place.key in table:
+            _remove_key(table, place.key, table[place.key].trivia.comment)
+
+    return edit
+
+
+def add_table(table: Literal["hole", "seat", "part"], name: str, values: dict[str, Any]) -> Edit:
+    """An edit that adds one [hole.NAME], [seat.NAME] or [part.NAME] behind the others of its kind."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        existing = document.get(table)
+        if existing is not None and name in existing:
+            raise ProfileError(Fault(f"[{table}.{name}]", "", "there is one of that name already"))
+        new = tomlkit.table()
+        for key, value in values.items():
+            new.add(key, value)
+        if existing is None:
+            parent = tomlkit.table(is_super_table=True)
+            parent.append(name, new)
+            document.append(table, parent)
+        else:
+            existing.append(name, new)
 
     return edit
 
