@@ -17,13 +17,17 @@ from partgen.model.profile import Profile
 from partgen.scan import place, scale
 from partgen.scan.combine import disagreements
 from partgen.scan.find import SMALLEST, Found, find, table
-from partgen.scan.fit import fit_opening
+from partgen.scan.fit import fit_ellipse, fit_opening
 from partgen.scan.groups import group
 from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, Scale, Scan
 from partgen.scan.shapes import moved, rotation, upright
 
 CENTRE_U = 0.05
 """Pixels: what dust and lossy formats leave in a centre beyond the edge points' own scatter (by simulation)."""
+
+
+OUT_OF_ROUND = 0.002
+"""Relative: rounds less elliptic than this on the mean pass without remark."""
 
 
 @dataclass(frozen=True)
@@ -147,7 +151,7 @@ def settle(
     behind: Behind = "bright" if sum(f.bright for f in found) * 2 > len(found) else "dark"
     return Scan(
         seen.picture, behind, seen.mirrored, -placed.turn, scaled, tuple(openings), tuple(groups), missing,
-        tuple(doubts), (*seen.notes, *scaled.notes, *_said(seen, scaled)),
+        tuple(doubts), (*seen.notes, *scaled.notes, *_said(seen, scaled), *_out_of_round(found, fits, scaled)),
     )  # fmt: skip
 
 
@@ -246,3 +250,24 @@ def _said(seen: Seen, scaled: Scale) -> list[str]:
     else:
         said.append(f"Scale held by {across} distances across and {along} along the bed.")
     return said
+
+
+def _out_of_round(found: Sequence[Found], fits: Sequence[Fit], scaled: Scale) -> list[str]:
+    """A remark where round openings are ellipses along the scanner's axes: a stretch that needs no calipers to see."""
+    ratios = []
+    for one, fit in zip(found, fits, strict=True):
+        if fit.shape.kind == "round":
+            points = table(one.rim.points, scaled.matrix)[fit.used]
+            _, _, a, b, angle = fit_ellipse(points[:: max(1, len(points) // 90)]).p
+            c, s = np.cos(angle), np.sin(angle)
+            ratios.append(float(np.hypot(a * s, b * c) / np.hypot(a * c, b * s) - 1))  # half heights over half widths
+    if len(ratios) < 3:
+        return []
+    mean, u = float(np.mean(ratios)), float(np.std(ratios, ddof=1) / np.sqrt(len(ratios)))
+    if abs(mean) < max(3 * u, OUT_OF_ROUND):
+        return []
+    longer = "along" if mean > 0 else "across"
+    return [
+        f"Round openings come out {100 * abs(mean):.1f} % longer {longer} the bed than the other way: "
+        "the scale of one of the two is off by that much. Measure distances both ways."
+    ]

@@ -119,3 +119,12 @@ def test_photographs_of_something_else_hold_no_openings(name):
     path = Path(skimage.__file__).parent / "data" / name
     rgb = np.asarray(Image.open(path).convert("RGB"))
     assert find(Picture(name, rgb, (300, 300), ())) == []
+
+
+@pytest.mark.parametrize(("stretch", "told"), [(0.0, False), (0.006, True)])
+def test_round_openings_tell_of_a_stretch_without_calipers(stretch, told):
+    panel = Panel((84, 24), [Hole("round", 12 + 20.0 * i, 12, 10, 10) for i in range(4)])
+    scan = settle(see(picture_of(panel, Bench(dpi=200, stretch=(0.0, -stretch), noise=1.0))))
+    assert any("longer across" in n or "longer along" in n for n in scan.notes) == told
+    if told:
+        assert any("0.6 % longer along" in n for n in scan.notes)
