@@ -70,7 +70,7 @@ def measure_fit(plan: PositionPlan, mesh: Triangles) -> FitMeasurement:
     touching = [pose for pose, room in zip((UPRIGHT, *poses), (clearance, *rocked), strict=True) if room <= 0]
     if min(below, above) <= 0 and UPRIGHT not in touching:
         touching.append(UPRIGHT)
-    floor, crown = _floor_and_crown(plan, mesh)
+    floor, crown = floor_and_crown(plan, mesh)
     z = _section_height(plan, hole, crown)
     points = slice_points(mesh, z).reshape(-1, 2)
     section = tuple(np.ptp(points, axis=0)) if len(points) else (math.nan, math.nan)
@@ -146,7 +146,7 @@ def _edges_near_panel(mesh: Triangles, hole: PanelHole) -> FloatArray:
     return edges
 
 
-def _floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
+def floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
     """z of the socket's floor, met from below, and of the crown, met from above on the seat's axis.
 
     A mark may be cut into the floor, so the axis alone could run into one of its strokes: the floor
@@ -202,7 +202,7 @@ def fit_findings(
     ]
     if math.isinf(m.clearance):
         agree = agree[:-2]
-    found = [_agreement(plan.label, *row) for row in agree]
+    found = [agreement(plan.label, *row) for row in agree]
     if math.isinf(m.clearance):
         why = "the part never reaches into its hole, so nothing guides it: raise it (proud) or lengthen its skirt"
         found.append(Finding("mesh-clearance", plan.label, "clearance on the mesh", None, None, 0.0, "mm", "fail", why))
@@ -262,7 +262,7 @@ def _rocked(plan: PositionPlan, m: FitMeasurement) -> float:
     return min(max(least, m.clearance_rocked), straight)
 
 
-def _agreement(label: str, code: str, name: str, both: tuple[float, float], limit: float) -> Finding:
+def agreement(label: str, code: str, name: str, both: tuple[float, float], limit: float) -> Finding:
     """Plan and mesh must find the same; the finding's value is by how much they differ."""
     value, planned = both
     off = abs(value - planned)

@@ -7,10 +7,11 @@ CAD is imported inside functions only, so that `predict` stays light.
 from __future__ import annotations
 
 from partgen.families.button_cap import BUTTON_CAP
+from partgen.families.knob import KNOB
 from partgen.families.record import Family
 from partgen.model.part import PartSpec
 
-REGISTER: tuple[Family, ...] = (BUTTON_CAP,)
+REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB)
 
 BY_KIND: dict[str, Family] = {family.kind: family for family in REGISTER}
 FAMILIES: dict[str, type[PartSpec]] = {family.kind: family.keys for family in REGISTER}

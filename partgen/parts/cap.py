@@ -29,7 +29,7 @@ def solid(model: PartModel) -> kernel.Shape:
 
 
 def _build(model: PartModel) -> kernel.Shape:
-    _require(model)
+    require(model)
     socket = model.socket
     body = crowned(model.section, model.crown, model.skirt_bottom, model.height)
     lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
@@ -45,6 +45,12 @@ def _build(model: PartModel) -> kernel.Shape:
     if mouth < lowest - 1e-6:
         thickness = socket.fingers.thickness if socket.fingers else socket.wall
         body = kernel.fuse(body, kernel.prism(pockets.boss(socket, thickness), mouth, min(lowest + 0.5, 0.0)))
+    return kernel.cut(body, *inside(model, lowest))
+
+
+def inside(model: PartModel, lowest: float) -> list[kernel.Shape]:
+    """What is cut from a body for its socket: the pocket, and room around it where the body is wide."""
+    socket = model.socket
     tools = sockets.pocket_tools(socket, lowest)
     if socket.fingers:
         tools += _finger_room(model, lowest)
@@ -55,10 +61,10 @@ def _build(model: PartModel) -> kernel.Shape:
         if socket.screw:
             around = kernel.fuse(around, sockets.screw_boss(socket))
         tools.append(kernel.cut(kernel.prism(outline_of(room), lowest - 1.0, 0.0), around))
-    return kernel.cut(body, *tools)
+    return tools
 
 
-def _require(model: PartModel) -> None:
+def require(model: PartModel) -> None:
     """Refuse what cannot be a body before the kernel sees it."""
     socket = model.socket
     if model.height <= 0.3:

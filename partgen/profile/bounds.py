@@ -102,4 +102,7 @@ def bounds_of(model: type[BaseModel], key: str) -> Bounds | None:
         found = BOUNDS.get(base, {}).get(key)
         if found is not None:
             return found
+        own = base.__dict__.get("BOUNDS", {}).get(key)  # a family keeps its own beside its keys
+        if own is not None:
+            return Bounds(*own)
     return None

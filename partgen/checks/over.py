@@ -1,0 +1,134 @@
+"""Parts over the panel measured on their mesh: height, least distance to face and nut.
+
+May import: findings, plan.records, checks.
+
+The panel's face is a plane and what stands on it a prism square to it, both made from drop, slope and readings; nothing
+of the plan's own results is used but to compare with.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, floor_and_crown
+from partgen.checks.panel import panel_hole
+from partgen.checks.triangles import FloatArray, Triangles
+from partgen.findings import Finding, State
+from partgen.plan.records import Obstacle, PositionPlan
+
+if TYPE_CHECKING:
+    from manifold3d import Manifold
+
+SEARCH = 20.0
+"""mm up to which a distance to a nut is looked for."""
+
+
+def measure_over(
+    plan: PositionPlan,
+    mesh: Triangles,
+    *,
+    sweep: tuple[float, float] = (0.0, 0.0),
+    sunk: float = 0.0,
+    turned: bool = False,
+) -> FitMeasurement:
+    """Measure one part. `sweep`: half of the way it slides; `sunk`: how deep its crown is cut on the axis;
+    `turned`: its size is twice its farthest point from the axis, whatever grooves it has.
+
+    The least distance is taken where it is least: at full travel, at either end of the slide.
+    """
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    face = min(_face_distance(plan, vertices, (sign * sweep[0], sign * sweep[1])) for sign in (-1, 1))
+    gap, common = math.inf, 0.0
+    if plan.obstacles:
+        gap, common = _obstacles(plan, mesh)
+    floor, crown = floor_and_crown(plan, mesh)
+    crown += sunk
+    size = np.ptp(vertices[:, :2], axis=0) if len(vertices) else np.array([math.nan, math.nan])
+    if turned and len(vertices):
+        size = np.full(2, 2 * float(np.hypot(*vertices[:, :2].T).max()))
+    return FitMeasurement(
+        label=plan.label,
+        height=crown - floor,
+        contact=floor,
+        section=(float(size[0]), float(size[1])),
+        clearance=min(face, gap),
+        clearance_rocked=min(face, gap),
+        interference=common,
+        flange_gap=gap,
+        overhang_gap=face,
+        proud=crown - plan.drop,
+        proud_pressed=crown - plan.drop - plan.travel,
+        lowest=float(vertices[:, 2].min()) - plan.travel if len(vertices) else math.nan,
+    )
+
+
+def _face_distance(plan: PositionPlan, vertices: FloatArray, moved: tuple[float, float]) -> float:
+    """Least distance of the mesh from the face's plane, square to it; a mesh is nearest to a plane in a corner."""
+    slope = np.asarray(plan.slope)
+    face = plan.drop + (vertices[:, :2] + np.asarray(moved)) @ slope
+    return float((vertices[:, 2] - plan.travel - face).min()) / math.hypot(1.0, *plan.slope)
+
+
+def _obstacles(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
+    """Least distance to, and common volume with, what stands on the face, pressed home. inf: farther than SEARCH."""
+    from manifold3d import Manifold, Mesh
+
+    part = Manifold(Mesh(np.asarray(mesh.vertices, dtype=np.float32), np.asarray(mesh.faces, dtype=np.uint32)))
+    part = part.translate((0.0, 0.0, -plan.travel))
+    least, common = math.inf, 0.0
+    for obstacle in plan.obstacles:
+        solid = _standing(plan, obstacle)
+        common = max(common, (part ^ solid).volume())
+        distance = part.min_gap(solid, SEARCH)
+        least = min(least, distance if distance < SEARCH - 1e-6 else math.inf)
+    return (0.0 if common > 0 else least), common
+
+
+def _standing(plan: PositionPlan, obstacle: Obstacle) -> Manifold:
+    """The prism around the seat, standing on the face; a round one's facets stand outside the curve."""
+    from manifold3d import Manifold
+
+    facets = 256
+    radius = obstacle.section.width / 2 / math.cos(math.pi / facets)
+    hole = panel_hole(plan)
+    place = np.zeros((3, 4))
+    place[:, :3] = hole.axes.T
+    place[:, 3] = (0.0, 0.0, plan.drop)
+    return Manifold.cylinder(obstacle.height, radius, radius, facets).transform(place)
+
+
+def over_findings(
+    plan: PositionPlan, m: FitMeasurement, widths: tuple[float, float] | None = None
+) -> tuple[Finding, ...]:
+    """Plan and mesh must find the same, and nothing may touch. `widths`: of the part as drawn, along X and Y."""
+    found = [
+        agreement(plan.label, "mesh-contact", "socket floor on the mesh", (m.contact, 0.0), AGREE_HEIGHT),
+        agreement(plan.label, "mesh-height", "height on the mesh", (m.height, plan.model_height), AGREE_HEIGHT),
+        agreement(
+            plan.label,
+            "mesh-gap",
+            "gap to the panel on the mesh",
+            (m.overhang_gap, plan.clearance.model_nominal),
+            AGREE,
+        ),
+    ]
+    if widths is not None:
+        found += [
+            agreement(plan.label, code, f"{name} on the mesh", (value, wanted), AGREE)
+            for code, name, value, wanted in zip(
+                ("mesh-width", "mesh-depth"), ("width", "depth"), m.section, widths, strict=True
+            )
+        ]
+    rooms = [("mesh-face", "part to panel face", m.overhang_gap, "raise gap")]
+    if plan.obstacles:
+        rooms.append(("mesh-nut", "part to the nut", m.flange_gap, "give nut_room more, or make the part wider"))
+    for code, name, value, cure in rooms:
+        ok = value > 0
+        why = f"{value:.2f} mm stay free, measured on the mesh" if ok else f"they touch: {cure}"
+        limited = value if math.isfinite(value) else None
+        state: State = "pass" if ok else "fail"
+        found.append(Finding(code, plan.label, name, limited, 0.0, 0.0, "mm", state, why))
+    return tuple(found)

@@ -1,0 +1,531 @@
+"""Knob: turns a shaft whose end stands above the panel. May import: model, metrology, plan, families.over_panel.
+
+CAD is imported inside functions. Lengths in mm, torque in N mm, angles in degrees in the profile and radians inside.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
+
+from pydantic import Field
+
+from partgen.families import over_panel
+from partgen.families.over_panel import Decided, OverPanelSpec, Room, Stand
+from partgen.families.record import Family
+from partgen.findings import Finding, State, judge_at_least
+from partgen.metrology.records import FloatArray
+from partgen.model.fields import Length
+from partgen.model.panel import FlattedSeat, Seat, SplinedSeat
+from partgen.model.part import PartSpec
+from partgen.plan.caps import compensated
+from partgen.plan.job import Job, PartPlans
+from partgen.plan.mount import Gripped
+from partgen.plan.records import Obstacle, PartModel, Polygon, PositionPlan, Section, SocketModel
+
+if TYPE_CHECKING:
+    from partgen.checks.triangles import Triangles
+    from partgen.families.record import Measured
+    from partgen.mesh.heights import Maker
+    from partgen.parts import kernel
+
+LIP = 0.8
+"""Upright edge of a flared skirt, mm: a knife edge would neither print nor last."""
+ROTARY_APART = 25.0
+"""mm from edge to edge of rotary controls, one hand at random: MIL-STD-1472E, table VII."""
+FLAT_SHARE = 0.577
+"""Shear over tensile strength (von Mises)."""
+
+
+class Knob(OverPanelSpec):
+    """Keys of a [part.*] table with kind = "knob"."""
+
+    kind: Literal["knob"] = "knob"
+    diameter: Length = 16.0
+    """At the lower end of the grip, over lands or ribs."""
+    top_diameter: Length | None = None
+    """At the crown; None: straight."""
+    grip: Literal["interference", "ribs", "fingers", "set-screw", "ring", "glue"] = "ribs"
+    grooves: Literal["none", "flutes", "ribs"] = "flutes"
+    """Around the side: hollow flutes, or fine pointed ribs."""
+    groove_count: Annotated[int, Field(ge=3, le=90)] = 12
+    groove_depth: Length = 0.6
+    skirt_diameter: Length | None = None
+    """A wider foot; None: none."""
+    skirt_height: Length = 2.0
+    skirt_form: Literal["straight", "flared"] = "straight"
+    pointer: Literal["none", "groove", "raised"] = "groove"
+    """A line on the crown, and on a straight skirt."""
+    pointer_angle: float = 0.0
+    """Degrees from the shaft's flat (its outward normal), or from +X; counter-clockwise seen from above."""
+    pointer_width: Length = 1.0
+    pointer_depth: Length = 0.6
+    pointer_tolerance: float = 5.0
+    """Degrees by which the line may point beside the mark."""
+    inlay_diameter: Length | None = None
+    """A recess in the crown for a disc that is glued in flush."""
+    inlay_depth: Length = 0.8
+    torque: Annotated[float, Field(gt=0, le=2000)] = 20.0
+    """N mm that the control needs to be turned. Small rotary controls turn with 2 to 20 (from memory)."""
+    finger_room: Length | None = None
+    """Least room to the neighbouring parts for fingers, edge to edge; None only says where it is narrow."""
+
+    BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
+        "diameter": (3.0, 120.0),
+        "top_diameter": (3.0, 120.0),
+        "groove_depth": (0.1, 10.0),
+        "skirt_diameter": (3.0, 150.0),
+        "skirt_height": (0.4, 30.0),
+        "pointer_width": (0.3, 10.0),
+        "pointer_depth": (0.1, 5.0),
+        "inlay_diameter": (2.0, 100.0),
+        "inlay_depth": (0.1, 5.0),
+        "finger_room": (0.0, 60.0),
+    }
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """A radial line: cut into the crown, or standing on it."""
+
+    raised: bool
+    width: float
+    depth: float
+    angle: float
+    """Radians from +X."""
+
+
+@dataclass(frozen=True)
+class KnobModel(PartModel):
+    """A knob as it will be drawn; `section` is its widest."""
+
+    base: float = 10.0
+    """Diameter at the lower end of the grip."""
+    top: float = 10.0
+    skirt: tuple[float, float, bool] | None = None
+    """(diameter, height, flared)."""
+    grooves: Literal["none", "flutes", "ribs"] = "none"
+    count: int = 0
+    groove_depth: float = 0.0
+    pointer: Pointer | None = None
+    inlay: tuple[float, float] | None = None
+    """(diameter, depth)."""
+    cavity: tuple[float, float] | None = None
+    """(diameter, z of its ceiling): room for what stands on the panel."""
+
+    @property
+    def bottom(self) -> float:
+        """z of the lower end."""
+        return self.skirt_bottom
+
+    @property
+    def foot(self) -> float:
+        """z where the grip begins."""
+        return self.bottom + (self.skirt[1] if self.skirt else 0.0)
+
+    @property
+    def rim(self) -> float:
+        """z of the crown's rim."""
+        return self.height + {"domed": -self.crown.rise, "dished": self.crown.rise}.get(self.crown.kind, 0.0)
+
+    def side(self) -> list[tuple[float, float]]:
+        """The grip's side as (radius, z), lands counted, from below upwards."""
+        return [(self.base / 2, self.foot), (self.top / 2, self.rim)]
+
+    def skirt_side(self) -> list[tuple[float, float]]:
+        """The skirt's side; empty without one."""
+        if not self.skirt:
+            return []
+        radius, (_, height, flared) = self.skirt[0] / 2, self.skirt
+        upper = (self.base / 2, self.foot) if flared else (radius, self.bottom + height)
+        lower = (radius, self.bottom + min(LIP, height / 2)) if flared else upper
+        return list(dict.fromkeys([*self._relieved(radius), lower, upper]))
+
+    def _relieved(self, radius: float) -> list[tuple[float, float]]:
+        if self.relief <= 0:
+            return [(radius, self.bottom)]
+        return [(radius - self.relief, self.bottom), (radius, self.bottom + self.relief)]
+
+    def solid_radius(self, low: float, high: float) -> float:
+        """Least radius of the body between two heights, grooves taken off."""
+        depth = self.groove_depth if self.grooves != "none" else 0.0
+        (r0, z0), (r1, z1) = self.side()
+
+        def at(z: float) -> float:
+            if z < self.foot and self.skirt:
+                return self.skirt[0] / 2 if not self.skirt[2] else self.base / 2
+            share = min(max((z - z0) / max(z1 - z0, 1e-9), 0.0), 1.0)
+            return r0 + share * (r1 - r0) - depth
+
+        return min(at(z) for z in (low, high, min(max(self.foot, low), high)))
+
+    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
+        """The turned outline, grooves and pointer left out."""
+        right = [
+            *self.skirt_side(),
+            *(self.side() if self.skirt else [*self._relieved(self.base / 2), *self.side()[1:]]),
+        ]
+        radius, e = self.top / 2, self.crown.edge_radius
+        right = [*right[:-1], (radius, self.rim - e), (radius - 0.3 * e, self.rim - 0.3 * e), (radius - e, self.rim)]
+        if self.rim != self.height:
+            right += [(radius * k / 6, self.height + (self.rim - self.height) * (k / 6) ** 2) for k in (4, 2)]
+        return (*right, (0.0, self.height), *((-r, z) for r, z in reversed(right)))
+
+
+def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
+    """The planner of knobs."""
+    assert isinstance(spec, Knob)
+    widest = Section("round", *(2 * (max(spec.diameter, spec.top_diameter or 0.0, spec.skirt_diameter or 0.0),)))
+    found = over_panel.stands(job, name, spec, widest)
+    drawn = [_model(job, spec, stand, None) for stand in found]
+    around = [_round(2 * (model.solid_radius(-stand.socket, 0.0))) for model, stand in zip(drawn, found, strict=True)]
+    gripped = dict(
+        zip((s.index for s in found), over_panel.grips(job, spec, around, [s.socket for s in found]), strict=True)
+    )
+
+    def decide(stand: Stand) -> Decided:
+        held = gripped[stand.index]
+        model = _model(job, spec, stand, held)
+        rooms = [over_panel.face_room(job, stand, widest, held[0].slop), *_nut_rooms(job, spec, stand)]
+        label = stand.position.label
+        findings = [
+            *over_panel.height_findings(job, spec, stand, _cut(spec)),
+            *over_panel.room_findings(label, spec, rooms),
+            *_wall_finding(label, spec, model),
+            _torque(job, label, spec, stand, held),
+            _pointing(job, label, spec, held),
+        ]
+        obstacles = () if spec.nut is None else (Obstacle("nut", _round(spec.nut[0]), spec.nut[1]),)
+        drawn_room = over_panel.drawn_face_room(stand, model.section)
+        return Decided(stand, held, widest, model, tuple(rooms), drawn_room, tuple(findings), obstacles)
+
+    plans = over_panel.plan_all(job, name, spec, survival, found, decide)
+    notes, near = _finger_room(job, name, spec, widest.width)
+    for label, finding in near.items():
+        plans[label] = replace(
+            plans[label],
+            checks=(*plans[label].checks, finding),
+            state="fail" if finding.state == "fail" else plans[label].state,
+        )
+    return plans, notes
+
+
+def _round(diameter: float) -> Section:
+    return Section("round", max(diameter, 0.1), max(diameter, 0.1))
+
+
+def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobModel:
+    """The knob as drawn; `held` is its grip, where it is known already."""
+    error, bore = job.estimate.width_error.value, job.estimate.bore_error.value
+
+    def outer(diameter: float) -> float:
+        return compensated(_round(diameter), error).width
+
+    nut = spec.nut
+    base, top = outer(spec.diameter), outer(spec.top_diameter or spec.diameter)
+    skirt = (
+        None
+        if spec.skirt_diameter is None
+        else (outer(spec.skirt_diameter), spec.skirt_height, spec.skirt_form == "flared")
+    )
+    direction = 0.0
+    seat = job.profile.seat[spec.seat]
+    if isinstance(seat, FlattedSeat):
+        direction = seat.flat_direction
+    pointer = None
+    if spec.pointer != "none":
+        angle = math.radians(direction + spec.pointer_angle)
+        pointer = Pointer(spec.pointer == "raised", spec.pointer_width, spec.pointer_depth, angle)
+    return KnobModel(
+        section=_round(max(base, top, skirt[0] if skirt else 0.0)),
+        height=round(stand.crown.model, 6),
+        crown=over_panel.crown_model(spec, _round(top)),
+        skirt_bottom=-stand.length,
+        wall=spec.wall,
+        flange=None,
+        socket=held[1] if held else _NO_SOCKET,
+        relief=round(math.ceil(max(job.printer.error.flare.value, 0.0) / 0.05 - 1e-9) * 0.05, 4),
+        mark=stand.position.label if spec.mark != "none" else "",
+        mark_kind=spec.mark,
+        base=base,
+        top=top,
+        skirt=skirt,
+        grooves=spec.grooves,
+        count=spec.groove_count if spec.grooves != "none" else 0,
+        groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,
+        pointer=pointer,
+        inlay=None if spec.inlay_diameter is None else (round(spec.inlay_diameter - bore, 4), spec.inlay_depth),
+        cavity=None
+        if nut is None
+        else (
+            round(nut[0] + 2 * spec.nut_room - bore, 4),
+            round(over_panel.ceiling(spec, stand.site), 4),
+        ),
+    )
+
+
+_NO_SOCKET = SocketModel("round", 1.0, 1.0, 1.0, 1.0)
+"""Stands in the model while only its outside is asked for: the grip depends on it."""
+
+
+def _cut(spec: Knob) -> float:
+    """How much is taken from the crown on its axis and beside it."""
+    lower = spec.crown_rise if spec.crown != "flat" else 0.0
+    line = spec.pointer_depth if spec.pointer == "groove" else 0.0
+    inlay = spec.inlay_depth if spec.inlay_diameter is not None else 0.0
+    return (lower if spec.crown == "domed" else 0.0) + max(line, inlay)
+
+
+def _nut_rooms(job: Job, spec: Knob, stand: Stand) -> list[Room]:
+    """Beside and over what stands on the panel."""
+    if spec.nut is None:
+        return []
+    bore, hole = job.estimate.bore_error, job.printer.error.hole
+    read = job.profile.caliper.limit_of_error / math.sqrt(3)
+    aside = stand.seat.play + spec.nut[1] * math.hypot(*stand.site.slope)
+    side = math.sqrt((bore.u / 2) ** 2 + (hole.spread / 2) ** 2 + read**2)
+    layer = job.printer.layer_height
+    over = math.sqrt(
+        max(float(job.estimate.drop_cov[stand.index, stand.index]), 0.0)
+        + job.estimate.height_error.u**2
+        + job.printer.error.height.spread**2
+        + read**2
+        + layer**2 / 12
+    )
+    return [
+        Room("nut's side", spec.nut_room, side, aside, "make nut_room larger"),
+        Room("nut's top", spec.nut_room, over, stand.seat.play / stand.site.seat_length * spec.nut[0] / 2,
+             "make nut_room larger, or measure the nut's height again"),
+    ]  # fmt: skip
+
+
+def _wall_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
+    """What is left of the body around the nut's room."""
+    if model.cavity is None:
+        return []
+    left, limit = model.solid_radius(model.bottom, model.cavity[1]) - model.cavity[0] / 2, min(0.8, spec.wall)
+    state: State = "pass" if left >= limit else "fail"
+    why = f"{left:.2f} mm of {label} stand around the room for the nut"
+    if state != "pass":
+        why += f", {limit:.2f} mm wanted: make it at least {2 * (limit - left):.1f} mm wider, or its skirt"
+    return [Finding("skirt-wall", label, "wall around the nut", left, limit, 0.0, "mm", state, why)]
+
+
+def _torque(job: Job, label: str, spec: Knob, stand: Stand, held: Gripped) -> Finding:
+    """What turns the shaft before the socket slips or gives, against what the control needs.
+
+    Friction: F d / 2 with the least pull-off force (Shigley, Mechanical Engineering Design, press fits). A
+    flat of chord c bears on half of it, pressure rising from 0 to p: p L c^2 / 12. Teeth shear over half of
+    their root cylinder: tau pi d^2 L / 4. p and tau are half of the material's, as printed walls are not solid.
+    """
+    name = spec.material or job.printer.material
+    material = job.materials(name) if callable(job.materials) else job.materials[name]
+    grip, socket, _ = held
+    outer, length = stand.seat.outer, stand.socket
+    value = grip.pull_off[0] * min(outer.width, outer.depth) / 2
+    how = "friction"
+    bearing = material.strength / 2
+    if socket.shape == "flatted":
+        radius = socket.width / 2
+        away = socket.across_flat - radius if socket.flats == 1 else socket.across_flat / 2
+        chord = 2 * math.sqrt(max(radius**2 - away**2, 0.0))
+        value, how = value + socket.flats * bearing * length * chord**2 / 12, "the flat"
+    elif socket.shape == "splined":
+        value, how = value + FLAT_SHARE * bearing * math.pi * socket.root_diameter**2 * length / 4, "the teeth"
+    elif socket.shape in ("rectangle", "tongue", "cross"):
+        value, how = value + 2 * bearing * length * max(outer.width, outer.depth) ** 2 / 12, "the seat's sides"
+    ok = value >= spec.torque
+    why = f"{how} carries {value:.0f} N mm at least; the control needs {spec.torque:.0f} N mm"
+    if not ok:
+        why += ': take grip = "set-screw", a deeper socket, or a tougher material'
+    return Finding("torque", label, "turns its shaft", value, spec.torque, 0.0, "N mm", "pass" if ok else "fail", why)
+
+
+def _pointing(job: Job, label: str, spec: Knob, held: Gripped) -> Finding:
+    """By how much the line may point beside its mark."""
+    seat, socket = job.profile.seat[spec.seat], held[1]
+    if isinstance(seat, SplinedSeat):
+        value = 180.0 / seat.teeth
+        why = f"it goes on every {2 * value:.0f}° ({seat.teeth} teeth), so it may point up to {value:.1f}° beside its mark"
+        cure = "; set pointer_angle after a look at where the teeth stand, or accept it with pointer_tolerance"
+        state: State = "pass" if value <= spec.pointer_tolerance else "not proven"
+    elif socket.shape == "flatted" and socket.screw:
+        value, state, cure = 0.0, "pass", ""
+        why = "the screw's flat point lies on the shaft's flat and leaves no play"
+    elif socket.shape == "flatted":
+        play = max(socket.across_flat + job.estimate.bore_error.value - seat.across_flat.mean, 0.0)  # type: ignore[union-attr]
+        radius = socket.width / 2
+        away = socket.across_flat - radius if socket.flats == 1 else socket.across_flat / 2
+        half = math.sqrt(max(radius**2 - away**2, 1e-6))
+        value = math.degrees(math.asin(min(1.0, play / half / socket.flats)))
+        why, cure = f"the socket's play on the flat lets it turn {value:.1f}°", "; take a grip without play"
+        state = "pass" if value <= spec.pointer_tolerance else "fail"
+    else:
+        value, state, cure = 0.0, "pass", ""
+        why = "a shaft without flat or teeth takes it in any direction: turn it to its mark when it is put on"
+    return Finding("pointing", label, "points at its mark", value, spec.pointer_tolerance, 0.0, "°", state,
+                   why if state == "pass" else why + cure)  # fmt: skip
+
+
+def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[str], dict[str, Finding]]:
+    """Edge to edge to the nearest neighbour: a note, or a check where the profile asks for it."""
+    found: dict[str, Finding] = {}
+    narrow: tuple[float, str, str] | None = None
+    positions = job.profile.position
+    for one in (p for p in positions if p.part == name):
+        rooms = [
+            (math.dist(one.at, other.at) - width / 2 - _half(job, other.part), other.label)
+            for other in positions
+            if other.label != one.label
+        ]
+        if not rooms:
+            continue
+        room, other = min(rooms)
+        if spec.finger_room is not None:
+            state = judge_at_least(room, spec.finger_room, 0.0)
+            why = (
+                f"{room:.1f} mm from {one.label} to {other}, edge to edge; {spec.finger_room:.1f} mm wanted for fingers"
+            )
+            found[one.label] = Finding(
+                "finger-room", one.label, "room for fingers", room, spec.finger_room, 0.0, "mm", state, why
+            )
+        elif room < ROTARY_APART and (narrow is None or room < narrow[0]):
+            narrow = room, one.label, other
+    if narrow is None:
+        return [], found
+    room, one_label, other = narrow
+    return [
+        f"[part.{name}]: {one_label} stands {room:.1f} mm from {other}, edge to edge. For use without looking, "
+        f"MIL-STD-1472E (table VII) keeps {ROTARY_APART:.0f} mm between rotary controls, 19 from a lever and 13 from a "
+        "push button"
+    ], found
+
+
+def _half(job: Job, part: str) -> float:
+    """Half of the widest size of a neighbour."""
+    spec = job.profile.part[part]
+    if isinstance(spec, Knob):
+        return max(spec.diameter, spec.top_diameter or 0.0, spec.skirt_diameter or 0.0) / 2
+    section = job.openings[spec.hole].section
+    return max(section.width, section.depth) / 2
+
+
+def solid(model: PartModel) -> kernel.Shape:
+    """The knob without its mark, as one valid kernel solid. Raises KernelError in plain words."""
+    from partgen.errors import KernelError
+    from partgen.parts import kernel
+
+    assert isinstance(model, KnobModel)
+    try:
+        return kernel.one_solid(_build(model))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "knob", f"this knob cannot be built: {refused}") from refused
+
+
+def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
+    from partgen.parts import cap, kernel, turned
+
+    _require(model)
+    side = model.side()
+    if model.skirt:
+        below = (side[0][0], model.foot - min(0.3, model.skirt[1] / 2))
+        shape = turned.body([below, *side], model.crown, model.height)
+    else:
+        shape = turned.body([*model._relieved(model.base / 2), *side[1:]], model.crown, model.height)
+    if model.grooves != "none":
+        shape = turned.grooved(shape, model.grooves, model.count, model.groove_depth, (side[0], side[1]))
+    if model.skirt:
+        skirt = model.skirt_side()
+        closed = [*skirt, (0.0, model.foot), (0.0, model.bottom)]
+        shape = kernel.fuse(shape, kernel.revolved(tuple(kernel.Line(r, z) for r, z in closed)))
+    if model.pointer and model.pointer.raised:
+        shape = kernel.fuse(shape, _line(model, model.pointer))
+    core = PartModel(
+        section=_round(2 * model.solid_radius(model.bottom, 0.0)),
+        height=model.height,
+        crown=replace(model.crown, edge_radius=0.0),
+        skirt_bottom=model.bottom,
+        wall=model.wall,
+        flange=None,
+        socket=model.socket,
+    )
+    cap.require(core)
+    tools = cap.inside(core, model.bottom)
+    if model.cavity:
+        tools.append(kernel.prism(kernel.Circle(model.cavity[0] / 2), model.bottom - 1.0, model.cavity[1]))
+    if model.inlay:
+        tools.append(
+            kernel.prism(kernel.Circle(model.inlay[0] / 2), model.height - model.inlay[1], model.height + 20.0)
+        )
+    if model.pointer and not model.pointer.raised:
+        tools.append(_line(model, model.pointer))
+        if model.skirt and not model.skirt[2]:
+            tools.append(
+                _bar(
+                    model.pointer, model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0, model.foot - 0.5, model.foot + 0.01
+                )
+            )
+    return kernel.cut(shape, *tools)
+
+
+def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
+    """The pointer on the crown, from beside the axis or the inlay to the edge."""
+    start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
+    low, high = min(model.rim, model.height), max(model.rim, model.height)
+    if pointer.raised:
+        end = model.top / 2 - model.crown.edge_radius - 0.1
+        return _bar(pointer, start, end, low - 0.5, high + pointer.depth)
+    return _bar(pointer, start, model.top / 2 + 5.0, low - pointer.depth, high + 20.0)
+
+
+def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401
+    from partgen.parts import kernel
+
+    if end - start < pointer.width:
+        raise kernel.Refused("no room for a pointer on its crown; make it narrower or the crown wider")
+    half = pointer.width / 2
+    return kernel.turned(kernel.box(start, end, -half, half, low, high), pointer.angle)
+
+
+def _require(model: KnobModel) -> None:
+    """Refuse what cannot be a body before the kernel sees it."""
+    from partgen.parts import kernel
+
+    if model.rim - model.crown.edge_radius <= model.foot + 0.2:
+        raise kernel.Refused("no height is left for its grip between skirt and crown")
+    if model.skirt and model.skirt[0] < model.base + 0.4:
+        raise kernel.Refused("its skirt is no wider than its grip; leave skirt_diameter out")
+    deepest = min(model.base, model.top) / 2
+    if model.grooves != "none":
+        if model.groove_depth > 0.35 * deepest:
+            raise kernel.Refused(f"grooves {model.groove_depth:.2f} mm deep in a body of {2 * deepest:.1f} mm")
+        pitch = 2 * math.pi * deepest / model.count
+        if pitch < 1.2 * (model.groove_depth if model.grooves == "ribs" else 2 * model.groove_depth):
+            raise kernel.Refused(
+                f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
+            )
+    if model.inlay and model.inlay[0] / 2 > model.top / 2 - model.crown.edge_radius - 0.4:
+        raise kernel.Refused("its inlay is as wide as its crown")
+    if model.cavity and model.cavity[1] > -0.1:
+        raise kernel.Refused("the nut stands as high as the shaft's end; nothing is left to hold")
+
+
+def maker() -> Maker:
+    """Every height is a build of its own: a tapered or grooved body has no straight stretch."""
+    from partgen.mesh.heights import Maker
+
+    return Maker(solid)
+
+
+def measure(plan: PositionPlan, mesh: Triangles, seat: Seat) -> Measured:
+    """Height, gap, nut and diameter on the mesh."""
+    from partgen.checks.over import measure_over, over_findings
+
+    model = plan.model
+    assert isinstance(model, KnobModel)
+    fit = measure_over(plan, mesh, sunk=model.inlay[1] if model.inlay else 0.0, turned=True)
+    return fit, over_findings(plan, fit, (model.section.width, model.section.width))
+
+
+KNOB = Family(Knob, plan, maker, measure)
