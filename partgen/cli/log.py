@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
 
@@ -12,6 +15,15 @@ if TYPE_CHECKING:
 
 def log(
     profile: ProfilePath,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture",
+            metavar="FILE.svg",
+            help="Also draw it: each position over the revisions, and the tilt.",
+            show_default=False,
+        ),
+    ] = None,
     as_json: Json = False,
     printer: PrinterName = None,
     seed: Seed = 0,
@@ -24,6 +36,9 @@ def log(
     del out  # a common option; a log needs none of them
     inputs = gather(profile, printer=printer, seed=seed)
     history = inputs.log
+    if picture is not None and history.revision:
+        _draw(picture, inputs.profile.title or profile.stem, history)
+        say(f"Drawn in {picture}.", quiet=quiet)
     if as_json:
         print(history.model_dump_json(indent=2, exclude={"snapshot"}))
         return
@@ -33,6 +48,26 @@ def log(
     if before := changed_since(inputs):
         say(f"The profile has changed since {before} was built.", quiet=quiet)
     _print_history(history)
+
+
+def _draw(picture: Path, title: str, history: Log) -> None:
+    """The history as a picture, written whole or not at all."""
+    from partgen.files import write_atomic
+    from partgen.report.history import Moment, history_svg
+
+    moments = [
+        Moment(
+            revision=r.id,
+            date=r.date.isoformat(),
+            states={built.label: built.state for built in r.built},
+            made=frozenset(built.label for built in r.built if built.made_in == r.id),
+            tilt=r.tilt_deg,
+            tilt_u95=r.tilt_u95_deg,
+            proud={t.label: t.proud_mm for t in history.trial if t.revision == r.id and t.proud_mm is not None},
+        )
+        for r in history.revision
+    ]
+    write_atomic(picture, (history_svg(title, moments) + "\n").encode())
 
 
 def _print_history(history: Log) -> None:
