@@ -23,6 +23,14 @@ def build(
     seed: Seed = 0,
     out: OutDir = OUTPUTS,
     quiet: Quiet = False,
+    formats: Annotated[
+        str,
+        typer.Option(
+            "--formats",
+            metavar="LIST",
+            help="What to write the parts as: stl, 3mf, step, with commas between. STL files are always written.",
+        ),
+    ] = "stl,3mf",
     revision: Annotated[
         str | None,
         typer.Option("--revision", metavar="rNN", help="Make this earlier revision again.", show_default=False),
@@ -34,11 +42,12 @@ def build(
     from partgen.cli.summary import exit_code, print_document
     from partgen.pipeline.building import build_profile
 
+    chosen = _formats(formats)
     codes = [EXIT_DONE]
     documents = []
     for path in profiles:
         with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
-            made = build_profile(path, out, printer=printer, seed=seed, revision=revision, step=step)
+            made = build_profile(path, out, printer=printer, seed=seed, revision=revision, formats=chosen, step=step)
         codes.append(exit_code(made.document))
         documents.append(made.document)
         for remark in made.remarks:
@@ -51,6 +60,17 @@ def build(
     elif as_json:
         print("[" + ",\n".join(document.model_dump_json(indent=2) for document in documents) + "]")
     raise typer.Exit(max(codes))
+
+
+def _formats(text: str) -> frozenset[str]:
+    """The formats asked for. Raises InputError for one that there is not."""
+    from partgen.errors import Fault, InputError
+    from partgen.pipeline.building import FORMATS
+
+    asked = [word.strip().lower() for word in text.split(",") if word.strip()]
+    if unknown := [word for word in asked if word not in FORMATS]:
+        raise InputError(Fault("--formats", unknown[0], f"one or more of {', '.join(FORMATS)}, with commas between"))
+    return frozenset({"stl", *asked})
 
 
 @contextmanager

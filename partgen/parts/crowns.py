@@ -6,6 +6,8 @@ higher there than on the axis. A crown parallel to the panel is a plane with the
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from partgen.parts import kernel
@@ -22,16 +24,29 @@ def ball_radius(section: Section, rise: float) -> float:
     return (a * a + rise * rise) / (2 * rise)
 
 
+@lru_cache(maxsize=256)
 def edge_radius(section: Section, crown: CrownModel) -> float:
     """The rounding that is drawn: the wanted one, limited by what a rolling ball can follow.
 
     On a domed crown it cannot go round a corner that is tighter than itself, so there it stays just
-    below the section's corner radius.
+    below the section's corner radius. On an outline with short or nearly straight-on edges it may get
+    stuck anywhere: there it is tried, then half and a quarter of it, and at last the edge stays sharp.
     """
-    tightest = section.corner_radius if section.shape == "rectangle" else 0.0
-    if crown.kind == "domed" and 0 < tightest < crown.edge_radius * 1.05:
-        return tightest * 0.95
-    return crown.edge_radius
+    wanted = crown.edge_radius
+    if section.shape == "rectangle" and crown.kind == "domed" and 0 < section.corner_radius < wanted * 1.05:
+        return section.corner_radius * 0.95
+    if section.shape == "outline" and wanted > 0:
+        return next((r for r in (wanted, wanted / 2, wanted / 4) if _rolls(section, crown, r)), 0.0)
+    return wanted
+
+
+def _rolls(section: Section, crown: CrownModel, radius: float) -> bool:
+    """Whether the kernel can round this crown's edge by `radius`."""
+    try:
+        kernel.one_solid(_rounded(_cut(section, crown, 0.0, 10.0), 0.0, radius))
+    except kernel.Refused:
+        return False
+    return True
 
 
 def reach(section: Section, crown: CrownModel) -> tuple[float, float]:
@@ -49,26 +64,36 @@ def reach(section: Section, crown: CrownModel) -> tuple[float, float]:
 
 def crowned(section: Section, crown: CrownModel, bottom: float, height: float) -> kernel.Shape:
     """The skirt's prism from z = bottom with its crown at `height` on the axis."""
+    return _rounded(_cut(section, crown, bottom, height), bottom, edge_radius(section, crown))
+
+
+def _cut(section: Section, crown: CrownModel, bottom: float, height: float) -> kernel.Shape:
+    """The prism with its crown, still sharp at the edge."""
     outline = outline_of(section)
-    curved = crown.rise > 0 and crown.kind in ("domed", "dished")
-    above = reach(section, crown)[1]
-    if crown.kind == "dished" and curved:
-        body = kernel.prism(outline, bottom, height + above + 0.5)
+    upright = section.shape == "round"
+    if crown.kind == "dished" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
-        body = kernel.cut(body, kernel.sphere(height + radius, radius))
-    elif crown.kind == "domed" and curved:
+        body = kernel.prism(outline, bottom, height + crown.rise + 0.5)
+        return kernel.cut(body, kernel.sphere(height + radius, radius, upright=upright))
+    if crown.kind == "domed" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
-        body = kernel.common(kernel.prism(outline, bottom, height + 0.5), kernel.sphere(height - radius, radius))
-    elif crown.kind == "parallel" and crown.slope != (0.0, 0.0):
-        body = kernel.prism(outline, bottom, height + above + 0.5)
-        body = kernel.cut(body, _above_plane(crown.slope, height, 4 * farthest(section)))
-    else:
-        body = kernel.prism(outline, bottom, height)
-    rounding = edge_radius(section, crown)
-    if rounding > 0:
-        top = kernel.edges(body, lambda ends: bool(ends[:, 2].min() > bottom + 1e-6))
-        body = kernel.rounded(body, top, rounding)
-    return body
+        ball = kernel.sphere(height - radius, radius, upright=upright)
+        return kernel.common(kernel.prism(outline, bottom, height + 0.5), ball)
+    if crown.kind == "parallel" and crown.slope != (0.0, 0.0):
+        body = kernel.prism(outline, bottom, height + span(section, crown.slope)[1] + 0.5)
+        return kernel.cut(body, _above_plane(crown.slope, height, 4 * farthest(section)))
+    return kernel.prism(outline, bottom, height)
+
+
+def _rounded(body: kernel.Shape, bottom: float, radius: float) -> kernel.Shape:
+    if radius <= 0:
+        return body
+    return kernel.rounded(body, kernel.edges(body, lambda ends: _is_rim(ends, bottom)), radius)
+
+
+def _is_rim(ends: np.ndarray, bottom: float) -> bool:
+    """Whether an edge with these ends lies on the crown's rim: above the lower end, and no seam from the pole."""
+    return bool(ends[:, 2].min() > bottom + 1e-6 and np.hypot(ends[:, 0], ends[:, 1]).min() > 1e-6)
 
 
 def _above_plane(slope: tuple[float, float], height: float, size: float) -> kernel.Shape:

@@ -1,6 +1,6 @@
 """The mark in the kernel's solid, from the very outlines that the mesh got.
 
-May import: errors, kernel, cap, plan.records.
+May import: errors, kernel.
 """
 
 from __future__ import annotations
@@ -9,21 +9,20 @@ from collections.abc import Sequence
 
 from partgen.errors import KernelError
 from partgen.parts import kernel
-from partgen.parts.cap import solid
-from partgen.plan.records import CapModel
 
 Loop = Sequence[tuple[float, float]]
 BELOW = 0.05
 """How far below the face a cutting tool starts, so that it surely opens it, mm."""
 
 
-def marked_solid(model: CapModel, outlines: Sequence[Sequence[Loop]], z: float, depth: float) -> kernel.Shape:
-    """The cap with its mark cut `depth` deep into the face at `z`.
+def engraved(
+    plain: kernel.Shape, outlines: Sequence[Sequence[Loop]], z: float, depth: float, subject: str
+) -> kernel.Shape:
+    """The solid with areas cut `depth` deep into its downward face at `z`.
 
     `outlines` holds, per area, its outer loop (counter-clockwise seen from above) and its holes.
-    Raises KernelError.
+    Raises KernelError about `subject`.
     """
-    plain = solid(model)
     if not outlines:
         return plain
     try:
@@ -37,4 +36,4 @@ def marked_solid(model: CapModel, outlines: Sequence[Sequence[Loop]], z: float, 
         ]
         return kernel.one_solid(kernel.cut(plain, *tools))
     except kernel.Refused as refused:
-        raise KernelError(model.mark or "cap", f"its mark cannot be cut: {refused}") from refused
+        raise KernelError(subject, f"its mark cannot be cut: {refused}") from refused

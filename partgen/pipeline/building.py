@@ -18,6 +18,7 @@ from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
+from partgen.pipeline.cad import write_step_files
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
@@ -29,6 +30,9 @@ CONTENT = ("parts/*.stl", "fit.json")
 """What a revision's content hash covers: what is printed, and every number."""
 
 
+FORMATS = ("stl", "3mf", "step")
+"""What parts can be written as. STL files are always there: report and later revisions read them."""
+USUAL_FORMATS = frozenset({"stl", "3mf"})
 NOTHING = "Every part stays as it is: nothing was built."
 
 
@@ -53,6 +57,7 @@ def build_profile(
     printer: str | None = None,
     seed: int = 0,
     revision: str | None = None,
+    formats: frozenset[str] = USUAL_FORMATS,
     step: Step = _silent,
 ) -> BuiltSet:
     """Build the profile at `path` into out/NAME/rNN, and enter it in the log.
@@ -61,7 +66,7 @@ def build_profile(
     Raises InputError with nothing written, OutsideError where disk or a library failed.
     """
     if revision is not None:
-        return _again(path, out, revision, step)
+        return _again(path, out, revision, formats, step)
     inputs = gather(path, printer=printer, seed=seed)
     remarks = []
     if before := changed_since(inputs):
@@ -70,10 +75,10 @@ def build_profile(
         return BuiltSet(stands, out / inputs.name / inputs.log.revision[-1].id, (*remarks, NOTHING))
     identity = next_revision_id(inputs.log)
     today = date.today()
-    document, folder, content = _write(inputs, out, identity, today, step)
+    document, folder, content, left_out = _write(inputs, out, identity, today, formats, step)
     entry = _entry(inputs, document, identity, today, content)
     append(log_path(path), revisions=[entry], snapshots=inputs.snapshots)
-    return BuiltSet(document, folder, tuple(remarks))
+    return BuiltSet(document, folder, (*remarks, *left_out))
 
 
 def _nothing_to_make(inputs: Inputs) -> FitDocument | None:
@@ -87,22 +92,24 @@ def _nothing_to_make(inputs: Inputs) -> FitDocument | None:
     return planned.document.model_copy(update={"revision": last.id})
 
 
-def _again(path: Path, out: Path, identity: str, step: Step) -> BuiltSet:
+def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
     """An earlier revision from the log; says so where it does not come out the same."""
     inputs, entry = gather_revision(path, identity)
-    document, folder, content = _write(inputs, out, identity, entry.date, step)
+    document, folder, content, left_out = _write(inputs, out, identity, entry.date, formats, step)
     if content == entry.content_hash:
-        return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.",))
+        return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
     made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
     return BuiltSet(
         document,
         folder,
-        (f"{identity} was made again, but not the same to the last byte: it was first built by {made_by}.",),
+        (f"{identity} was made again, but not the same to the last byte: it was first built by {made_by}.", *left_out),
     )
 
 
-def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> tuple[FitDocument, Path, str]:
-    """Make everything of one revision in its folder; the document, the folder and the content hash."""
+def _write(
+    inputs: Inputs, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
+) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
+    """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
     step("Working out the plan", 0, 1)
     planned = plan_inputs(inputs, today=day)
     choices = planned.learnt.choices
@@ -126,13 +133,14 @@ def _write(inputs: Inputs, out: Path, identity: str, day: date, step: Step) -> t
         files = {label: fact.file for label, fact in facts.items() if fact.file}
         write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
         about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
-        plates = write_plates(made, inputs, arranged, folder, about, stems)
+        plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
+        left_out = write_step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
         document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
         write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
         _write_report(document, made, folder)
         content = content_of(folder, CONTENT)
-    return document, out / inputs.name / identity, content
+    return document, out / inputs.name / identity, content, left_out
 
 
 def _marked(plan: PositionPlan, identity: str) -> PositionPlan:

@@ -9,13 +9,14 @@ from datetime import date
 import numpy as np
 import pytest
 from builders import tilted_panel
-from cap_models import RECTANGLE, ROUND, SOCKETS, cap
+from cap_models import CROWNS, RECTANGLE, ROUND, SECTIONS, SOCKETS, cap
 
 from partgen.export.step import StepItem, assembly_step, part_step, read_step
 from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap
 from partgen.parts import kernel
-from partgen.parts.engraved import marked_solid
+from partgen.parts.cap import solid
+from partgen.parts.engraved import engraved
 from partgen.parts.surroundings import panel_solid, seat_solid, seat_tops, tilted
 
 DAY = date(2026, 3, 4)
@@ -38,7 +39,7 @@ def caps() -> list[BuiltCap]:
 
 @pytest.fixture(scope="module")
 def solids(caps: list[BuiltCap]) -> list[kernel.Shape]:
-    return [marked_solid(b.model, b.engraving.outlines, b.engraving.z, b.engraving.depth) for b in caps]
+    return [engraved(solid(b.model), b.engraving.outlines, b.engraving.z, b.engraving.depth, "cap") for b in caps]
 
 
 def test_the_solid_has_the_very_mark_of_the_mesh(caps: list[BuiltCap], solids: list[kernel.Shape]) -> None:
@@ -132,3 +133,12 @@ def test_the_panel_has_its_holes_where_the_caps_stand() -> None:
         face = top[2] + position.drop + slope[1] * 6.0
         assert high == pytest.approx(face, abs=2e-3)  # the panel's face, as the drop was measured
         assert high - low == pytest.approx(position.thickness / tilted(slope)[2, 2], abs=2e-3)
+
+
+@pytest.mark.parametrize("crown", CROWNS)
+@pytest.mark.parametrize("name", ["round", "rectangle", "slot", "outline"])
+def test_every_crown_comes_back_with_its_volume_to_a_millionth(name: str, crown: str) -> None:
+    """Rounded edges are approximated surfaces; they too must survive."""
+    shape = solid(cap(SECTIONS[name], crown=CROWNS[crown]))
+    (read,) = read_step(part_step(StepItem(name, shape, "#c03020"), DAY))
+    assert read.volume == pytest.approx(kernel.volume(shape), rel=1e-6)

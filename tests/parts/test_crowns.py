@@ -78,3 +78,15 @@ def test_the_crown_meets_its_height_on_the_axis() -> None:
         body = crowned(SECTIONS["rectangle"], crown, 0.0, 6.0)
         column = kernel.common(body, kernel.box(-0.001, 0.001, -0.001, 0.001, -1.0, 10.0))
         assert np.ptp(kernel.bounds(column)[:, 2]) == pytest.approx(6.0, abs=1e-4)
+
+
+def test_an_edge_that_no_ball_can_follow_is_rounded_less_or_stays_sharp() -> None:
+    """An outline with an edge of 0.2 mm: the wanted rounding gets stuck there, the cap is made all the same."""
+    points = ((5.0, -3.0), (5.0, 3.0), (4.9, 3.17), (-5.0, 3.0), (-5.0, -3.0))
+    awkward = Section("outline", 10.0, 6.2, 0.0, points)
+    for crown in ("flat", "dished"):
+        model = CrownModel(crown, 0.4 if crown == "dished" else 0.0, 1.2)
+        drawn = edge_radius(awkward, model)
+        assert 0.0 <= drawn < 1.2
+        kernel.one_solid(crowned(awkward, model, 0.0, 6.0))
+    assert edge_radius(SECTIONS["outline"], CROWNS["flat"]) == 0.4

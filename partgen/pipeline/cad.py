@@ -1,0 +1,89 @@
+"""STEP files of a revision: every part, and the panel with seats and parts in place. Only when asked for: they
+need a kernel solid per position, while the meshes share one per shape.
+
+May import: everything but cli and bench.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from partgen.errors import KernelError, OutsideError
+from partgen.export.step import StepItem, assembly_step, part_step, read_step
+from partgen.families import BY_KIND
+from partgen.files import write_atomic
+from partgen.pipeline.making import MadePart, Step
+from partgen.pipeline.planning import Planned
+
+PANEL_COLOUR, SEAT_COLOUR = "#b8bcc0", "#d8d2c4"
+SAME_VOLUME = 1e-5
+"""Greatest relative difference of a volume read back: 1e-6 is usual, sharp-cornered dished crowns reach 2e-6."""
+
+
+def write_step_files(
+    made: Mapping[str, MadePart],
+    planned: Planned,
+    where: tuple[Path, str],
+    stems: Mapping[str, str],
+    day: date,
+    step: Step,
+) -> tuple[str, ...]:
+    """STEP files into the folder of `where` (folder, revision); what could not be made, in words for the person.
+
+    Raises OutsideError where a file that was written reads back differently.
+    """
+    from partgen.parts import kernel
+    from partgen.parts.engraved import engraved
+
+    folder, identity = where
+    profile = planned.inputs.profile
+    items: list[StepItem] = []
+    failed: list[str] = []
+    for done, (label, part) in enumerate(made.items()):
+        step("Writing STEP", done, len(made))
+        spec = profile.part[part.plan.part]
+        mark = part.cap.engraving
+        try:
+            plain = BY_KIND[spec.kind].maker().solid(part.plan.model)
+            shape = engraved(plain, mark.outlines, mark.z, mark.depth, label)
+        except KernelError as error:
+            failed.append(f"{error}; there is no STEP file of it, its STL stands.")
+            continue
+        item = StepItem(stems[label], shape, spec.colour)
+        data = part_step(item, day)
+        (read,) = read_step(data)
+        if abs(read.volume / kernel.volume(shape) - 1) > SAME_VOLUME:
+            raise OutsideError(f"{stems[label]}.step was written, but read again it has another volume; do not use it")
+        write_atomic(folder / "parts" / f"{stems[label]}.step", data)
+        items.append(StepItem(label, shape, spec.colour))
+    try:
+        whole = _in_place(items, made, planned)
+        title = f"{planned.inputs.name} {identity}"
+        write_atomic(folder / f"assembly-{identity}.step", assembly_step(whole, title, day))
+    except KernelError as error:
+        failed.append(f"{error}; there is no assembly.")
+    return tuple(failed)
+
+
+def _in_place(items: list[StepItem], made: Mapping[str, MadePart], planned: Planned) -> list[StepItem]:
+    """Panel, seats and parts at rest, in the board frame."""
+    from partgen.parts.surroundings import panel_solid, seat_solid, seat_tops
+
+    plans = planned.plan.positions
+    slope = planned.plan.panel.slope
+    tops = dict(zip((plan.label for plan in plans), seat_tops(plans, slope), strict=True))
+    seats = {name: seat_solid(planned.inputs.profile.seat[name]) for name in {plan.seat for plan in plans}}
+    whole = [StepItem("panel", panel_solid(plans, slope), PANEL_COLOUR)]
+    for plan in plans:
+        place = np.eye(4)
+        place[:3, 3] = tops[plan.label]
+        whole.append(StepItem(f"seat {plan.label}", seats[plan.seat], SEAT_COLOUR, place))
+    for item in items:
+        place = np.eye(4)
+        place[:3, 3] = tops[item.name]
+        whole.append(StepItem(item.name, item.shape, item.colour, place))
+    return whole
