@@ -32,7 +32,7 @@ class OverPanelSpec(PartSpec):
     """Keys shared by every part that stays over the panel. Lengths in mm."""
 
     proud: Length = 14.0
-    """Crown above the panel face, at rest."""
+    """Wanted above the panel face, at rest."""
     gap: Length = 0.8
     """Wanted between the part's lower end and the panel face where it is nearest, at rest."""
     nut: tuple[Length, Length] | None = None
