@@ -1,0 +1,210 @@
+"""A knob as it is drawn, and its solid. May import: errors, plan.records, parts (inside functions). Lengths in mm."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from partgen.plan.records import PartModel, Polygon, Section, SocketModel
+
+if TYPE_CHECKING:
+    from partgen.parts import kernel
+
+LIP = 0.8
+"""Upright edge of a flared skirt, mm: a knife edge would neither print nor last."""
+NO_SOCKET = SocketModel("round", 1.0, 1.0, 1.0, 1.0)
+"""Stands in the model while only its outside is asked for: the grip depends on it."""
+
+
+def round_section(diameter: float) -> Section:
+    """A circle of that diameter, never none at all."""
+    return Section("round", max(diameter, 0.1), max(diameter, 0.1))
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """A radial line: cut into the crown, or standing on it."""
+
+    raised: bool
+    width: float
+    depth: float
+    angle: float
+    """Radians from +X."""
+
+
+@dataclass(frozen=True)
+class KnobModel(PartModel):
+    """A knob as it will be drawn; `section` is its widest."""
+
+    base: float = 10.0
+    """Diameter at the lower end of the grip."""
+    top: float = 10.0
+    skirt: tuple[float, float, bool] | None = None
+    """(diameter, height, flared)."""
+    grooves: Literal["none", "flutes", "ribs"] = "none"
+    count: int = 0
+    groove_depth: float = 0.0
+    pointer: Pointer | None = None
+    inlay: tuple[float, float] | None = None
+    """(diameter, depth)."""
+    cavity: tuple[float, float] | None = None
+    """(diameter, z of its ceiling): room for what stands on the panel."""
+
+    @property
+    def bottom(self) -> float:
+        """z of the lower end."""
+        return self.skirt_bottom
+
+    @property
+    def foot(self) -> float:
+        """z where the grip begins."""
+        return self.bottom + (self.skirt[1] if self.skirt else 0.0)
+
+    @property
+    def rim(self) -> float:
+        """z of the crown's rim."""
+        return self.height + {"domed": -self.crown.rise, "dished": self.crown.rise}.get(self.crown.kind, 0.0)
+
+    def side(self) -> list[tuple[float, float]]:
+        """The grip's side as (radius, z), lands counted, from below upwards."""
+        return [(self.base / 2, self.foot), (self.top / 2, self.rim)]
+
+    def skirt_side(self) -> list[tuple[float, float]]:
+        """The skirt's side; empty without one."""
+        if not self.skirt:
+            return []
+        radius, (_, height, flared) = self.skirt[0] / 2, self.skirt
+        upper = (self.base / 2, self.foot) if flared else (radius, self.bottom + height)
+        lower = (radius, self.bottom + min(LIP, height / 2)) if flared else upper
+        return list(dict.fromkeys([*self._relieved(radius), lower, upper]))
+
+    def _relieved(self, radius: float) -> list[tuple[float, float]]:
+        if self.relief <= 0:
+            return [(radius, self.bottom)]
+        return [(radius - self.relief, self.bottom), (radius, self.bottom + self.relief)]
+
+    def solid_radius(self, low: float, high: float) -> float:
+        """Least radius of the body between two heights, grooves taken off."""
+        depth = self.groove_depth if self.grooves != "none" else 0.0
+        (r0, z0), (r1, z1) = self.side()
+
+        def at(z: float) -> float:
+            if z < self.foot and self.skirt:
+                return self.skirt[0] / 2 if not self.skirt[2] else self.base / 2
+            share = min(max((z - z0) / max(z1 - z0, 1e-9), 0.0), 1.0)
+            return r0 + share * (r1 - r0) - depth
+
+        return min(at(z) for z in (low, high, min(max(self.foot, low), high)))
+
+    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
+        """The turned outline, grooves and pointer left out."""
+        right = [
+            *self.skirt_side(),
+            *(self.side() if self.skirt else [*self._relieved(self.base / 2), *self.side()[1:]]),
+        ]
+        radius, e = self.top / 2, self.crown.edge_radius
+        right = [*right[:-1], (radius, self.rim - e), (radius - 0.3 * e, self.rim - 0.3 * e), (radius - e, self.rim)]
+        if self.rim != self.height:
+            right += [(radius * k / 6, self.height + (self.rim - self.height) * (k / 6) ** 2) for k in (4, 2)]
+        return (*right, (0.0, self.height), *((-r, z) for r, z in reversed(right)))
+
+
+def solid(model: PartModel) -> kernel.Shape:
+    """The knob without its mark, as one valid kernel solid. Raises KernelError in plain words."""
+    from partgen.errors import KernelError
+    from partgen.parts import kernel
+
+    assert isinstance(model, KnobModel)
+    try:
+        return kernel.one_solid(_build(model))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "knob", f"this knob cannot be built: {refused}") from refused
+
+
+def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
+    from partgen.parts import cap, kernel, turned
+
+    _require(model)
+    side = model.side()
+    if model.skirt:
+        below = (side[0][0], model.foot - min(0.3, model.skirt[1] / 2))
+        shape = turned.body([below, *side], model.crown, model.height)
+    else:
+        shape = turned.body([*model._relieved(model.base / 2), *side[1:]], model.crown, model.height)
+    if model.grooves != "none":
+        shape = turned.grooved(shape, model.grooves, model.count, model.groove_depth, (side[0], side[1]))
+    if model.skirt:
+        skirt = model.skirt_side()
+        closed = [*skirt, (0.0, model.foot), (0.0, model.bottom)]
+        shape = kernel.fuse(shape, kernel.revolved(tuple(kernel.Line(r, z) for r, z in closed)))
+    if model.pointer and model.pointer.raised:
+        shape = kernel.fuse(shape, _line(model, model.pointer))
+    core = PartModel(
+        section=round_section(2 * model.solid_radius(model.bottom, 0.0)),
+        height=model.height,
+        crown=replace(model.crown, edge_radius=0.0),
+        skirt_bottom=model.bottom,
+        wall=model.wall,
+        flange=None,
+        socket=model.socket,
+    )
+    cap.require(core)
+    tools = cap.inside(core, model.bottom)
+    if model.cavity:
+        tools.append(kernel.prism(kernel.Circle(model.cavity[0] / 2), model.bottom - 1.0, model.cavity[1]))
+    if model.inlay:
+        tools.append(
+            kernel.prism(kernel.Circle(model.inlay[0] / 2), model.height - model.inlay[1], model.height + 20.0)
+        )
+    if model.pointer and not model.pointer.raised:
+        tools.append(_line(model, model.pointer))
+        if model.skirt and not model.skirt[2]:
+            tools.append(
+                _bar(
+                    model.pointer, model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0, model.foot - 0.5, model.foot + 0.01
+                )
+            )
+    return kernel.cut(shape, *tools)
+
+
+def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
+    """The pointer on the crown, from beside the axis or the inlay to the edge."""
+    start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
+    low, high = min(model.rim, model.height), max(model.rim, model.height)
+    if pointer.raised:
+        end = model.top / 2 - model.crown.edge_radius - 0.1
+        return _bar(pointer, start, end, low - 0.5, high + pointer.depth)
+    return _bar(pointer, start, model.top / 2 + 5.0, low - pointer.depth, high + 20.0)
+
+
+def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401
+    from partgen.parts import kernel
+
+    if end - start < pointer.width:
+        raise kernel.Refused("no room for a pointer on its crown; make it narrower or the crown wider")
+    half = pointer.width / 2
+    return kernel.turned(kernel.box(start, end, -half, half, low, high), pointer.angle)
+
+
+def _require(model: KnobModel) -> None:
+    """Refuse what cannot be a body before the kernel sees it."""
+    from partgen.parts import kernel
+
+    if model.rim - model.crown.edge_radius <= model.foot + 0.2:
+        raise kernel.Refused("no height is left for its grip between skirt and crown")
+    if model.skirt and model.skirt[0] < model.base + 0.4:
+        raise kernel.Refused("its skirt is no wider than its grip; leave skirt_diameter out")
+    deepest = min(model.base, model.top) / 2
+    if model.grooves != "none":
+        if model.groove_depth > 0.35 * deepest:
+            raise kernel.Refused(f"grooves {model.groove_depth:.2f} mm deep in a body of {2 * deepest:.1f} mm")
+        pitch = 2 * math.pi * deepest / model.count
+        if pitch < 1.2 * (model.groove_depth if model.grooves == "ribs" else 2 * model.groove_depth):
+            raise kernel.Refused(
+                f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
+            )
+    if model.inlay and model.inlay[0] / 2 > model.top / 2 - model.crown.edge_radius - 0.4:
+        raise kernel.Refused("its inlay is as wide as its crown")
+    if model.cavity and model.cavity[1] > -0.1:
+        raise kernel.Refused("the nut stands as high as the shaft's end; nothing is left to hold")
