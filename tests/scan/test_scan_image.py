@@ -64,12 +64,12 @@ def test_one_even_tone_is_refused(tmp_path):
         read_picture(saved(tmp_path, Image.new("RGB", (200, 200), (90, 90, 90))))
 
 
-@pytest.mark.parametrize(("width", "height"), [(25_000, 20_000), (2**31 - 1, 2**31 - 1), (1, 10**6)])
+@pytest.mark.parametrize(("width", "height"), [(13_000, 12_000), (25_000, 20_000), (2**31 - 1, 2**31 - 1), (1, 10**6)])
 def test_huge_and_odd_sizes_are_refused_from_the_header_in_little_memory(tmp_path, width, height):
     path = tmp_path / "huge.png"
     path.write_bytes(png_header(width, height))
     tracemalloc.start()
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match="megapixels|far too many pixels|whole panel"):
         read_picture(path)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
