@@ -80,7 +80,7 @@ class _Session:
         ]
 
 
-def scan(  # noqa: PLR0917 - one option for each thing the picture leaves open
+def scan(
     profile: ProfilePath,
     image: Annotated[Path, typer.Argument(metavar="IMAGE", help="The scan: PNG, TIFF, JPEG, BMP.", show_default=False)],
     distance: Annotated[
