@@ -9,10 +9,12 @@ of the plan's own results is used but to compare with.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from partgen.checks.clearance import UPRIGHT, Pose
 from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, floor_and_crown
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles
@@ -30,20 +32,21 @@ def measure_over(
     plan: PositionPlan,
     mesh: Triangles,
     *,
-    sweep: tuple[float, float] = (0.0, 0.0),
+    poses: Sequence[Pose] = (UPRIGHT,),
+    ends: Sequence[tuple[float, float]] = ((0.0, 0.0),),
     sunk: float = 0.0,
     turned: bool = False,
 ) -> FitMeasurement:
-    """Measure one part. `sweep`: half of the way it slides; `sunk`: how deep its crown is cut on the axis;
-    `turned`: its size is twice its farthest point from the axis, whatever grooves it has.
+    """Measure one part. `poses`: how it leans in use; `ends`: where it slides to; `sunk`: how deep its crown
+    is cut on the axis; `turned`: its size is twice its farthest point from the axis, whatever grooves it has.
 
-    The least distance is taken where it is least: at full travel, at either end of the slide.
+    The least distance is taken where it is least: at full travel, at an end of its motion.
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    face = min(_face_distance(plan, vertices, (sign * sweep[0], sign * sweep[1])) for sign in (-1, 1))
+    face = min(_face_distance(plan, pose.apply(vertices), end) for pose in poses for end in ends)
     gap, common = math.inf, 0.0
     if plan.obstacles:
-        gap, common = _obstacles(plan, mesh)
+        gap, common = _obstacles(plan, mesh, poses)
     floor, crown = floor_and_crown(plan, mesh)
     crown += sunk
     size = np.ptp(vertices[:, :2], axis=0) if len(vertices) else np.array([math.nan, math.nan])
@@ -72,18 +75,19 @@ def _face_distance(plan: PositionPlan, vertices: FloatArray, moved: tuple[float,
     return float((vertices[:, 2] - plan.travel - face).min()) / math.hypot(1.0, *plan.slope)
 
 
-def _obstacles(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
+def _obstacles(plan: PositionPlan, mesh: Triangles, poses: Sequence[Pose]) -> tuple[float, float]:
     """Least distance to, and common volume with, what stands on the face, pressed home. inf: farther than SEARCH."""
     from manifold3d import Manifold, Mesh
 
-    part = Manifold(Mesh(np.asarray(mesh.vertices, dtype=np.float32), np.asarray(mesh.faces, dtype=np.uint32)))
-    part = part.translate((0.0, 0.0, -plan.travel))
     least, common = math.inf, 0.0
-    for obstacle in plan.obstacles:
-        solid = _standing(plan, obstacle)
-        common = max(common, (part ^ solid).volume())
-        distance = part.min_gap(solid, SEARCH)
-        least = min(least, distance if distance < SEARCH - 1e-6 else math.inf)
+    for pose in poses:
+        points = pose.apply(np.asarray(mesh.vertices, dtype=np.float64)) - (0.0, 0.0, plan.travel)
+        part = Manifold(Mesh(points.astype(np.float32), np.asarray(mesh.faces, dtype=np.uint32)))
+        for obstacle in plan.obstacles:
+            solid = _standing(plan, obstacle)
+            common = max(common, (part ^ solid).volume())
+            distance = part.min_gap(solid, SEARCH)
+            least = min(least, distance if distance < SEARCH - 1e-6 else math.inf)
     return (0.0 if common > 0 else least), common
 
 

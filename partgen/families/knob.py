@@ -109,7 +109,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             _pointing(job, label, spec, held),
         ]
         obstacles = () if spec.nut is None else (Obstacle("nut", round_section(spec.nut[0]), spec.nut[1]),)
-        drawn_room = over_panel.drawn_face_room(stand, model.section)
+        drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
         return Decided(stand, held, widest, model, tuple(rooms), drawn_room, tuple(findings), obstacles)
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)

@@ -2,7 +2,8 @@
 
 They mount on a shaft or lever whose end stands above the face, so their `drop` is negative and nothing of
 them passes the hole. What they may touch is the face itself and what stands on it (a nut). Lengths in mm;
-the model frame: z = 0 where the seat's end meets the socket's floor. May import: model, metrology, plan.
+the model frame: z = 0 where the seat's end meets the socket's floor.
+May import: model, metrology, plan, checks.clearance.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Annotated, ClassVar, Literal
 import numpy as np
 from pydantic import Field
 
+from partgen.checks.clearance import Pose
 from partgen.findings import Finding, State, judge_at_least, worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
@@ -25,6 +27,7 @@ from partgen.plan.heights import LITTLE, Crown, Site, rise
 from partgen.plan.job import Job, crown_of, proud_u95_of, wanted_proud
 from partgen.plan.mount import Gripped, MeasuredSeat, gripper, seat_as_measured, site_of, wall_room
 from partgen.plan.records import Clearance, CrownModel, Obstacle, PartModel, PositionPlan, Section
+from partgen.plan.sections import offset, outline
 from partgen.plan.stack import root_sum_square
 
 
@@ -64,6 +67,34 @@ class OverPanelSpec(PartSpec):
 
 
 @dataclass(frozen=True)
+class Motion:
+    """Where a part goes in use, besides down: slid along the board, or swung with its lever."""
+
+    slide: tuple[float, float] = (0.0, 0.0)
+    """Half of its way, to either side."""
+    throw: float = 0.0
+    """Angle to either side, radians."""
+    direction: float = 0.0
+    """Of the throw, radians from +X."""
+    pivot: float = 0.0
+    """How deep below the face the lever turns."""
+
+    def poses(self, drop: float) -> tuple[Pose, ...]:
+        """The ends of the throw, in the model frame; upright without one."""
+        if self.throw == 0.0:
+            return (Pose(),)
+        return tuple(Pose(sign * self.throw, self.direction, drop - self.pivot) for sign in (-1, 0, 1))
+
+    @property
+    def ends(self) -> tuple[tuple[float, float], ...]:
+        """The ends of the slide."""
+        return tuple(dict.fromkeys((sign * self.slide[0] + 0.0, sign * self.slide[1] + 0.0) for sign in (-1, 1)))
+
+
+STILL = Motion()
+
+
+@dataclass(frozen=True)
 class Stand:
     """One position of a part with its heights."""
 
@@ -76,8 +107,7 @@ class Stand:
     """The part below the seat's end, as drawn: its lower end lies at z = -length."""
     socket: float
     """Depth of the socket, on the layers."""
-    sweep: tuple[float, float]
-    """Half of the way it slides along the board."""
+    motion: Motion
 
 
 @dataclass(frozen=True)
@@ -93,9 +123,7 @@ class Room:
     cure: str
 
 
-def stands(
-    job: Job, name: str, spec: OverPanelSpec, rim: Section, sweep: tuple[float, float] = (0.0, 0.0)
-) -> list[Stand]:
+def stands(job: Job, name: str, spec: OverPanelSpec, rim: Section, motion: Motion = STILL) -> list[Stand]:
     """Heights of every position of a part whose lower end has the outline `rim`."""
     seat = seat_as_measured(job.profile, spec.seat)
     found = []
@@ -104,7 +132,10 @@ def stands(
             continue
         site = site_of(job.estimate, index, seat)
         crown = crown_of(job, spec, position, site)
-        lowest = site.drop + rim_rise(site, rim, sweep) + spec.gap + site.travel
+        # swung about a point below, the rim comes down: (gap + pivot) cos t - pivot - R sin t is left of it
+        reach, swung = max(rim.width, rim.depth) / 2, motion.throw
+        gap = (spec.gap + motion.pivot + reach * math.sin(swung)) / math.cos(swung) - motion.pivot
+        lowest = site.drop + rim_rise(site, rim, motion) + gap + site.travel
         error, layer = job.estimate.height_error.value, job.printer.layer_height
         first = job.printer.first_layer or layer
         length = first + max(0, math.floor((-lowest - error - first) / layer + 1e-9)) * layer
@@ -115,13 +146,36 @@ def stands(
             limits.append(site.obstacle - site.travel - LITTLE)
         depth = min(limits) if spec.socket_depth is None else min(spec.socket_depth, *limits)
         depth = max(layer, math.floor(depth / layer + 1e-9) * layer)
-        found.append(Stand(index, position, site, seat, crown, round(length, 6), round(depth, 6), sweep))
+        found.append(Stand(index, position, site, seat, crown, round(length, 6), round(depth, 6), motion))
     return found
 
 
-def rim_rise(site: Site, rim: Section, sweep: tuple[float, float]) -> float:
+def rim_rise(site: Site, rim: Section, motion: Motion) -> float:
     """How far the face rises from the axis to the highest point under the rim, over the whole way it slides."""
-    return rise((-site.slope[0], -site.slope[1]), rim) + abs(float(np.dot(site.slope, sweep)))
+    return rise((-site.slope[0], -site.slope[1]), rim) + abs(float(np.dot(site.slope, motion.slide)))
+
+
+def least_gap(stand: Stand, rim: Section, bottom: float, relief: float) -> float:
+    """Least distance, square to the face, of the lower edge at z = bottom: pressed home, at the ends of its motion.
+
+    A chamfer of `relief` leaves two edges. Nearest to a plane is a corner of the edge's outline.
+    """
+    site = stand.site
+    edge = np.asarray(outline(rim, opening=False, tolerance=0.002))
+    shrunk = np.asarray(outline(offset(rim, relief), opening=False, tolerance=0.002)) if relief > 0 else edge
+    points = np.vstack(
+        [
+            np.column_stack([edge, np.full(len(edge), bottom + relief)]),
+            np.column_stack([shrunk, np.full(len(shrunk), bottom)]),
+        ]
+    )
+    least = math.inf
+    for pose in stand.motion.poses(site.drop):
+        moved = pose.apply(points)
+        for end in stand.motion.ends:
+            face = site.drop + (moved[:, :2] + np.asarray(end)) @ np.asarray(site.slope)
+            least = min(least, float((moved[:, 2] - site.travel - face).min()))
+    return least / math.hypot(1.0, *site.slope)
 
 
 def nut_top(spec: OverPanelSpec, site: Site) -> float:
@@ -145,28 +199,21 @@ def grips(job: Job, spec: OverPanelSpec, around: Sequence[Section], depths: Sequ
 
 
 def face_room(job: Job, stand: Stand, rim: Section, slop: float) -> Room:
-    """Between the lower end and the panel face, at full travel."""
+    """Between the lower end and the panel face, at full travel and at the ends of its motion."""
     site, estimate = stand.site, job.estimate
     reach = math.hypot(rim.width, rim.depth) / 2 if rim.shape != "round" else rim.width / 2
-    value = -(stand.length + estimate.height_error.value) - site.drop - rim_rise(site, rim, stand.sweep) - site.travel
+    value = least_gap(stand, rim, -(stand.length + estimate.height_error.value), 0.0)
     slope_u = math.sqrt(max(float(np.linalg.eigvalsh(np.asarray(estimate.slope_cov)).max()), 0.0))
     spread = job.printer.error.height.spread
     u = math.sqrt(
         max(float(estimate.drop_cov[stand.index, stand.index]), 0.0)
-        + ((reach + math.hypot(*stand.sweep)) * slope_u) ** 2
+        + ((reach + math.hypot(*stand.motion.slide)) * slope_u) ** 2
         + estimate.height_error.u**2
         + spread**2
         + stand.seat.travel.u**2 * (site.travel > 0)
     )
     lean = reach * (stand.seat.play / site.seat_length + slop / stand.socket)
     return Room("panel face", value, u, lean, "raise gap, or measure this drop again")
-
-
-def drawn_face_room(stand: Stand, rim: Section) -> float:
-    """The same as drawn, square to the face: what the geometry must find again."""
-    site = stand.site
-    upright = -stand.length - site.drop - rim_rise(site, rim, stand.sweep) - site.travel
-    return upright / math.hypot(1.0, *site.slope)
 
 
 def clearance(rooms: Sequence[Room], drawn: float) -> Clearance:
@@ -260,6 +307,8 @@ class Decided:
     drawn: float
     findings: tuple[Finding, ...]
     obstacles: tuple[Obstacle, ...] = ()
+    footprint: Section | None = None
+    """All that the part passes over, where it slides."""
 
 
 def position_plan(job: Job, name: str, spec: OverPanelSpec, decided: Decided) -> PositionPlan:
@@ -298,6 +347,7 @@ def position_plan(job: Job, name: str, spec: OverPanelSpec, decided: Decided) ->
         state=worst(f.state for f in checks),
         over=True,
         obstacles=decided.obstacles,
+        footprint=decided.footprint,
     )
 
 

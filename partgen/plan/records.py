@@ -279,6 +279,8 @@ class PositionPlan:
     """True for a part that stays over the panel: `passage` is then empty, and `clearance` is the least room to
     the face and to `obstacles`."""
     obstacles: tuple[Obstacle, ...] = ()
+    footprint: Section | None = None
+    """All that the part passes over in use, where that is more than its widest section."""
 
 
 @dataclass(frozen=True)

@@ -295,7 +295,7 @@ def _with_neighbours(
         spec = specs[p.part]
         if p.model.flange and isinstance(spec, CapSpec):
             return flange_section(openings[p.hole].section, spec.flange_overlap)
-        return p.section
+        return p.footprint or p.section
 
     footprints = [Footprint(p.label, p.at, widest(p)) for p in plans]
     found = neighbour_findings(footprints)
