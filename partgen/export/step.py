@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partgen.errors import OutsideError
+from partgen.export.step_order import in_fixed_order
 from partgen.parts import kernel
 
 Floats = npt.NDArray[np.float64]
@@ -126,7 +127,7 @@ def _pinned(text: str, name: str, created: date) -> str:
     rest = re.sub(
         r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\('\d+'", lambda _: f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{next(number)}'", rest
     )
-    return re.sub(r"[^\x00-\x7f]", lambda found: _encoded(found[0]), head + "DATA;" + rest)
+    return re.sub(r"[^\x00-\x7f]", lambda found: _encoded(found[0]), head + "DATA;" + in_fixed_order(rest))
 
 
 def _plain(text: str) -> str:

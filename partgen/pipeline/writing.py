@@ -77,8 +77,18 @@ def write_plates(
             PlacedPart(label, stems[label], made[label].cap.mesh, tuple(spots), plate.colour, plate.material)
             for label, spots in places.items()
         ]
-        write_atomic(folder / name, plate_3mf(parts, replace(about, title=f"{about.title}, {name.split('.')[0]}")))
+        entitled = replace(about, title=f"{about.title}, {name.split('.')[0]}")
+        write_atomic(folder / name, plate_3mf(parts, entitled, _thumbnail(parts)))
     return names
+
+
+def _thumbnail(parts: Sequence[PlacedPart]) -> bytes:
+    """A small picture of a plate, as file managers show it."""
+    from partgen.report.extras import Shape
+    from partgen.report.picture import Body, picture, view
+
+    lying = [(part.mesh.transformed(place), part.colour) for part in parts for place in part.places]
+    return picture([Body(Shape(m.vertices, m.faces), colour) for m, colour in lying], view(-25, 40), 256, 256)
 
 
 def print_doc(made: Mapping[str, MadePart], inputs: Inputs, out: LaidOut, written: Sequence[str]) -> PrintDoc:

@@ -78,6 +78,27 @@ def test_equal_input_gives_equal_bytes_whatever_was_written_before(solids: list[
     assert first == again
 
 
+def test_the_order_of_colours_is_fixed_whatever_the_writers_own() -> None:
+    """Two orders of the same records, as the kernel was seen to write them, come out the same."""
+    from partgen.export.step_order import in_fixed_order
+
+    root = "MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION"
+    red, green = "COLOUR_RGB('',1.,0.,0.)", "COLOUR_RGB('',0.,1.,0.)"
+
+    def written(first: tuple[int, str], second: tuple[int, str]) -> str:
+        lines = ["#1 = A();", "#2 = B();"]
+        for number, (target, colour) in zip((3, 6), (first, second), strict=True):
+            lines.append(f"#{number} = {root}('',(\n    #{number + 1}),#9);")
+            lines.append(f"#{number + 1} = STYLED_ITEM('color',(#{number + 2}),#{target});")
+            lines.append(f"#{number + 2} = {colour};")
+        return "\n".join([*lines, "ENDSEC;", ""])
+
+    one, other = written((1, red), (2, green)), written((2, green), (1, red))
+    assert one != other
+    assert in_fixed_order(one) == in_fixed_order(other)
+    assert "#1 = A();" in in_fixed_order(one)
+
+
 def test_writing_says_nothing_on_standard_output() -> None:
     code = (
         "from datetime import date; from partgen.export.step import *; from partgen.parts import kernel as k;"
