@@ -7,12 +7,15 @@ higher there than on the axis. A crown parallel to the panel is a plane with the
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partgen.parts import kernel
 from partgen.parts.outlines import farthest, outline_of, span
 from partgen.plan.records import CrownModel, Section
+
+if TYPE_CHECKING:
+    from partgen.parts import kernel
 
 
 def ball_radius(section: Section, rise: float) -> float:
@@ -42,6 +45,8 @@ def edge_radius(section: Section, crown: CrownModel) -> float:
 
 def _rolls(section: Section, crown: CrownModel, radius: float) -> bool:
     """Whether the kernel can round this crown's edge by `radius`."""
+    from partgen.parts import kernel  # here, because how far a crown reaches is asked for without it
+
     try:
         kernel.one_solid(_rounded(_cut(section, crown, 0.0, 10.0), 0.0, radius))
     except kernel.Refused:
@@ -69,6 +74,8 @@ def crowned(section: Section, crown: CrownModel, bottom: float, height: float) -
 
 def _cut(section: Section, crown: CrownModel, bottom: float, height: float) -> kernel.Shape:
     """The prism with its crown, still sharp at the edge."""
+    from partgen.parts import kernel
+
     outline = outline_of(section)
     upright = section.shape == "round"
     if crown.kind == "dished" and crown.rise > 0:
@@ -88,6 +95,8 @@ def _cut(section: Section, crown: CrownModel, bottom: float, height: float) -> k
 def _rounded(body: kernel.Shape, bottom: float, radius: float) -> kernel.Shape:
     if radius <= 0:
         return body
+    from partgen.parts import kernel
+
     return kernel.rounded(body, kernel.edges(body, lambda ends: _is_rim(ends, bottom)), radius)
 
 
@@ -98,6 +107,8 @@ def _is_rim(ends: np.ndarray, bottom: float) -> bool:
 
 def _above_plane(slope: tuple[float, float], height: float, size: float) -> kernel.Shape:
     """A block that fills everything near the axis above z = height + slope . (x, y)."""
+    from partgen.parts import kernel
+
     normal = np.array([-slope[0], -slope[1], 1.0])
     normal /= np.linalg.norm(normal)
     u = np.cross([0.0, 1.0, 0.0], normal)

@@ -7,7 +7,6 @@ Lengths in mm. The kernel's exceptions leave here as ValueError-free `Refused`, 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -35,44 +34,14 @@ from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Shape, TopoDS_Solid, TopoDS_Wire
 from OCP.TopTools import TopTools_IndexedMapOfShape, TopTools_ListOfShape
 
+from partgen.parts.curves import Arc, Circle, Line, Outline
+
 Shape = Any
 """A kernel shape (TopoDS_Shape); the bindings carry no types that mypy could follow."""
 
 
 class Refused(Exception):  # noqa: N818 - it reads as what happened
     """The kernel could not do one step; the caller says which part it was for."""
-
-
-@dataclass(frozen=True)
-class Line:
-    """Straight from the previous point to (x, y)."""
-
-    x: float
-    y: float
-
-
-@dataclass(frozen=True)
-class Arc:
-    """A circular arc from the previous point through (mx, my) to (x, y)."""
-
-    mx: float
-    my: float
-    x: float
-    y: float
-
-
-@dataclass(frozen=True)
-class Circle:
-    """A whole circle around (x, y)."""
-
-    radius: float
-    x: float = 0.0
-    y: float = 0.0
-
-
-Outline = Circle | tuple[Line | Arc, ...]
-"""A closed outline in the XY plane: a circle, or pieces that end where the first one starts (the
-last piece's end point is the first piece's start)."""
 
 
 def wire(outline: Outline, z: float) -> Shape:
