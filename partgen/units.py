@@ -20,6 +20,8 @@ _NUMBER = re.compile(
     r"|^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$"  # 4.31, .5, 1e-1
 )
 
+_UNIT_NAME = re.compile(r"[A-Za-zµμ]{1,20}")
+
 
 @dataclass(frozen=True)
 class Written:
@@ -104,9 +106,10 @@ def _unit_scale(name: str, unit: Unit) -> float:
         return MM_PER[unit]
     if name in ("mm", "in", "inch", '"', "”"):  # the usual ones need no unit library
         return 1.0 if name == "mm" else 25.4
-    ureg = _registry()
     try:
-        scale = ureg.Quantity(1, name).to("mm").magnitude
+        if not _UNIT_NAME.fullmatch(name):  # pint would work out "9**9**9", and never come back
+            raise ValueError(name)
+        scale = _registry().Quantity(1, name).to("mm").magnitude
     except Exception as error:  # pint raises several unrelated types for words it cannot read
         raise ValueError(f'a length unit such as mm or in, not "{name}"') from error
     return float(scale)
