@@ -28,7 +28,9 @@ from partgen.plan.records import FingersModel, PositionPlan, SocketModel
 AGREE = 0.02
 """mm, diametral, within which plan and mesh must find the same interference: twice the tessellation."""
 LEVELS = 24
-"""Slices through the socket: closer than the shortest rib's crest is long."""
+"""Slices through the socket at least."""
+STEP = 0.2
+"""mm between slices at most: closer than a finger's lip or the shortest rib's crest is long."""
 PRESSING = ("interference", "ribs", "fingers")
 """Grips whose interference is that of the socket with the seat."""
 
@@ -52,7 +54,8 @@ def measure_grip(socket: SocketModel, mesh: Triangles, seat: Seat) -> GripMeasur
     """
     triangles = _around_socket(mesh, socket, seat)
     best, level = -math.inf, math.nan
-    for z in -socket.length * (np.arange(LEVELS) + 0.5) / LEVELS:
+    levels = max(LEVELS, math.ceil(socket.length / STEP))
+    for z in -socket.length * (np.arange(levels) + 0.5) / levels:
         ends = slice_triangles(triangles, float(z))
         # Nine points along each segment, its middle among them: a rib's flat crest meets a round seat there.
         t = np.linspace(0.0, 1.0, 9)[:, None, None]

@@ -19,7 +19,7 @@ from partgen.plan.solve import plan_through
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
 
 class ButtonCap(PartSpec):
@@ -57,12 +57,12 @@ class ButtonCap(PartSpec):
 
 
 def _maker() -> Maker:
-    from partgen.mesh.heights import CAP
+    from partgen.mesh.derive import CAP
 
     return CAP
 
 
-def _measure(plan: PositionPlan, mesh: Triangles, seat: Seat) -> Measured:
+def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
     from partgen.checks.fit import fit_findings, measure_fit
 
     fit = measure_fit(plan, mesh)

@@ -23,12 +23,12 @@ from partgen.model.part import PartSpec
 from partgen.plan.caps import compensated
 from partgen.plan.job import Job, PartPlans
 from partgen.plan.mount import Gripped
-from partgen.plan.records import Obstacle, PositionPlan, Section
+from partgen.plan.records import PositionPlan, Section
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
 ROTARY_APART = 25.0
 """mm from edge to edge of rotary controls, one hand at random: MIL-STD-1472E, table VII."""
@@ -108,9 +108,10 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             _torque(job, label, spec, stand, held),
             _pointing(job, label, spec, held),
         ]
-        obstacles = () if spec.nut is None else (Obstacle("nut", round_section(spec.nut[0]), spec.nut[1]),)
         drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
-        return Decided(stand, held, widest, model, tuple(rooms), drawn_room, tuple(findings), obstacles)
+        return Decided(
+            stand, held, widest, model, tuple(rooms), drawn_room, tuple(findings), over_panel.obstacles(spec)
+        )
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)
     notes, near = _finger_room(job, name, spec, widest.width)
@@ -145,17 +146,10 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
     if spec.pointer != "none":
         angle = math.radians(direction + spec.pointer_angle)
         pointer = Pointer(spec.pointer == "raised", spec.pointer_width, spec.pointer_depth, angle)
+    section = round_section(max(base, top, skirt[0] if skirt else 0.0))
+    socket = held[1] if held else NO_SOCKET
     return KnobModel(
-        section=round_section(max(base, top, skirt[0] if skirt else 0.0)),
-        height=round(stand.crown.model, 6),
-        crown=over_panel.crown_model(spec, round_section(top)),
-        skirt_bottom=-stand.length,
-        wall=spec.wall,
-        flange=None,
-        socket=held[1] if held else NO_SOCKET,
-        relief=round(math.ceil(max(job.printer.error.flare.value, 0.0) / 0.05 - 1e-9) * 0.05, 4),
-        mark=stand.position.label if spec.mark != "none" else "",
-        mark_kind=spec.mark,
+        **over_panel.common(job, spec, stand, section, socket, crown_on=round_section(top)),
         base=base,
         top=top,
         skirt=skirt,
@@ -189,14 +183,8 @@ def _nut_rooms(job: Job, spec: Knob, stand: Stand) -> list[Room]:
     read = job.profile.caliper.limit_of_error / math.sqrt(3)
     aside = stand.seat.play + spec.nut[1] * math.hypot(*stand.site.slope)
     side = math.sqrt((bore.u / 2) ** 2 + (hole.spread / 2) ** 2 + read**2)
-    layer = job.printer.layer_height
-    over = math.sqrt(
-        max(float(job.estimate.drop_cov[stand.index, stand.index]), 0.0)
-        + job.estimate.height_error.u**2
-        + job.printer.error.height.spread**2
-        + read**2
-        + layer**2 / 12
-    )
+    layer = job.printer.layer_height  # the ceiling over the nut lies between two layers
+    over = math.hypot(over_panel.nut_u(job, stand), layer / math.sqrt(12))
     return [
         Room("nut's side", spec.nut_room, side, aside, "make nut_room larger"),
         Room("nut's top", spec.nut_room, over, stand.seat.play / stand.site.seat_length * spec.nut[0] / 2,
@@ -317,12 +305,12 @@ def _half(job: Job, part: str) -> float:
 
 def maker() -> Maker:
     """Every height is a build of its own: a tapered or grooved body has no straight stretch."""
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
     return Maker(solid)
 
 
-def measure(plan: PositionPlan, mesh: Triangles, seat: Seat) -> Measured:
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
     """Height, gap, nut and diameter on the mesh."""
     from partgen.checks.over import measure_over, over_findings
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
@@ -26,7 +26,7 @@ from partgen.plan.clearance import P_FLOOR
 from partgen.plan.heights import LITTLE, Crown, Site, rise
 from partgen.plan.job import Job, crown_of, proud_u95_of, wanted_proud
 from partgen.plan.mount import Gripped, MeasuredSeat, gripper, seat_as_measured, site_of, wall_room
-from partgen.plan.records import Clearance, CrownModel, Obstacle, PartModel, PositionPlan, Section
+from partgen.plan.records import Clearance, CrownModel, Obstacle, PartModel, PositionPlan, Section, SocketModel
 from partgen.plan.sections import offset, outline
 from partgen.plan.stack import root_sum_square
 
@@ -85,6 +85,17 @@ class Motion:
             return (Pose(),)
         return tuple(Pose(sign * self.throw, self.direction, drop - self.pivot) for sign in (-1, 0, 1))
 
+    def upright(self, room: float, reach: float) -> float:
+        """Height over the face, upright, of an edge `reach` from the axis that keeps `room` when thrown.
+
+        Turned by t about a point `pivot` below, it comes down to (h + pivot) cos t - pivot - reach sin t.
+        """
+        return (room + self.pivot + reach * math.sin(self.throw)) / math.cos(self.throw) - self.pivot
+
+    def thrown(self, height: float, reach: float) -> float:
+        """What is left of a height over the face when thrown: the inverse of `upright`."""
+        return (height + self.pivot) * math.cos(self.throw) - self.pivot - reach * math.sin(self.throw)
+
     @property
     def ends(self) -> tuple[tuple[float, float], ...]:
         """The ends of the slide."""
@@ -123,8 +134,11 @@ class Room:
     cure: str
 
 
-def stands(job: Job, name: str, spec: OverPanelSpec, rim: Section, motion: Motion = STILL) -> list[Stand]:
-    """Heights of every position of a part whose lower end has the outline `rim`."""
+def stands(
+    job: Job, name: str, spec: OverPanelSpec, rim: Section, motion: Motion = STILL, *, over_nut: bool = False
+) -> list[Stand]:
+    """Heights of every position of a part whose lower end has the outline `rim`; `over_nut`: it ends above the
+    nut, else the nut has room inside it."""
     seat = seat_as_measured(job.profile, spec.seat)
     found = []
     for index, position in enumerate(job.profile.position):
@@ -132,10 +146,11 @@ def stands(job: Job, name: str, spec: OverPanelSpec, rim: Section, motion: Motio
             continue
         site = site_of(job.estimate, index, seat)
         crown = crown_of(job, spec, position, site)
-        # swung about a point below, the rim comes down: (gap + pivot) cos t - pivot - R sin t is left of it
-        reach, swung = max(rim.width, rim.depth) / 2, motion.throw
-        gap = (spec.gap + motion.pivot + reach * math.sin(swung)) / math.cos(swung) - motion.pivot
-        lowest = site.drop + rim_rise(site, rim, motion) + gap + site.travel
+        reach = max(rim.width, rim.depth) / 2
+        lowest = rim_rise(site, rim, motion) + motion.upright(spec.gap, reach)
+        if over_nut and spec.nut is not None:
+            lowest = max(lowest, motion.upright(spec.nut_room + nut_top(spec, site), min(reach, spec.nut[0] / 2)))
+        lowest += site.drop + site.travel
         error, layer = job.estimate.height_error.value, job.printer.layer_height
         first = job.printer.first_layer or layer
         length = first + max(0, math.floor((-lowest - error - first) / layer + 1e-9)) * layer
@@ -214,6 +229,53 @@ def face_room(job: Job, stand: Stand, rim: Section, slop: float) -> Room:
     )
     lean = reach * (stand.seat.play / site.seat_length + slop / stand.socket)
     return Room("panel face", value, u, lean, "raise gap, or measure this drop again")
+
+
+def nut_rooms(job: Job, spec: OverPanelSpec, stand: Stand, rim: Section) -> list[Room]:
+    """Between the lower end and the top of what stands on the face, of a part that ends above it."""
+    if spec.nut is None:
+        return []
+    site, reach = stand.site, min(max(rim.width, rim.depth), spec.nut[0]) / 2
+    height = -(stand.length + job.estimate.height_error.value) - site.drop - site.travel
+    value = stand.motion.thrown(height, reach) - nut_top(spec, site)
+    u = nut_u(job, stand)
+    return [Room("nut's top", value, u, reach * stand.seat.play / site.seat_length, "make nut_room larger")]
+
+
+def nut_u(job: Job, stand: Stand) -> float:
+    """Standard uncertainty of a height over the nut, whose own height was read with the same calipers."""
+    return math.sqrt(
+        max(float(job.estimate.drop_cov[stand.index, stand.index]), 0.0)
+        + job.estimate.height_error.u**2
+        + job.printer.error.height.spread**2
+        + job.profile.caliper.limit_of_error**2 / 3
+    )
+
+
+def obstacles(spec: OverPanelSpec) -> tuple[Obstacle, ...]:
+    """What stands on the face, as the geometry is measured against."""
+    if spec.nut is None:
+        return ()
+    return (Obstacle("nut", Section("round", spec.nut[0], spec.nut[0]), spec.nut[1]),)
+
+
+def common(
+    job: Job, spec: OverPanelSpec, stand: Stand, section: Section, socket: SocketModel, crown_on: Section | None = None
+) -> dict[str, Any]:
+    """The fields that every family's model has; `crown_on`: the section that the crown ends, where not the widest."""
+    flare = max(job.printer.error.flare.value, 0.0)
+    return {
+        "section": section,
+        "height": round(stand.crown.model, 6),
+        "crown": crown_model(spec, crown_on or section),
+        "skirt_bottom": -stand.length,
+        "wall": spec.wall,
+        "flange": None,
+        "socket": socket,
+        "relief": round(math.ceil(flare / 0.05 - 1e-9) * 0.05, 4),
+        "mark": stand.position.label if spec.mark != "none" else "",
+        "mark_kind": spec.mark,
+    }
 
 
 def clearance(rooms: Sequence[Room], drawn: float) -> Clearance:

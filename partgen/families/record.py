@@ -15,7 +15,7 @@ from partgen.plan.records import PositionPlan
 if TYPE_CHECKING:
     from partgen.checks.fit import FitMeasurement
     from partgen.checks.triangles import Triangles
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
     Measured = tuple[FitMeasurement, tuple[Finding, ...]]
 
@@ -30,7 +30,7 @@ class Family:
     """Decides everything for the positions of one part. Pure, without CAD."""
     maker: Callable[[], Maker]
     """How its models become solids; CAD is imported inside."""
-    measure: Callable[[PositionPlan, Triangles, Seat], Measured]
+    measure: Callable[[PositionPlan, Triangles, PartSpec, Seat], Measured]
     """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch."""
 
     @property

@@ -34,12 +34,12 @@ def _build(model: PartModel) -> kernel.Shape:
     body = crowned(model.section, model.crown, model.skirt_bottom, model.height)
     lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
     if model.relief > 0 and lowest == model.skirt_bottom:
-        body = _relieved(body, model.skirt_bottom, model.relief)
+        body = relieved(body, model.skirt_bottom, model.relief)
     if model.flange:
         flange = kernel.prism(outline_of(model.flange.section), model.flange.bottom, model.flange.top)
         if model.relief > 0 and model.flange.bottom <= model.skirt_bottom:
             thickness = model.flange.top - model.flange.bottom
-            flange = _relieved(flange, model.flange.bottom, min(model.relief, thickness / 2))
+            flange = relieved(flange, model.flange.bottom, min(model.relief, thickness / 2))
         body = kernel.fuse(body, flange)
     mouth = -socket.length
     if mouth < lowest - 1e-6:
@@ -103,7 +103,7 @@ def _holds(section: Section, across: float, along: float, *, round_pocket: bool)
     return bool(outline.contains(hole.buffer(0.1)))
 
 
-def _relieved(body: kernel.Shape, bottom: float, size: float) -> kernel.Shape:
+def relieved(body: kernel.Shape, bottom: float, size: float) -> kernel.Shape:
     """The chamfer that keeps the flared first layer inside the wanted outline."""
     around = kernel.edges(body, lambda ends: bool(abs(ends[:, 2] - bottom).max() < 1e-6))
     return kernel.chamfered(body, around, size)

@@ -138,8 +138,8 @@ def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: P
 def _measured(
     plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer, *, walls: Walls
 ) -> MadePart:
-    family = BY_KIND[profile.part[plan.part].kind]
-    fit, fitting = family.measure(plan, cap.mesh, profile.seat[plan.seat])
+    spec = profile.part[plan.part]
+    fit, fitting = BY_KIND[spec.kind].measure(plan, cap.mesh, spec, profile.seat[plan.seat])
     printed, printing = printability(cap.mesh, orientation, printer, walls=walls)
     findings = (
         *fitting,

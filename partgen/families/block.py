@@ -1,0 +1,123 @@
+"""A block-shaped body over the panel as it is drawn, and its solid: slider caps, flat lever caps. Lengths in mm.
+
+May import: errors, plan.records, parts (inside functions).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from partgen.plan.records import PartModel, Polygon
+
+if TYPE_CHECKING:
+    from partgen.parts import kernel
+
+HOLLOW_SHARE = 0.75
+"""Part of the block's length that a finger hollow takes."""
+
+
+@dataclass(frozen=True)
+class BlockModel(PartModel):
+    """A block with the outline of `section` all the way up."""
+
+    along: float = 0.0
+    """Direction of the stroke, radians from +X; hollow and line run square to it."""
+    length: float = 0.0
+    """Of the block along the stroke."""
+    hollow: float = 0.0
+    """Depth of the finger's hollow across the crown; 0: none."""
+    line: Literal["none", "groove", "raised"] = "none"
+    line_width: float = 1.0
+    line_depth: float = 0.5
+
+    @property
+    def sunk(self) -> float:
+        """How deep the crown is cut on the axis; negative where a line stands on it."""
+        line = {"none": 0.0, "groove": self.line_depth, "raised": -self.line_depth}[self.line]
+        return self.hollow + line
+
+    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
+        """The block's cut with its hollow; the line left out."""
+        half = (self.section.width, self.section.depth)[axis] / 2
+        across = abs((math.cos(self.along), math.sin(self.along))[axis])
+        low, top, e = self.skirt_bottom, self.height, self.crown.edge_radius
+        right = [(half, low), (half, top - e), (half - 0.3 * e, top - 0.3 * e), (half - e, top)]
+        crown: list[tuple[float, float]] = []
+        if self.hollow > 0 and across > 0.99:
+            reach = HOLLOW_SHARE * self.length / 2
+            crown = [(reach * k / 6, top - self.hollow * (1 - (k / 6) ** 2)) for k in range(6, -7, -1)]
+        elif self.hollow > 0 and across < 0.01:
+            right = [(half, low), (half, top - self.hollow)]
+        return (*right, *crown, *((-u, z) for u, z in reversed(right)))
+
+
+def solid(model: PartModel) -> kernel.Shape:
+    """The block without its mark, as one valid kernel solid. Raises KernelError in plain words."""
+    from partgen.errors import KernelError
+    from partgen.parts import kernel
+
+    assert isinstance(model, BlockModel)
+    try:
+        return kernel.one_solid(_build(model))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "block", f"this part cannot be built: {refused}") from refused
+
+
+def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
+    from partgen.parts import cap, kernel
+    from partgen.parts.crowns import crowned
+
+    cap.require(model)
+    if model.hollow > 0 and model.crown.kind != "flat":
+        raise kernel.Refused("a finger's hollow in a crown that is not flat")
+    shape = crowned(model.section, model.crown, model.skirt_bottom, model.height)
+    if model.relief > 0:
+        shape = cap.relieved(shape, model.skirt_bottom, model.relief)
+    tools = cap.inside(model, model.skirt_bottom)
+    if model.hollow > 0:
+        tools.append(_hollow(model))
+    if model.line == "groove":
+        tools.append(_line(model, model.height - model.sunk, model.height + 5.0))
+    shape = kernel.cut(shape, *tools)
+    if model.line == "raised":
+        low = model.height - model.hollow
+        outside = kernel.common(_line(model, low - 0.4, low + model.line_depth), _within(model))
+        shape = kernel.fuse(shape, outside)
+    return shape
+
+
+def _within(model: BlockModel) -> Any:  # noqa: ANN401
+    """The block's prism a little inside its edges, where a raised line may stand."""
+    from partgen.parts import kernel
+    from partgen.parts.outlines import inset, outline_of
+
+    room = inset(model.section, model.crown.edge_radius + 0.1)
+    if room is None:
+        raise kernel.Refused("no room for a raised line on its crown")
+    return kernel.prism(outline_of(room), model.skirt_bottom, model.height + 10.0)
+
+
+def _hollow(model: BlockModel) -> Any:  # noqa: ANN401
+    """A cylinder lying square to the stroke: radius from chord and sagitta, (c^2/4 + h^2) / (2 h)."""
+    import numpy as np
+
+    from partgen.parts import kernel
+
+    half = HOLLOW_SHARE * model.length / 2
+    radius = (half**2 + model.hollow**2) / (2 * model.hollow)
+    lying = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+    # the cylinder's axis along X, then square to the stroke, its lowest line `hollow` under the crown
+    lying[2, 3] = model.height - model.hollow + radius
+    far = model.section.width + model.section.depth
+    cylinder = kernel.transformed(kernel.prism(kernel.Circle(radius), -far, far), lying)
+    return kernel.turned(cylinder, model.along + math.pi / 2)
+
+
+def _line(model: BlockModel, low: float, high: float) -> Any:  # noqa: ANN401
+    """A bar across the middle, square to the stroke."""
+    from partgen.parts import kernel
+
+    far, half = model.section.width + model.section.depth, model.line_width / 2
+    return kernel.turned(kernel.box(-half, half, -far, far, low, high), model.along)

@@ -1,0 +1,169 @@
+"""Lever cap: a sleeve over the end of a lever that is thrown from side to side.
+
+Thrown, its lower edge comes down towards the panel on one side; the gap is asked for there. A lever that is thicker in
+one place than in another is gripped where it is thickest. Lengths in mm, angles in degrees in the profile.
+May import: model, plan, families.over_panel.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
+
+from pydantic import Field
+
+from partgen.families import block, knob_model, over_panel
+from partgen.families.block import BlockModel
+from partgen.families.knob_model import KnobModel, round_section
+from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
+from partgen.families.record import Family
+from partgen.findings import Finding, State
+from partgen.metrology.records import FloatArray
+from partgen.model.fields import Length
+from partgen.model.panel import Seat
+from partgen.model.part import PartSpec
+from partgen.plan.caps import compensated
+from partgen.plan.heights import LITTLE
+from partgen.plan.job import Job, PartPlans
+from partgen.plan.records import PartModel, PositionPlan, Section
+
+if TYPE_CHECKING:
+    from partgen.checks.triangles import Triangles
+    from partgen.families.record import Measured
+    from partgen.mesh.heights import Maker
+
+LEAN = 0.5
+"""mm that the crown may be pushed aside by what the taper leaves loose (common practice, no source)."""
+
+
+class LeverCap(OverPanelSpec):
+    """Keys of a [part.*] table with kind = "lever-cap"."""
+
+    kind: Literal["lever-cap"] = "lever-cap"
+    form: Literal["round", "flat"] = "round"
+    section: tuple[Length, Length] = (10.0, 10.0)
+    """(along X, along Y) at the lower end; a round one takes the first for its diameter."""
+    top_diameter: Length | None = None
+    """Of a round one at its crown; None: straight."""
+    corner_radius: Length = 1.0
+    """Of a flat one."""
+    grooves: Literal["none", "flutes", "ribs"] = "none"
+    """Around a round one."""
+    groove_count: Annotated[int, Field(ge=3, le=90)] = 10
+    groove_depth: Length = 0.5
+    throw: Annotated[float, Field(ge=0, le=45)] = 12.0
+    """Degrees to either side of upright."""
+    throw_direction: Annotated[float, Field(ge=-360, le=360)] = 90.0
+    """Degrees from +X."""
+    pivot: Length = 6.0
+    """How deep below the face the lever turns."""
+    thinnest: Length | None = None
+    """The lever's least thickness where the socket holds it, measured across the same faces as the seat, whose own
+    readings are taken where it is thickest. None: it does not taper."""
+    gap: Length = 1.0
+    """Wanted between the lower end and the panel face, thrown to the side."""
+
+    BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
+        "top_diameter": (2.0, 60.0),
+        "groove_depth": (0.1, 5.0),
+        "pivot": (0.0, 60.0),
+        "thinnest": (0.3, 60.0),
+    }
+
+
+def motion_of(spec: LeverCap) -> Motion:
+    """The throw to either side."""
+    return Motion(throw=math.radians(spec.throw), direction=math.radians(spec.throw_direction), pivot=spec.pivot)
+
+
+def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
+    """The planner of lever caps."""
+    assert isinstance(spec, LeverCap)
+    width, depth = spec.section
+    if spec.form == "round":
+        section = round_section(max(width, spec.top_diameter or width))
+        around = round_section(
+            min(width, spec.top_diameter or width) - 2 * (spec.groove_depth if spec.grooves != "none" else 0.0)
+        )
+        lower = round_section(width)
+    else:
+        section = around = lower = Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2))
+    found = over_panel.stands(job, name, spec, lower, motion_of(spec), over_nut=True)
+    held = over_panel.grips(job, spec, [around] * len(found), [stand.socket for stand in found])
+    gripped = dict(zip((stand.index for stand in found), held, strict=True))
+
+    def decide(stand: Stand) -> Decided:
+        model = _model(job, spec, stand, gripped[stand.index][1])
+        rooms = [
+            over_panel.face_room(job, stand, lower, gripped[stand.index][0].slop),
+            *over_panel.nut_rooms(job, spec, stand, lower),
+        ]
+        findings = [
+            *over_panel.height_findings(job, spec, stand, spec.crown_rise if spec.crown == "domed" else 0.0),
+            *over_panel.room_findings(stand.position.label, spec, rooms),
+            *_taper(job, spec, stand),
+        ]
+        edge = round_section(model.base) if isinstance(model, KnobModel) else model.section
+        gap = over_panel.least_gap(stand, edge, -stand.length, model.relief)
+        return Decided(
+            stand, gripped[stand.index], section, model, tuple(rooms), gap, tuple(findings), over_panel.obstacles(spec)
+        )
+
+    return over_panel.plan_all(job, name, spec, survival, found, decide), []
+
+
+def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | BlockModel:  # noqa: ANN401
+    error = job.estimate.width_error.value
+    width, depth = spec.section
+    if spec.form == "flat":
+        drawn = compensated(Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2)), error)
+        return BlockModel(**over_panel.common(job, spec, stand, drawn, socket))
+    base = compensated(round_section(width), error).width
+    top = compensated(round_section(spec.top_diameter or width), error).width
+    return KnobModel(
+        **over_panel.common(job, spec, stand, round_section(max(base, top)), socket, crown_on=round_section(top)),
+        base=base,
+        top=top,
+        grooves=spec.grooves,
+        count=spec.groove_count if spec.grooves != "none" else 0,
+        groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,
+    )
+
+
+def _taper(job: Job, spec: LeverCap, stand: Stand) -> list[Finding]:
+    """How far the crown can be pushed aside where the lever is thinner than the socket: half of the difference,
+    at the far end of what is held, carried on to the crown."""
+    if spec.thinnest is None:
+        return []
+    outer, label = stand.seat.outer, stand.position.label
+    loose = max(min(outer.width, outer.depth) - spec.thinnest, 0.0)
+    value = loose / 2 * (1 + max(stand.crown.model, 0.0) / max(stand.socket - LITTLE, 0.1))
+    state: State = "pass" if value <= LEAN else "fail"
+    why = f"{label}'s lever is {loose:.2f} mm thinner in one place: its crown can be pushed {value:.2f} mm aside"
+    if state != "pass":
+        why += '. Take grip = "glue" or a set screw, or a shorter socket_depth that holds only where it is thick'
+    return [Finding("taper", label, "sits firmly on a tapered lever", value, LEAN, 0.0, "mm", state, why)]
+
+
+def _solid(model: PartModel) -> Any:  # noqa: ANN401
+    return knob_model.solid(model) if isinstance(model, KnobModel) else block.solid(model)
+
+
+def maker() -> Maker:
+    """Every height is a build of its own."""
+    from partgen.mesh.heights import Maker
+
+    return Maker(_solid)
+
+
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+    """Height, size, and the gap where it is thrown to, on the mesh."""
+    from partgen.checks.over import measure_over, over_findings
+
+    assert isinstance(spec, LeverCap)
+    turned = isinstance(plan.model, KnobModel)
+    fit = measure_over(plan, mesh, poses=motion_of(spec).poses(plan.drop), turned=turned)
+    return fit, over_findings(plan, fit, (plan.model.section.width, plan.model.section.depth))
+
+
+LEVER_CAP = Family(LeverCap, plan, maker, measure)

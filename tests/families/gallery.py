@@ -1,0 +1,121 @@
+"""Every family on every seat with every grip: profiles, and one build of each combination. Invented sizes."""
+
+from __future__ import annotations
+
+import itertools
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from partgen.families import BY_KIND, FAMILIES
+from partgen.findings import Finding
+from partgen.metrology.estimate import estimate
+from partgen.model.part import Grip
+from partgen.model.profile import Profile
+from partgen.pipeline.making import MadePart, make_parts
+from partgen.plan.records import PositionPlan
+from partgen.plan.solve import plan_set
+from partgen.profile.library import find_material, find_printer
+
+# A printer known from a coupon, so that no grip fails for want of knowing the printer.
+PRINTER = "material-extrusion"
+SEATS = {
+    "round": 'shape = "round"\ndiameter = [5.97, 5.96]',
+    "flatted": 'shape = "flatted"\ndiameter = [5.96, 5.97]\nacross_flat = [4.47, 4.48]',
+    "two-flats": 'shape = "flatted"\nflats = 2\ndiameter = [5.96, 5.97]\nacross_flat = [4.75, 4.76]\nflat_direction = 30',
+    "splined": 'shape = "splined"\ndiameter = [5.95, 5.96]\nteeth = 18',
+    "split": 'shape = "splined"\nsplit = true\ndiameter = [5.95, 5.96]\nteeth = 18',
+    "rectangle": 'shape = "rectangle"\nwidth = [4.02, 4.0]\ndepth = [4.01, 4.0]',
+    "tongue": 'shape = "tongue"\nwidth = [4.01, 4.0]\ndepth = [1.21, 1.2]',
+    "cross": 'shape = "cross"\nwidth = [4.02, 4.0]\ndepth = [4.01, 4.0]\narm = [1.31, 1.3]',
+    "tube": 'shape = "tube"\ndiameter = [5.97, 5.96]\nbore = [3.2, 3.21]',
+}
+GRIPS: tuple[Grip, ...] = ("interference", "ribs", "fingers", "set-screw", "ring", "glue")
+PARTS = {
+    "button-cap": "proud = 2.0",
+    "knob": 'proud = 16.0\ndiameter = 18.0\nmark = "none"',
+    "slider-cap": 'proud = 14.0\nstroke = 24.0\nmark = "none"',
+    "lever-cap": 'proud = 18.0\nmark = "none"',
+}
+
+
+@dataclass(frozen=True)
+class Combination:
+    """One part on one seat with one grip; `keys` are further keys of its [part.*] table."""
+
+    kind: str
+    seat: str
+    grip: Grip
+    keys: str = ""
+
+    @property
+    def name(self) -> str:
+        return "-".join(filter(None, (self.kind, self.seat, self.grip, self.keys.replace('"', "").replace("\n", ","))))
+
+
+def combinations(kinds: tuple[str, ...] = tuple(PARTS)) -> Iterator[Combination]:
+    """All of them."""
+    for kind, seat, grip in itertools.product(kinds, SEATS, GRIPS):
+        if kind in BY_KIND:
+            yield Combination(kind, seat, grip)
+
+
+def profile(one: Combination, *, drop: float | None = None, slope: tuple[float, float] = (0.012, -0.006)) -> Profile:
+    """A panel of three positions for it, tilted."""
+    over = one.kind != "button-cap"
+    if drop is None:
+        drop = -11.0 if over else 4.3
+    places = [("P1", 0.0, 0.0), ("P2", 60.0, 0.0), ("P3", 0.0, 60.0)]
+    text = f"""
+format = 1
+[panel]
+thickness = [2.02, 2.03]
+[hole.opening]
+shape = "round"
+diameter = [{14.0 if not over else 9.0}]
+[seat.end]
+{SEATS[one.seat]}
+length = 9.0
+play = 0.03
+[part.it]
+kind = "{one.kind}"
+hole = "opening"
+seat = "end"
+grip = "{one.grip}"
+{PARTS[one.kind]}
+{one.keys}
+"""
+    for label, x, y in places:
+        text += f'[[position]]\nlabel = "{label}"\nat = [{x}, {y}]\npart = "it"\n'
+        text += f"drop = [{drop + slope[0] * x + slope[1] * y:.3f}, {drop + slope[0] * x + slope[1] * y + 0.01:.3f}]\n"
+    data = tomllib.loads(text)
+    parts = {name: FAMILIES[t["kind"]].model_validate(t, context={"unit": "mm"}) for name, t in data.pop("part").items()}
+    return Profile.model_validate({**data, "part": parts}, context={"unit": "mm"})
+
+
+def planned(wanted: Profile) -> tuple[tuple[PositionPlan, ...], float]:
+    """Plans of all positions, and the bore error they were drawn for."""
+    printer = find_printer(PRINTER, None)
+    known = estimate(wanted, printer)
+    plan = plan_set(
+        wanted,
+        known,
+        printer,
+        lambda name: find_material(name, None),
+        draws=2000,
+        planners={kind: family.plan for kind, family in BY_KIND.items()},
+    )
+    return plan.positions, known.bore_error.value
+
+
+def built(wanted: Profile, *, only: int = 1) -> tuple[list[PositionPlan], dict[str, MadePart], dict[str, Finding]]:
+    """The first positions planned, built and measured."""
+    plans, bore = planned(wanted)
+    chosen = list(plans[:only])
+    made, failed = make_parts(chosen, wanted, find_printer(PRINTER, None), lambda *_: None, bore_error=bore)
+    return chosen, made, failed
+
+
+def faults(made: MadePart) -> list[str]:
+    """What is wrong with a built part, geometry against plan and print; empty when all is well."""
+    return [f"{f.code}: {f.why}" for f in made.findings if f.state == "fail"]
