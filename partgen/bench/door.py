@@ -98,25 +98,28 @@ class Guard:
         await self.app(scope, _replay(body), _with_headers(send))
 
     def _refused(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
-        host = headers.get("host", "")
-        if host not in self._hosts(scope):
-            return 421, "This page answers only under the address that partgen bench printed."
-        origin = headers.get("origin")
-        if origin is not None and origin != f"http://{host}":
-            return 403, "This request came from another site; nothing was done."
-        if scope["method"] not in ("GET", "HEAD", "POST"):
-            return 405, "There is nothing here to do that with."
-        if scope["method"] == "POST" and origin is None:
-            return 403, "This request does not say where it came from; nothing was done."
-        length = headers.get("content-length", "0")
-        if not length.isascii() or not length.isdecimal():
-            return 400, "The length of this request is no number."
-        if len(length) > 12 or int(length) > MOST_BYTES:
-            return _TOO_LARGE
-        raw = scope.get("raw_path") or b""
-        if b".." in raw or b"%2e" in raw.lower() or b"%5c" in raw.lower() or b"\\" in raw or b"%00" in raw:
-            return 400, "That is no name of anything here."
-        return None
+        """Status and sentence of the first objection, or None."""
+        host, origin, length = headers.get("host", ""), headers.get("origin"), headers.get("content-length", "0")
+        raw = (scope.get("raw_path") or b"").lower()
+        whole = length.isascii() and length.isdecimal()
+        objections = (
+            (
+                host not in self._hosts(scope),
+                421,
+                "This page answers only under the address that partgen bench printed.",
+            ),
+            (origin not in (None, f"http://{host}"), 403, "This request came from another site; nothing was done."),
+            (scope["method"] not in ("GET", "HEAD", "POST"), 405, "There is nothing here to do that with."),
+            (
+                scope["method"] == "POST" and origin is None,
+                403,
+                "This request does not say where it came from; nothing was done.",
+            ),
+            (not whole, 400, "The length of this request is no number."),
+            (whole and (len(length) > 12 or int(length) > MOST_BYTES), *_TOO_LARGE),
+            (any(one in raw for one in _ODD), 400, "That is no name of anything here."),
+        )
+        return next(((status, said) for wrong, status, said in objections if wrong), None)
 
     def _hosts(self, scope: Scope) -> set[str]:
         """Names under which the page may be asked for: a page elsewhere cannot borrow its own name for us."""
@@ -150,6 +153,8 @@ class Guard:
         await _answer(send, 303, "", [("Location", "/"), ("Set-Cookie", cookie)])
 
 
+_ODD = (b"..", b"%2e", b"%5c", b"\\", b"%00")
+"""Never in a path of ours: ways to say "the folder above", and the end of a name."""
 _TOO_LARGE = (413, f"That is larger than anything here takes ({MOST_BYTES // 1000} kB); nothing was done.")
 
 
@@ -158,7 +163,8 @@ def _same(a: str, b: str) -> bool:
 
 
 def _token(scope: Scope) -> str:
-    return parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
+    query: bytes = scope["query_string"]
+    return parse_qs(query.decode("latin-1")).get("token", [""])[0]
 
 
 def _has_cookie(header: str, door: Door) -> bool:

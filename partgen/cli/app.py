@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from partgen.cli.bench import bench
 from partgen.cli.build import build
 from partgen.cli.calibrate import calibrate
 from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
@@ -19,8 +20,8 @@ from partgen.cli.log import log
 from partgen.cli.measure import measure
 from partgen.cli.predict import predict
 from partgen.cli.report import report
-from partgen.cli.sheet import sheet
 from partgen.cli.scan import scan
+from partgen.cli.sheet import sheet
 from partgen.cli.start import start
 from partgen.cli.trial import trial
 from partgen.errors import InputError, PartgenError
@@ -52,7 +53,7 @@ def _main(
     pass
 
 
-for command in (start, scan, sheet, measure, predict, build, trial, coupon, calibrate, log, report):
+for command in (start, scan, sheet, measure, predict, build, trial, coupon, calibrate, log, report, bench):
     app.command()(command)
 
 

@@ -25,11 +25,14 @@ _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TOML_NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
 
 
+TableName = Literal["position", "hole", "seat", "part", "panel", "gap", "spacing", "caliper"]
+
+
 @dataclass(frozen=True)
 class Place:
     """Where one quantity stands in a profile. `name` is a label, a table's name, or a number from 1."""
 
-    table: Literal["position", "hole", "seat", "part", "panel", "gap", "spacing", "caliper"]
+    table: TableName
     name: str
     key: str
 

@@ -1,0 +1,95 @@
+"""A first profile from a form, where there is none yet. May import: errors, files, profile, bench.*.
+
+The form asks what `partgen start` asks, and writes what it writes.
+"""
+
+from __future__ import annotations
+
+from partgen.bench.actions import Action
+from partgen.bench.job import Job
+from partgen.bench.pieces import piece
+from partgen.errors import Fault, InputError, ProfileError
+from partgen.families import FAMILIES
+from partgen.files import locked, write_atomic
+from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text
+from partgen.profile.library import list_printers
+from partgen.profile.load import parse_profile, profile_name
+from partgen.units import MM_PER, Unit, parse_length
+
+
+def form(job: Job) -> str:
+    """The empty form."""
+    return piece(
+        "begin", name=job.path.name, holes=HOLE_SIZES, seats=SEAT_SIZES, meaning=MEANING, kinds=list(FAMILIES),
+        printers=sorted(list_printers(job.path)),
+    )  # fmt: skip
+
+
+def begin(job: Job, action: Action) -> None:
+    """Write the first profile. Raises InputError with nothing written."""
+    stem = profile_name(job.path)
+    text = profile_text(_draft(stem, {key: value.strip() for key, value in action.values.items()}))
+    parse_profile(text, job.path.name)
+    job.path.parent.mkdir(parents=True, exist_ok=True)
+    with locked(job.path):
+        if job.path.exists():
+            raise ProfileError(Fault(str(job.path), "", "this profile exists already; nothing was written"))
+        write_atomic(job.path, text.encode())
+    job.refresh()
+
+
+def _draft(stem: str, given: dict[str, str]) -> Draft:
+    faults: list[Fault] = []
+    unit: Unit = "inch" if given.get("unit") == "inch" else "mm"
+
+    def length(key: str, question: str, usual: str = "") -> str:
+        typed = given.get(key, "") or usual
+        try:
+            parse_length(typed, unit)
+        except ValueError as error:
+            faults.append(Fault(question, f'"{typed[:40]}"', f"expected {error}"))
+        return typed
+
+    def count(key: str, question: str) -> int:
+        typed = given.get(key, "") or "1"
+        if not typed.isdecimal() or not 1 <= int(typed[:4]) <= 200:
+            faults.append(Fault(question, f'"{typed[:40]}"', "expected a whole number from 1 to 200"))
+            return 1
+        return int(typed)
+
+    rows, columns = count("rows", "Rows"), count("columns", "Positions in a row")
+    pitch = length("pitch", "Middle to middle along a row") if columns > 1 else "0"
+    row_pitch = length("row_pitch", "Row to row") if rows > 1 else "0"
+    hole = _shape("hole", HOLE_SIZES, given, faults)
+    seat = _shape("seat", SEAT_SIZES, given, faults)
+    thickness = length("thickness", "Panel thickness") if given.get("thickness") else None
+    drop = length("drop", "Drop at the first position")
+    rest = {
+        "seat_length": length("seat_length", "How much of the seat a socket may hold"),
+        "travel": length("travel", "Travel", "0"),
+        "proud": length("proud", "Proud", "1.0"),
+        "resolution": length("resolution", "Step of the display", "0.01"),
+        "limit_of_error": length("limit_of_error", "Limit of error", "0.03"),
+    }
+    if faults:
+        raise InputError(*faults)
+    scale = MM_PER[unit]
+    spots = grid(rows, columns, parse_length(pitch, unit).mm / scale, parse_length(row_pitch, unit).mm / scale)
+    return Draft(
+        title=given.get("title") or stem, unit=unit, printer=given.get("printer") or "material-extrusion",
+        kind=given.get("kind") or "button-cap", hole=hole, seat=seat, spots=spots, thickness=thickness,
+        drops=((spots[0].label, drop),), **rest,
+    )  # fmt: skip
+
+
+def _shape(what: str, sizes: dict[str, tuple[str, ...]], given: dict[str, str], faults: list[Fault]) -> Shape:
+    """A hole or seat from words such as "rectangle 11.52 6.31"."""
+    word, *numbers = given.get(what, "").replace(";", " ").split() or [""]
+    keys = sizes.get(word)
+    if keys is None:
+        faults.append(Fault(what.capitalize(), f'"{word[:40]}"', f"expected a shape: {', '.join(sizes)}"))
+        return Shape("", ())
+    if len(numbers) != len(keys):
+        wanted = " and ".join(key.replace("_", " ") for key in keys)
+        faults.append(Fault(what.capitalize(), f"{len(numbers)} sizes", f"expected {word}, then {wanted}"))
+    return Shape(word, tuple(zip(keys, numbers, strict=False)))

@@ -1,0 +1,136 @@
+"""One profile on the bench: its file, the tabs that look at it, and the processes that work for it.
+
+May import: errors, files, profile, model, measuring, log, bench.worker.
+"""
+
+from __future__ import annotations
+
+import glob
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from partgen.bench.making import Making
+from partgen.bench.worker import Worker
+from partgen.errors import PartgenError
+from partgen.log.store import log_path
+from partgen.measuring.session import Session
+from partgen.model.printer import Printer
+from partgen.pipeline.chance import chance_of
+from partgen.profile.edit import Place, ProfileFile, TableName
+from partgen.profile.library import find_printer
+
+MOST_TABS = 40
+"""Of the tabs that were looked at longest ago, more are forgotten; they begin anew where the file stands."""
+
+
+@dataclass
+class Change:
+    """One key that was changed from a tab, for undo: its text before and after ("" where it was not there)."""
+
+    place: Place
+    before: str
+    after: str
+
+
+@dataclass
+class Tab:
+    """What one browser tab is at. Everything else is in the files."""
+
+    session: Session | None = None
+    chosen: tuple[TableName, str] = ("part", "")
+    """The table that is being shaped: ("part", "key"), ("caliper", "")."""
+    changes: list[Change] = field(default_factory=list)
+    label: str = ""
+    """The position that is looked at."""
+    notes: list[str] = field(default_factory=list)
+    """What was last said at the measuring box."""
+    tried: str = ""
+    """The position whose trial is being entered."""
+
+
+class Job:
+    """Everything the page knows. Requests come from several threads: hold `lock` while using it."""
+
+    def __init__(self, path: Path, out: Path, *, printer: str | None = None, seed: int = 0, repeats: int = 3) -> None:
+        self.path, self.out, self.seed, self.repeats = path, out, seed, repeats
+        self.printer_name = printer
+        self.lock = threading.RLock()
+        self.file: ProfileFile | None = None
+        self.printer: Printer | None = None
+        self.trouble = ""
+        """Why the profile cannot be used as it stands on disk."""
+        self.tabs: OrderedDict[str, Tab] = OrderedDict()
+        self.worker = Worker()
+        self.making = Making()
+        self._printer_read = ""
+        self.refresh()
+
+    def refresh(self) -> bool:
+        """Take over the files as they stand; True where the profile had changed under the page."""
+        try:
+            if self.file is None:
+                self.file = ProfileFile(self.path)
+                changed = False
+            else:
+                changed = self.file.refresh()
+            self._take_printer(self.file)
+            self.trouble = ""
+        except PartgenError as error:
+            self.trouble = str(error)
+            return False
+        return changed
+
+    def _take_printer(self, file: ProfileFile) -> None:
+        name = self.printer_name or file.profile.printer
+        machine = find_printer(name, self.path)
+        if machine != self.printer:
+            self.printer = machine
+            for tab in self.tabs.values():
+                tab.session = None
+
+    def tab(self, name: str) -> Tab:
+        """The tab of that name; made where it is new."""
+        tab = self.tabs.setdefault(name, Tab())
+        self.tabs.move_to_end(name)
+        while len(self.tabs) > MOST_TABS:
+            self.tabs.popitem(last=False)
+        return tab
+
+    def session(self, tab: Tab) -> Session:
+        """The tab's measuring session, begun where the file stands."""
+        assert self.file is not None and self.printer is not None
+        if tab.session is None:
+            chance = chance_of(self.path, self.printer)
+            tab.session = Session(self.file, self.printer, wanted=self.repeats, chance=chance)
+            tab.notes = tab.session.notes()
+        return tab.session
+
+    @property
+    def title(self) -> str:
+        """What the panel belongs to."""
+        return (self.file.profile.title if self.file else "") or self.path.stem
+
+    def draft(self, revision: str) -> Path:
+        """Trial results of a revision that were entered but not recorded yet, as the CSV that `partgen trial` takes."""
+        return self.path.with_name(f"{self.path.stem}.{revision}.trial.csv")
+
+    def stamps(self) -> dict[str, str]:
+        """A short text per file that changes whenever the file does."""
+        pattern = f"{glob.escape(self.path.stem)}.r*.trial.csv"
+        drafts = "".join(_stamp(path) for path in sorted(self.path.parent.glob(pattern)))
+        return {"profile": _stamp(self.path), "log": _stamp(log_path(self.path)), "draft": drafts}
+
+    def close(self) -> None:
+        """End the processes that work for the page."""
+        self.making.cancel()
+        self.worker.stop()
+
+
+def _stamp(path: Path) -> str:
+    try:
+        status = path.stat()
+    except OSError:
+        return ""
+    return f"{status.st_mtime_ns:x}-{status.st_size:x}"

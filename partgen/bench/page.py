@@ -1,0 +1,205 @@
+"""The page's requests and what answers them. May import: errors, bench.*; starlette.
+
+What was refused answers 400 with sentences; whatever else fails answers 500 with one, never a traceback.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import mimetypes
+from collections.abc import AsyncIterator, Callable
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from partgen.bench import beginning, measure, results, shape, trial
+from partgen.bench.actions import Action, action_from
+from partgen.bench.door import App, Door, Guard
+from partgen.bench.job import Job, Tab
+from partgen.bench.pieces import piece, static
+from partgen.errors import Fault, InputError, PartgenError
+
+SECTIONS = {"measure": "Measure", "shape": "Shape", "build": "Build", "try": "Try"}
+FRAMED = "sandbox allow-scripts allow-downloads allow-modals; frame-ancestors 'self'"
+"""Report and solid run in a frame that cannot reach the page; each brings a policy of its own."""
+
+Regions = dict[str, str]
+
+
+def page_app(job: Job, door: Door) -> App:
+    """The whole page behind its door."""
+    answers = _Answers(job)
+    routes = [
+        Route("/", answers.home),
+        Route("/do", answers.do, methods=["POST"]),
+        Route("/more", answers.more, methods=["POST"]),
+        Route("/now", answers.now),
+        Route("/solid", answers.solid),
+        Route("/static/{name}", answers.static),
+        Route("/revision/{revision}/report", answers.report),
+        Route("/revision/{revision}/all.zip", answers.whole),
+        Route("/revision/{revision}/file/{name:path}", answers.file),
+        Route("/{section}", answers.section),
+    ]
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        yield
+        job.close()
+
+    handlers: dict[Any, Any] = {PartgenError: _refused, Exception: _failed}
+    return Guard(Starlette(routes=routes, lifespan=lifespan, exception_handlers=handlers), door)
+
+
+class _Answers:
+    def __init__(self, job: Job) -> None:
+        self.job = job
+
+    def home(self, request: Request) -> Response:
+        with self.job.lock:
+            self.job.refresh()
+            return RedirectResponse("/measure" if self.job.path.exists() else "/start", 303)
+
+    def section(self, request: Request) -> Response:
+        name, job = request.path_params["section"], self.job
+        with job.lock:
+            job.refresh()
+            if name == "start" and job.path.exists():
+                return RedirectResponse("/measure", 303)
+            if name in SECTIONS and not job.path.exists():
+                return RedirectResponse("/start", 303)
+            if name == "start":
+                html = piece("base", page=name, sections=SECTIONS, job=job, begin=beginning.form(job))
+            elif name in SECTIONS:
+                html = piece("base", page=name, sections=SECTIONS, job=job, begin="")
+            else:
+                return PlainTextResponse("There is no such page here.", 404)
+        return Response(html, media_type="text/html")
+
+    async def do(self, request: Request) -> Response:
+        action = action_from(await request.body())
+        return JSONResponse(await run_in_threadpool(self._do, action))
+
+    def _do(self, action: Action) -> dict[str, object]:
+        job = self.job
+        with job.lock:
+            if action.page == "start":
+                beginning.begin(job, action)
+                return {"go": "/measure"}
+            changed = job.refresh()
+            if job.trouble:
+                return {"put": {"trouble": piece("trouble", text=job.trouble)}, "stamps": job.stamps(), "held": True}
+            tab = job.tab(action.tab)
+            put: Regions = {"trouble": "", "conflict": ""}
+            said = "The profile was changed outside this page; it is shown as it stands now." if changed else ""
+            try:
+                said = _ACT[action.page](job, tab, action) or said
+            except shape.ConflictError as conflict:
+                put["conflict"] = piece("conflict", it=conflict)
+            put |= _REGIONS[action.page](job, tab)
+            return {"put": put, "say": said, "stamps": job.stamps()}
+
+    async def more(self, request: Request) -> Response:
+        action = action_from(await request.body())
+        return JSONResponse(await run_in_threadpool(self._more, action))
+
+    def _more(self, action: Action) -> dict[str, object]:
+        job = self.job
+        with job.lock:
+            if job.file is None or job.trouble:
+                return {"put": {}}
+            tab = job.tab(action.tab)
+        put: Regions = {}
+        if action.page == "measure":
+            put = measure.slow_regions(job, tab)
+        elif action.page == "shape":
+            put = {"preview": shape.previewed(job, tab, action if action.do == "typing" else None)}
+        elif action.page == "try":
+            put = {"changes": trial.changes(job)}
+        return {"put": put}
+
+    def now(self, request: Request) -> Response:
+        with self.job.lock:
+            found: dict[str, object] = {"stamps": self.job.stamps(), "state": self.job.making.now.state}
+            if request.query_params.get("page") == "build":
+                found["put"] = {"making": results.making_piece(self.job)}
+        return JSONResponse(found)
+
+    def solid(self, request: Request) -> Response:
+        with self.job.lock:
+            if self.job.file is None:
+                raise InputError(Fault("the profile", "", self.job.trouble))
+            tab = self.job.tab(request.query_params.get("tab", "")[:40])
+        html = shape.solid(self.job, tab)
+        return Response(html, media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+
+    def static(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in ("page.js", "page.css", "report.css"):
+            return PlainTextResponse("There is no such file here.", 404)
+        return Response(static(name), media_type="text/javascript" if name.endswith(".js") else "text/css")
+
+    def report(self, request: Request) -> Response:
+        path = results.file_of(self.job, request.path_params["revision"], "report.html")
+        return Response(path.read_bytes(), media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+
+    def whole(self, request: Request) -> Response:
+        revision = request.path_params["revision"]
+        data = results.whole(self.job, revision)
+        return _download(data, f"{self.job.path.stem}-{revision}.zip")
+
+    def file(self, request: Request) -> Response:
+        path = results.file_of(self.job, request.path_params["revision"], request.path_params["name"])
+        return _download(path.read_bytes(), path.name)
+
+
+def _download(data: bytes, name: str) -> Response:
+    from urllib.parse import quote
+
+    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return Response(
+        data,
+        media_type=kind,
+        headers={
+            "Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}",
+            "Content-Security-Policy": "sandbox",
+        },
+    )
+
+
+def _measured(job: Job, tab: Tab, action: Action) -> str:
+    measure.act(job, tab, action)
+    return ""
+
+
+_ACT: dict[str, Callable[[Job, Tab, Action], str]] = {
+    "measure": _measured,
+    "shape": shape.act,
+    "build": results.act,
+    "try": trial.act,
+}
+_REGIONS: dict[str, Callable[[Job, Tab], Regions]] = {
+    "measure": measure.regions,
+    "shape": shape.regions,
+    "build": results.regions,
+    "try": trial.regions,
+}
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    status = 400 if isinstance(error, InputError) else 500
+    if request.url.path in ("/do", "/more"):
+        return JSONResponse({"refused": str(error)}, status)
+    return PlainTextResponse(str(error), 404 if status == 400 and request.method == "GET" else status)
+
+
+def _failed(request: Request, error: Exception) -> Response:
+    said = f"partgen could not go on: {type(error).__name__}: {error}. Nothing you measured was changed."
+    if request.url.path in ("/do", "/more"):
+        return Response(json.dumps({"refused": said}), 500, media_type="application/json")
+    return PlainTextResponse(said, 500)

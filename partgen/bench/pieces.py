@@ -1,0 +1,33 @@
+"""Pieces of the page from its templates. May import: jinja2, markupsafe; nothing of ours."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+
+import jinja2
+
+
+def piece(template: str, /, **given: object) -> str:
+    """One template filled in; everything but our own markup is escaped."""
+    return environment().get_template(f"{template}.html").render(**given)
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """The templates."""
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("partgen.bench"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def static(name: str) -> bytes:
+    """One of our own files: page.js, page.css; and the report's style, which the page shares."""
+    if name == "report.css":
+        return resources.files("partgen.report").joinpath("templates", "style.css").read_bytes()
+    return resources.files("partgen.bench").joinpath("static", name).read_bytes()

@@ -1,0 +1,102 @@
+"""Binds the page to this machine and runs it. May import: errors, bench.*; uvicorn inside functions. Never prints."""
+
+from __future__ import annotations
+
+import secrets
+import socket
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from partgen.errors import OutsideError
+
+if TYPE_CHECKING:
+    from partgen.bench.door import Door
+    from partgen.bench.job import Job
+
+MISSING = 'the bench page needs two more packages: pip install "partgen[bench]"'
+
+
+def ready(
+    path: Path,
+    out: Path,
+    *,
+    port: int,
+    network: bool = False,
+    printer: str | None = None,
+    seed: int = 0,
+    repeats: int = 3,
+) -> tuple[Job, Door, socket.socket]:
+    """Everything but the running: the port is taken, so that whoever is told the address can open it.
+
+    Where the port is in use, the system chooses another. Raises OutsideError where packages are
+    missing or nothing can be bound.
+    """
+    if find_spec("starlette") is None or find_spec("uvicorn") is None:
+        raise OutsideError(MISSING)
+    from partgen.bench.door import Door
+    from partgen.bench.job import Job
+
+    bound = _bind("0.0.0.0" if network else "127.0.0.1", port)
+    code = f"{secrets.randbelow(10**8):08d}" if network else None
+    return (
+        Job(path, out, printer=printer, seed=seed, repeats=repeats),
+        Door(bound.getsockname()[1], code=code),
+        bound,
+    )
+
+
+def _bind(host: str, port: int) -> socket.socket:
+    for wanted in (port, 0):
+        bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            bound.bind((host, wanted))
+        except OSError as error:
+            bound.close()
+            if wanted == 0:
+                raise OutsideError(f"no page can be served on {host}: {error.strerror or error}") from error
+        else:
+            return bound
+    raise AssertionError("unreachable")
+
+
+def addresses(door: Door) -> list[str]:
+    """What to open: on this machine, and on others where they may."""
+    found = [f"http://127.0.0.1:{door.port}/?token={door.token}"]
+    if door.code is not None:
+        found.append(f"http://{_own_address()}:{door.port}/")
+    return found
+
+
+def _own_address() -> str:
+    """This machine's address on the local network, without asking anyone: no packet is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # RFC 5737, a documentation address: only the route is looked up
+            return str(probe.getsockname()[0])
+        except OSError:
+            return socket.gethostname()
+
+
+def serve(job: Job, door: Door, bound: socket.socket) -> None:
+    """Run until interrupted."""
+    import uvicorn
+
+    from partgen.bench.page import page_app
+
+    config = uvicorn.Config(
+        page_app(job, door),
+        log_level="critical",
+        access_log=False,
+        ws="none",
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=2,
+        h11_max_incomplete_event_size=32_000,
+    )
+    try:
+        uvicorn.Server(config).run(sockets=[bound])
+    finally:
+        job.close()

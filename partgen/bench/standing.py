@@ -1,0 +1,143 @@
+"""What the worker works out for the page: how the panel stands, what a change would do, a solid to turn.
+
+May import: errors, profile, pipeline, report; the CAD inside functions. Module-level functions only, whose
+arguments and answers travel between processes.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from partgen.errors import InputError, PartgenError
+from partgen.fit.document import CheckDoc, FitDocument
+from partgen.pipeline.inputs import gather, material_names, with_profile
+from partgen.pipeline.planning import Planned, plan_inputs
+from partgen.profile.library import find_material
+from partgen.profile.load import parse_profile
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A plan in short, as the page shows it while readings arrive."""
+
+    slope: tuple[float, float] | None = None
+    tilt_deg: float = 0.0
+    tilt_u95_deg: float = 0.0
+    p_all_fit: float | None = None
+    wanted: float = 0.0
+    states: tuple[tuple[str, str], ...] = ()
+    """(label, state)"""
+    next_label: str = ""
+    next_what: str = ""
+    next_why: str = ""
+    doubts: tuple[tuple[str, str, float, str], ...] = ()
+    """(label, what, reading in mm, why)"""
+    trouble: str = ""
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a change would give, for one position. `faults` alone when it cannot be."""
+
+    faults: tuple[str, ...] = ()
+    label: str = ""
+    cuts: tuple[str, ...] = ()
+    checks: tuple[CheckDoc, ...] = ()
+    state: str = ""
+    numbers: tuple[tuple[str, str], ...] = ()
+    others: tuple[tuple[str, str], ...] = ()
+    """(label, state) of every position."""
+    seconds: float = 0.0
+
+
+def standing(path: Path, printer: str | None, seed: int) -> Standing:
+    """How the panel stands with the files as they are; `trouble` where it cannot be told yet."""
+    try:
+        document = plan_inputs(gather(path, printer=printer, seed=seed)).document
+    except PartgenError as error:
+        return Standing(trouble=str(error))
+    after = document.set.next_measurement
+    return Standing(
+        slope=document.panel.slope,
+        tilt_deg=document.panel.tilt_deg,
+        tilt_u95_deg=document.panel.tilt_u95_deg,
+        p_all_fit=document.set.p_all_fit,
+        wanted=document.set.p_all_fit_wanted,
+        states=_states(document),
+        next_label=after.label if after else "",
+        next_what=after.what if after else "",
+        next_why=after.why if after else "",
+        doubts=tuple((d.label, d.what, d.reading_mm, d.why) for d in document.doubts),
+    )
+
+
+def preview(path: Path, text: str, printer: str | None, seed: int, part: str, label: str) -> Preview:
+    """What a profile's text would give at a position (or the first worst of a part), without writing anything."""
+    begun = time.perf_counter()
+    try:
+        planned = _planned(path, text, printer, seed)
+    except InputError as error:
+        return Preview(faults=tuple(_said(str(fault), path) for fault in error.faults))
+    except PartgenError as error:
+        return Preview(faults=(str(error),))
+    document = planned.document
+    index = _position(document, part, label)
+    position = document.positions[index]
+    return Preview(
+        label=position.label,
+        cuts=_cuts(document, index),
+        checks=position.checks,
+        state=position.state,
+        numbers=(
+            ("height", f"{position.height_mm:.2f} mm"),
+            ("proud", f"{position.proud_mm:.2f} ± {position.proud_u95_mm:.2f} mm"),
+            ("section", " × ".join(f"{v:.2f}" for v in position.section_mm) + " mm"),
+            ("room per side", f"{position.clearance_mm:.2f} mm, at worst {position.clearance_worst_mm:.2f}"),
+            ("grip", f"{position.grip_n[0]:.1f} to {position.grip_n[1]:.1f} N to pull off"),
+        ),
+        others=_states(document),
+        seconds=time.perf_counter() - begun,
+    )
+
+
+def solid_page(path: Path, text: str, printer: str | None, seed: int, part: str, label: str) -> str:
+    """A page of its own that shows one position's part as it would be built, to turn and cut open."""
+    from partgen.bench.solid import page_of
+
+    planned = _planned(path, text, printer, seed)
+    label = planned.document.positions[_position(planned.document, part, label)].label
+    return page_of(planned, label)
+
+
+def _planned(path: Path, text: str, printer: str | None, seed: int) -> Planned:
+    inputs = gather(path, printer=printer, seed=seed)
+    profile = parse_profile(text, str(path))
+    materials = {name: find_material(name, path) for name in material_names(profile, inputs.printer)}
+    return plan_inputs(replace(with_profile(inputs, profile), materials=materials))
+
+
+def _position(document: FitDocument, part: str, label: str) -> int:
+    """The index of a label; else of the worst position of a part; else of the worst of all."""
+    rank = {"fail": 0, "not proven": 1, "pass": 2}
+    found = [i for i, p in enumerate(document.positions) if p.label == label]
+    found = found or [i for i, p in enumerate(document.positions) if p.part == part]
+    found = found or list(range(len(document.positions)))
+    return min(found, key=lambda i: (rank[document.positions[i].state], i))
+
+
+def _cuts(document: FitDocument, index: int) -> tuple[str, ...]:
+    from partgen.report.section import cut
+    from partgen.report.trace import Node
+
+    position = Node(document).positions[index]
+    return tuple(str(cut(position, axis)) for axis in (0, 1))
+
+
+def _states(document: FitDocument) -> tuple[tuple[str, str], ...]:
+    return tuple((p.label, p.state) for p in document.positions)
+
+
+def _said(fault: str, path: Path) -> str:
+    return fault.removeprefix(f"{path}: ")

@@ -1,0 +1,44 @@
+"""`partgen bench`: the whole job on a local page. May import: cli.common; the rest inside the command."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, Seed, say
+
+PORT = 8473
+
+
+def bench(
+    profile: ProfilePath,
+    port: Annotated[
+        int, typer.Option("--port", min=1024, max=65535, metavar="N", help="Where the page is served.")
+    ] = PORT,
+    network: Annotated[
+        bool, typer.Option("--lan", help="Also for a phone or tablet on the local network; it has to enter a code.")
+    ] = False,
+    repeats: Annotated[int, typer.Option("--repeats", min=1, max=50, metavar="N", help="Readings wanted of each.")] = 3,
+    printer: PrinterName = None,
+    seed: Seed = 0,
+    out: OutDir = OUTPUTS,
+    quiet: Quiet = False,
+) -> None:
+    """Opens the whole job as a page in the browser of this machine; nothing leaves it.
+
+    A profile that does not exist yet is begun on the page. Everything lands in the same files that
+    the other commands write. Ctrl-C ends it.
+    """
+    from partgen.bench.serve import addresses, ready, serve
+    from partgen.profile.load import profile_name
+
+    profile_name(profile)
+    job, door, socket = ready(profile, out, port=port, network=network, printer=printer, seed=seed, repeats=repeats)
+    for address in addresses(door):
+        print(address, flush=True)
+    if door.code is not None:
+        say(f"On another device of this network, enter the code {door.code}. The network itself is not secret:")
+        say("use it only where you trust everyone who is on it.", quiet=quiet)
+    say("Open that address in a browser on this machine. Ctrl-C ends; everything is saved already.", quiet=quiet)
+    serve(job, door, socket)
