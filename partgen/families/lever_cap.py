@@ -82,9 +82,8 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     width, depth = spec.section
     if spec.form == "round":
         section = round_section(max(width, spec.top_diameter or width))
-        around = round_section(
-            min(width, spec.top_diameter or width) - 2 * (spec.groove_depth if spec.grooves != "none" else 0.0)
-        )
+        cut = spec.groove_depth if spec.grooves != "none" else 0.0
+        around = round_section(min(width, spec.top_diameter or width) - 2 * cut)
         lower = round_section(width)
     else:
         section = around = lower = Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2))

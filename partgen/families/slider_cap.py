@@ -1,7 +1,8 @@
 """Slider cap: sits on a lever that slides in a slot, and is pushed along it.
 
 The lever is taken to slide parallel to the board, so that the gap to a tilted panel changes along the stroke. Each
-position's `at` and `drop` are read with the lever in the middle of its stroke. Lengths in mm. May import: model, plan, families.over_panel.
+position's `at` and `drop` are read with the lever in the middle of its stroke. Lengths in mm.
+May import: model, plan, families.over_panel.
 """
 
 from __future__ import annotations
@@ -122,9 +123,10 @@ def _notes(name: str, plans: list[PositionPlan], motion: Motion) -> list[str]:
     change, most = max(changes, key=lambda pair: pair[0])
     if change < 0.1:
         return []
+    low, high = most.proud - change / 2, most.proud + change / 2
     return [
-        f"[part.{name}]: the panel is tilted along the stroke, so {most.label} stands {most.proud - change / 2:.1f} mm proud "
-        f"at one end and {most.proud + change / 2:.1f} mm at the other"
+        f"[part.{name}]: the panel is tilted along the stroke, so {most.label} stands {low:.1f} mm proud at one end "
+        f"and {high:.1f} mm at the other"
     ]
 
 
