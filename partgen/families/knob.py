@@ -9,6 +9,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
+import numpy as np
 from pydantic import Field
 
 from partgen.families import over_panel
@@ -24,6 +25,7 @@ from partgen.plan.caps import compensated
 from partgen.plan.job import Job, PartPlans
 from partgen.plan.mount import Gripped
 from partgen.plan.records import PositionPlan, Section
+from partgen.plan.sections import support
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
@@ -157,7 +159,9 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         count=spec.groove_count if spec.grooves != "none" else 0,
         groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,
         pointer=pointer,
-        inlay=None if spec.inlay_diameter is None else (round(spec.inlay_diameter - bore, 4), spec.inlay_depth),
+        inlay=None
+        if spec.inlay_diameter is None
+        else (round(spec.inlay_diameter - bore, 4), over_panel.in_layers(job, spec.inlay_depth)),
         cavity=None
         if nut is None
         else (
@@ -267,7 +271,7 @@ def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[st
     positions = job.profile.position
     for one in (p for p in positions if p.part == name):
         rooms = [
-            (math.dist(one.at, other.at) - width / 2 - _half(job, other.part), other.label)
+            (math.dist(one.at, other.at) - width / 2 - _towards(job, other.part, other.at, one.at), other.label)
             for other in positions
             if other.label != one.label
         ]
@@ -294,13 +298,15 @@ def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[st
     ], found
 
 
-def _half(job: Job, part: str) -> float:
-    """Half of the widest size of a neighbour."""
+def _towards(job: Job, part: str, at: tuple[float, float], to: tuple[float, float]) -> float:
+    """How far a neighbour reaches from its middle towards a place."""
     spec = job.profile.part[part]
     if isinstance(spec, Knob):
         return max(spec.diameter, spec.top_diameter or 0.0, spec.skirt_diameter or 0.0) / 2
-    section = job.openings[spec.hole].section
-    return max(section.width, section.depth) / 2
+    size = getattr(spec, "section", None)
+    section = job.openings[spec.hole].section if size is None else Section("rectangle", *size)
+    way = np.subtract(to, at)
+    return float(support(section, way / np.linalg.norm(way)))
 
 
 def maker() -> Maker:
@@ -317,7 +323,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     model = plan.model
     assert isinstance(model, KnobModel)
     fit = measure_over(plan, mesh, sunk=model.inlay[1] if model.inlay else 0.0, turned=True)
-    return fit, over_findings(plan, fit, (model.section.width, model.section.width))
+    return fit, over_findings(plan, fit, (model.widest, model.widest))
 
 
 KNOB = Family(Knob, plan, maker, measure)

@@ -66,6 +66,20 @@ class KnobModel(PartModel):
         """z of the crown's rim."""
         return self.height + {"domed": -self.crown.rise, "dished": self.crown.rise}.get(self.crown.kind, 0.0)
 
+    @property
+    def widest(self) -> float:
+        """Greatest diameter of the solid: where the top is widest, its rounded edge takes a little of it.
+
+        The rounding touches the side, which leans out by m per mm, and the crown, which falls by k per mm at its rim.
+        """
+        radius, e, rise = self.top / 2, self.crown.edge_radius, self.rim - self.height
+        if self.section.width > self.top or self.top <= self.base or e == 0:
+            return self.section.width
+        m = (self.top - self.base) / 2 / (self.rim - self.foot)
+        k = 0.0 if rise == 0 else -math.copysign(radius / ((radius**2 + rise**2) / (2 * abs(rise)) - abs(rise)), rise)
+        z = e * (k * math.hypot(1, m) - math.hypot(1, k)) / (1 + k * m)
+        return 2 * (radius + m * z - e * math.hypot(1, m) + e)
+
     def side(self) -> list[tuple[float, float]]:
         """The grip's side as (radius, z), lands counted, from below upwards."""
         return [(self.base / 2, self.foot), (self.top / 2, self.rim)]

@@ -162,7 +162,9 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     assert isinstance(spec, LeverCap)
     turned = isinstance(plan.model, KnobModel)
     fit = measure_over(plan, mesh, poses=motion_of(spec).poses(plan.drop), turned=turned)
-    return fit, over_findings(plan, fit, (plan.model.section.width, plan.model.section.depth))
+    model = plan.model
+    size = (model.widest,) * 2 if isinstance(model, KnobModel) else (model.section.width, model.section.depth)
+    return fit, over_findings(plan, fit, size)
 
 
 LEVER_CAP = Family(LeverCap, plan, maker, measure)

@@ -86,7 +86,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             hollow=spec.hollow,
             line=spec.line,
             line_width=spec.line_width,
-            line_depth=spec.line_depth,
+            line_depth=_line_depth(job, spec),
         )
         rooms = [
             over_panel.face_room(job, stand, section, plan_.slop),
@@ -104,6 +104,15 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)
     return plans, _notes(name, list(plans.values()), motion)
+
+
+def _line_depth(job: Job, spec: SliderCap) -> float:
+    """The line's depth, so that its bottom (or top) lies on the printer's layers."""
+    if spec.line == "groove":
+        return round(over_panel.in_layers(job, spec.hollow + spec.line_depth) - spec.hollow, 6)
+    if spec.line == "raised":
+        return round(over_panel.in_layers(job, spec.line_depth - spec.hollow) + spec.hollow, 6)
+    return spec.line_depth
 
 
 def _swept(section: Section, motion: Motion) -> Section:
