@@ -38,8 +38,19 @@ class Note:
     """doubt, trouble or plain."""
 
 
-def act(job: Job, tab: Tab, action: Action) -> None:
-    """Do what was asked for, and keep what there is to say in the tab."""
+TERMINAL = '"stop" ends'
+"""In what the session says to a terminal only: the page has buttons for it."""
+
+
+def act(job: Job, tab: Tab, action: Action) -> str:
+    """Do what was asked for, and keep what there is to say in the tab; what was saved, in a few words."""
+    taken = len(job.session(tab).taken)
+    _act(job, tab, action)
+    now = job.session(tab).taken
+    return f"Saved {now[-1].written} at {now[-1].task.title}." if len(now) > taken else ""
+
+
+def _act(job: Job, tab: Tab, action: Action) -> None:
     session = job.session(tab)
     if action.do == "read":
         if not _saved_already(job, action):
@@ -150,7 +161,7 @@ def _ask(job: Job, session: Session, tab: Tab) -> str:
         live=live,
         shown=session.shown,
         readings=[(i, v, f"{v:.6f}", v in doubted) for i, v in enumerate(values.values if values else ())],
-        notes=[_note(text) for text in tab.notes],
+        notes=[_note(text) for text in tab.notes if TERMINAL not in text],
         otherwise=task is not None and job.file.taken_otherwise(task.place),
     )
 

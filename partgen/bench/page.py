@@ -172,13 +172,8 @@ def _download(data: bytes, name: str) -> Response:
     )
 
 
-def _measured(job: Job, tab: Tab, action: Action) -> str:
-    measure.act(job, tab, action)
-    return ""
-
-
 _ACT: dict[str, Callable[[Job, Tab, Action], str]] = {
-    "measure": _measured,
+    "measure": measure.act,
     "shape": shape.act,
     "build": results.act,
     "try": trial.act,

@@ -52,6 +52,7 @@ def _bind(host: str, port: int) -> socket.socket:
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             bound.bind((host, wanted))
+            bound.listen(128)  # who opens the address at once waits rather than being turned away
         except OSError as error:
             bound.close()
             if wanted == 0:

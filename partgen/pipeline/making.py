@@ -5,6 +5,7 @@ May import: errors, findings, model, plan, families, mesh, checks, printing, fit
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import GeometryDoc
 from partgen.mesh.build import build_caps
+from partgen.mesh.heights import Maker
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -57,7 +59,13 @@ def make_parts(
     """
     step("Building the solids", 0, len(plans))
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
-    caps = build_caps([plan.model for plan in plans], makers.__getitem__)
+    begun = itertools.count()
+
+    def maker_of(model: PartModel) -> Maker:
+        step("Building the solids", next(begun), len(plans))  # asked for once per part, in order
+        return makers[model]
+
+    caps = build_caps([plan.model for plan in plans], maker_of)
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
