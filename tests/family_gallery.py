@@ -22,7 +22,8 @@ PRINTER = "material-extrusion"
 SEATS = {
     "round": 'shape = "round"\ndiameter = [5.97, 5.96]',
     "flatted": 'shape = "flatted"\ndiameter = [5.96, 5.97]\nacross_flat = [4.47, 4.48]',
-    "two-flats": 'shape = "flatted"\nflats = 2\ndiameter = [5.96, 5.97]\nacross_flat = [4.75, 4.76]\nflat_direction = 30',
+    "two-flats": 'shape = "flatted"\nflats = 2\ndiameter = [5.96, 5.97]\nacross_flat = [4.75, 4.76]\n'
+    "flat_direction = 30",
     "splined": 'shape = "splined"\ndiameter = [5.95, 5.96]\nteeth = 18',
     "split": 'shape = "splined"\nsplit = true\ndiameter = [5.95, 5.96]\nteeth = 18',
     "rectangle": 'shape = "rectangle"\nwidth = [4.02, 4.0]\ndepth = [4.01, 4.0]',
@@ -60,8 +61,10 @@ def combinations(kinds: tuple[str, ...] = tuple(PARTS)) -> Iterator[Combination]
             yield Combination(kind, seat, grip)
 
 
-def profile(one: Combination, *, drop: float | None = None, slope: tuple[float, float] = (0.012, -0.006)) -> Profile:
-    """A panel of three positions for it, tilted."""
+def profile(
+    one: Combination, *, drop: float | None = None, slope: tuple[float, float] = (0.012, -0.006), bare: bool = False
+) -> Profile:
+    """A panel of three positions for it, tilted. `bare`: with the combination's own keys only."""
     over = one.kind != "button-cap"
     if drop is None:
         drop = -11.0 if over else 4.3
@@ -82,14 +85,16 @@ kind = "{one.kind}"
 hole = "opening"
 seat = "end"
 grip = "{one.grip}"
-{PARTS[one.kind]}
+{"" if bare else PARTS[one.kind]}
 {one.keys}
 """
     for label, x, y in places:
         text += f'[[position]]\nlabel = "{label}"\nat = [{x}, {y}]\npart = "it"\n'
         text += f"drop = [{drop + slope[0] * x + slope[1] * y:.3f}, {drop + slope[0] * x + slope[1] * y + 0.01:.3f}]\n"
     data = tomllib.loads(text)
-    parts = {name: FAMILIES[t["kind"]].model_validate(t, context={"unit": "mm"}) for name, t in data.pop("part").items()}
+    parts = {
+        name: FAMILIES[t["kind"]].model_validate(t, context={"unit": "mm"}) for name, t in data.pop("part").items()
+    }
     return Profile.model_validate({**data, "part": parts}, context={"unit": "mm"})
 
 
@@ -119,3 +124,8 @@ def built(wanted: Profile, *, only: int = 1) -> tuple[list[PositionPlan], dict[s
 def faults(made: MadePart) -> list[str]:
     """What is wrong with a built part, geometry against plan and print; empty when all is well."""
     return [f"{f.code}: {f.why}" for f in made.findings if f.state == "fail"]
+
+
+def slack(one: Combination) -> str:
+    """The only code a built part may fail where its plan already failed: fingers that have no room to be fingers."""
+    return "mesh-grip" if one.grip == "fingers" else "none"
