@@ -1,4 +1,4 @@
-"""What a log says, as frozen records. Lengths in mm. May import: model.fields.
+"""What a log says, as frozen records. Lengths in mm. May import: model.
 
 A revision names the texts it was made from by their hashes; the texts themselves stand in the log
 once each (`Snapshot`), so that any revision can be made again after the profile, the printer file
@@ -14,7 +14,11 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from partgen.model.fields import Record
+from partgen.model.printer import Text
 
+Mm = Annotated[float, Field(ge=-1000.0, le=1000.0)]
+"""A length that a bench can hold."""
+Probability = Annotated[float, Field(ge=0.0, le=1.0)]
 RevisionId = Annotated[str, Field(pattern=r"^r\d{2,4}$")]
 Feel = Literal["free", "rubs", "stuck"]
 Hold = Literal["loose", "holds", "tight"]
@@ -33,18 +37,18 @@ class Snapshot(Record):
 class BuiltPosition(Record):
     """What one position was built to in one revision."""
 
-    label: str
-    part: str
-    height_mm: float
-    model_height_mm: float
-    proud_mm: float
-    proud_u95_mm: float
-    section_mm: tuple[float, float]
-    model_section_mm: tuple[float, float]
+    label: Text
+    part: Text
+    height_mm: Mm
+    model_height_mm: Mm
+    proud_mm: Mm
+    proud_u95_mm: Mm
+    section_mm: tuple[Mm, Mm]
+    model_section_mm: tuple[Mm, Mm]
     state: Literal["pass", "fail", "not proven"]
     made_in: RevisionId
     """The revision whose print serves here: this one, or an earlier one whose part is kept."""
-    why: str = ""
+    why: Text = ""
     """What changed since the last revision, one sentence."""
 
 
@@ -53,20 +57,20 @@ class Revision(Record):
 
     id: RevisionId
     date: datetime.date
-    partgen: str
-    printer: str
+    partgen: Text
+    printer: Text
     profile_hash: str
     printer_hash: str
     material_hashes: tuple[str, ...] = ()
-    seed: int
-    draws: int
-    trials_before: int
+    seed: Annotated[int, Field(ge=0)]
+    draws: Annotated[int, Field(ge=1)]
+    trials_before: Annotated[int, Field(ge=0)]
     """How many trial entries the estimate had learnt from."""
     content_hash: str
     """SHA-256 over the revision's parts and fit.json; a rebuild must give it again."""
-    tilt_deg: float
-    tilt_u95_deg: float
-    p_all_fit: float
+    tilt_deg: Annotated[float, Field(ge=0.0, le=90.0)]
+    tilt_u95_deg: Annotated[float, Field(ge=0.0)]
+    p_all_fit: Probability
     built: tuple[BuiltPosition, ...]
 
     def position(self, label: str) -> BuiltPosition | None:
@@ -78,15 +82,15 @@ class Trial(Record):
     """What was seen when one printed part was put in place; every cell but the label may be empty."""
 
     revision: RevisionId
-    label: str
+    label: Text
     date: datetime.date
-    proud_mm: float | None = None
+    proud_mm: Mm | None = None
     proud_seen: Literal["sunk", "flush", "proud"] | None = None
     feel: Feel | None = None
     side: Literal["left", "right", "near", "far"] | None = None
     """Where it rubs, as the person in front of the panel sees it."""
     grip: Hold | None = None
-    note: str = ""
+    note: Text = ""
 
 
 class Log(Record):

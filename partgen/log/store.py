@@ -6,9 +6,10 @@ the old file in one step, so that a killed process leaves either the old or the 
 
 from __future__ import annotations
 
+import hashlib
 import json
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -49,12 +50,42 @@ def parse_log(raw: bytes, source: str) -> Log:
         data = tomllib.loads(raw.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise LogError(Fault(source, f"byte {error.start}", "text in UTF-8")) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # ValueError also where a number has too many digits
         raise LogError(Fault(source, "", f"not valid TOML: {error}")) from error
     try:
-        return Log.model_validate(data)
+        log = Log.model_validate(data)
     except ValidationError as error:
         raise LogError(*(_fault(source, item) for item in error.errors())) from error
+    if faults := list(_torn(log, source)):
+        raise LogError(*faults)
+    return log
+
+
+def _torn(log: Log, source: str) -> Iterator[Fault]:
+    """What no log that partgen wrote can say: a text that is not the one hashed, a trial of nothing."""
+    for snapshot in log.snapshot:
+        if hashlib.sha256(snapshot.text.encode()).hexdigest() != snapshot.hash:
+            where = f"{source}: the text of {snapshot.name!r}"
+            yield Fault(where, "", "it was changed after it was recorded (its hash differs); bring the old log back")
+    seen: dict[str, Revision] = {}
+    for number, revision in enumerate(log.revision, 1):
+        where = f"{source}: revision {number}"
+        if revision.id in seen:
+            yield Fault(where, revision.id, "each revision once")
+        seen[revision.id] = revision
+        if revision.trials_before > len(log.trial):
+            yield Fault(where, f"trials_before {revision.trials_before}", f"at most {len(log.trial)}: so many are there")
+        labels = [built.label for built in revision.built]
+        if len(set(labels)) < len(labels):
+            yield Fault(where, "", "each label once")
+        for built in revision.built:
+            if built.made_in not in seen:
+                yield Fault(f"{where}, {built.label}", f"made_in {built.made_in}", "this revision or one before it")
+    for number, trial in enumerate(log.trial, 1):
+        tried = seen.get(trial.revision)
+        if tried is None or tried.position(trial.label) is None:
+            what = f"{trial.revision} {trial.label}"
+            yield Fault(f"{source}: trial {number}", what, "a revision that was built, and a label in it")
 
 
 def _fault(source: str, item: object) -> Fault:

@@ -123,7 +123,7 @@ def changed_since(inputs: Inputs) -> str:
         return ""
     last = inputs.log.revision[-1]
     kept = inputs.log.text(last.profile_hash)
-    if kept is None or content_hash(parse_profile(kept.text, last.id)) == inputs.content:
+    if kept is None or content_hash(parse_profile(kept.text, f"{log_path(inputs.path)} ({last.id})")) == inputs.content:
         return ""
     return last.id
 

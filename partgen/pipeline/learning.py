@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from partgen.log.records import Log, Revision, Trial
+from partgen.log.store import log_path
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Estimate, Observation
 from partgen.model.printer import Printer
@@ -90,6 +91,8 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
     Under "" stands the printer's own, from before anything was learnt.
     """
     assumed = {"": printer.error.hole.value}
+    if not log.revision:
+        return assumed
     blank = estimate(profile, printer)
     for revision in log.revision:
         before = [_observation(log, trial, assumed) for trial in log.trial[: revision.trials_before]]
@@ -109,7 +112,7 @@ def _edited(inputs: Inputs, last: Revision) -> dict[str, Remake]:
     text = inputs.log.text(last.profile_hash)
     if text is None or last.profile_hash == inputs.snapshots[0].hash:
         return {}
-    old, new = parse_profile(text.text, last.id), inputs.profile
+    old, new = parse_profile(text.text, f"{log_path(inputs.path)} ({last.id})"), inputs.profile
     before = {position.label: position for position in old.position}
     remake = {}
     for position in new.position:
