@@ -4,9 +4,24 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from partgen.model.fields import Length, Record
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("expected text on one line, without control characters")
+    return text
+
+
+Text = Annotated[str, AfterValidator(_one_line), Field(max_length=2000)]
+"""Text for people: it is shown on terminals and in reports as it stands."""
+Error = Annotated[float, Field(ge=-2.0, le=2.0)]
+"""mm: beyond, a slip of the decimal point is far likelier than a printer."""
+Doubt = Annotated[float, Field(ge=0.0, le=2.0)]
+"""mm: a standard uncertainty or deviation of such an error."""
+Bed = Annotated[Length, Field(ge=10.0, le=2000.0)]
 
 Process = Literal["material-extrusion", "vat-photopolymerization", "powder-bed-fusion"]
 """Process categories of ISO/ASTM 52900:2021."""
@@ -19,9 +34,9 @@ class PrintError(Record):
     the standard deviation from feature to feature around it.
     """
 
-    value: float = 0.0
-    u: Annotated[float, Field(ge=0)] = 0.0
-    spread: Annotated[float, Field(ge=0)] = 0.0
+    value: Error = 0.0
+    u: Doubt = 0.0
+    spread: Doubt = 0.0
 
 
 class PrintErrors(Record):
@@ -55,25 +70,25 @@ class Printer(Record):
     """One printer with one material and one set of settings."""
 
     format: Literal[1] = 1
-    title: str = ""
+    title: Text = ""
     process: Process = "material-extrusion"
-    material: str = "PLA"
-    layer_height: Annotated[Length, Field(gt=0)] = 0.2
-    first_layer: Annotated[Length, Field(gt=0)] | None = None
+    material: Text = "PLA"
+    layer_height: Annotated[Length, Field(ge=0.005, le=2.0)] = 0.2
+    first_layer: Annotated[Length, Field(ge=0.005, le=2.0)] | None = None
     """Thickness of the first layer; None: like the others."""
-    line_width: Annotated[Length, Field(gt=0)] = 0.45
+    line_width: Annotated[Length, Field(ge=0.01, le=5.0)] = 0.45
     """Narrowest wall or gap the process can make."""
-    build_volume: tuple[Length, Length, Length] = (220.0, 220.0, 200.0)
-    overhang_limit: float = 45.0
+    build_volume: tuple[Bed, Bed, Bed] = (220.0, 220.0, 200.0)
+    overhang_limit: Annotated[float, Field(ge=0.0, le=90.0)] = 45.0
     """Degrees from the vertical that print without support."""
-    bridge_limit: Length = 10.0
+    bridge_limit: Annotated[Length, Field(ge=0.0, le=2000.0)] = 10.0
     """Longest unsupported span."""
     error: PrintErrors
     measured: bool = False
     """True when a coupon narrowed the errors."""
-    price_per_kg: Annotated[float, Field(ge=0)] = 25.0
-    currency: str = "EUR"
-    source: str = ""
+    price_per_kg: Annotated[float, Field(ge=0, le=1e6)] = 25.0
+    currency: Annotated[Text, Field(max_length=10)] = "EUR"
+    source: Text = ""
     """Where the errors come from."""
     coupon: CouponResult | None = None
 
@@ -81,21 +96,21 @@ class Printer(Record):
 class Material(Record):
     """One material. Sources stand beside the values in its file."""
 
-    name: str
+    name: Text
     process: Process
-    density: float
+    density: Annotated[float, Field(ge=0.1, le=25.0)]
     """g/cm^3."""
-    modulus: float
+    modulus: Annotated[float, Field(ge=0.5, le=1e6)]
     """MPa, in the weakest printing direction."""
-    poisson: float = 0.38
-    strength: float = 40.0
+    poisson: Annotated[float, Field(ge=0.0, lt=0.5)] = 0.38
+    strength: Annotated[float, Field(ge=0.1, le=5000.0)] = 40.0
     """MPa: yield, or break where it does not yield."""
-    strain_limit: float
+    strain_limit: Annotated[float, Field(gt=1e-5, le=10.0)]
     """Permissible strain for repeated use, as a fraction (0.015 is 1.5 %)."""
-    friction: float = 0.3
+    friction: Annotated[float, Field(gt=0.0, le=2.0)] = 0.3
     """Against plastic or metal seats."""
-    expansion: float
+    expansion: Annotated[float, Field(ge=0.0, le=0.01)]
     """Per kelvin."""
-    soften_by: float
+    soften_by: Annotated[float, Field(ge=-50.0, le=3000.0)]
     """Degrees Celsius; keep clear of it."""
-    source: str
+    source: Text
