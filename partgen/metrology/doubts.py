@@ -189,7 +189,7 @@ def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
     solution, rows = panel.solve(weights)
     groups = len(readings.label)
     design = rows.design[:groups]
-    mean, cov_diagonal = design @ solution.mean, np.einsum("gp,pq,gq->g", design, solution.cov, design)
+    mean, cov_diagonal = design @ solution.mean, np.einsum("gq,gq->g", design @ solution.cov, design)
     mean, variance = (mean - readings.shift) * cos, cov_diagonal * cos**2
     present = panel.variances(weights)
     whole = np.bincount(readings.group, 1 / present, minlength=groups)
@@ -219,7 +219,7 @@ def _innovations(panel: _Panel, weights: Weights) -> _Innovations:
 
 
 def _settle(panel: _Panel, weights: Weights) -> Weights:
-    """Set aside what stands out, worst first, and take back what no longer does."""
+    """Set aside what stands out, worst first."""
     readings = panel.readings
     if readings.value.size == 0:
         return weights
@@ -240,7 +240,7 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
         if score.max() <= 1:
             break
         weights = _set_aside_group(panel, weights, int(np.argmax(score)), seen)
-    return _take_back(panel, weights, limit, group_limit)
+    return weights
 
 
 def _set_aside_reading(panel: _Panel, weights: Weights, k: int, seen: _Innovations) -> Weights:
@@ -280,27 +280,3 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     else:
         why = f"{far(distance)} {more} than the plane that the other positions make"
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
-
-
-def _take_back(panel: _Panel, weights: Weights, limit: float, group_limit: float) -> Weights:
-    """What was set aside only because something worse stood beside it counts again."""
-    readings = panel.readings
-    doubted = {int(readings.group[k]) for k in weights.why if weights.reading[k] == 0}
-    for g in sorted(doubted):
-        group, offset = weights.group.copy(), weights.offset.copy()
-        group[g] = 0.0
-        if readings.position[g] >= 0:
-            offset[readings.position[g]] = 0.0
-        members = set(np.flatnonzero((readings.group == g) & (weights.reading == 0)))
-        why = {k: reason for k, reason in weights.why.items() if k not in members}
-        without = replace(weights, group=group, offset=offset, why=why)
-        if abs(_innovations(panel, without).group_z[g]) <= group_limit:
-            weights = without
-    for k in np.flatnonzero(weights.reading):
-        reading = weights.reading.copy()
-        reading[k] = 0.0
-        why = {j: reason for j, reason in weights.why.items() if j != k}
-        without = replace(weights, reading=reading, why=why)
-        if weights.group[readings.group[k]] == 0 and abs(_innovations(panel, without).reading_z[k]) <= limit:
-            weights = without
-    return weights
