@@ -54,10 +54,13 @@ function keepUnsent() {
   if (said) said.textContent = waiting.length > 1 || (waiting[0] && waiting[0].again) ? `${waiting.length} waiting to be saved: ${waiting.map((a) => a.text).join(", ")}` : "";
 }
 
+function waiting() { document.body.toggleAttribute("data-waiting", busy || queue.length > 0); }
+
 function send(action, after) {
   queue.push(action);
   action.after = after;
   if (action.do === "read") keepUnsent();
+  waiting();
   pump();
 }
 
@@ -94,6 +97,7 @@ async function pump() {
   }
   keepUnsent();
   busy = false;
+  waiting();
   pump();
 }
 
