@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 from OCP.BRep import BRep_Tool
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.IMeshTools import IMeshTools_Parameters
 from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
@@ -27,7 +28,11 @@ ANGLE = 0.25
 
 def tessellate(solid: kernel.Shape, chord: float = CHORD, angle: float = ANGLE) -> Mesh:
     """The solid's mesh. Raises kernel.Refused if it does not close."""
-    kernel.guarded("tessellation", lambda: BRepMesh_IncrementalMesh(solid, chord, False, angle, False))
+    wanted = IMeshTools_Parameters()
+    wanted.Deflection, wanted.Angle = chord, angle
+    # else a face is meshed as coarsely as its edges are known, 0.02 mm after some roundings
+    wanted.ForceFaceDeflection = True
+    kernel.guarded("tessellation", lambda: BRepMesh_IncrementalMesh(solid, wanted))
     points: list[np.ndarray] = []
     triangles: list[np.ndarray] = []
     offset = 0
