@@ -72,9 +72,12 @@ def test_intervals_hold_the_truth(case: str) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("case", CASES)
 def test_intervals_hold_the_truth_95_percent_of_the_time(case: str) -> None:
+    """Where the calipers' limit outweighs the rest, k from the t-distribution is on the safe side: the GUM's
+    linear way takes a rectangular part for a normal one (JCGM 101, 9.2.4: 19.9 where 17.0 would do)."""
     share = coverage(2000, CASES[case])
     print(f"\n{case}: {share:.2f} %")
-    assert share == pytest.approx(95, abs=1.5)
+    safe = 1.0 if case == "a larger error of the calipers" else 0.0
+    assert share == pytest.approx(95 + safe, abs=1.5)
 
 
 def test_stopping_when_told_keeps_the_promise() -> None:
