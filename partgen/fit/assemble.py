@@ -22,6 +22,7 @@ from partgen.fit.document import (
     GeometryDoc,
     GripDoc,
     NextDoc,
+    ObstacleDoc,
     PanelDoc,
     PositionDoc,
     PrintDoc,
@@ -233,6 +234,12 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         seat_length=_r(seat.length),
         travel=_r(p.travel),
         body=None if seat.body is None else _r(seat.body),
+        over=p.over,
+        silhouette_x=_points(p.model.silhouette(0)),
+        silhouette_y=_points(p.model.silhouette(1)),
+        obstacles=tuple(
+            ObstacleDoc(name=o.name, width_mm=_r(o.section.width), height_mm=_r(o.height)) for o in p.obstacles
+        ),
         sides_mm=_sides(p),
     )
 

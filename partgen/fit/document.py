@@ -75,6 +75,16 @@ class SectionDoc(Doc):
     """Polygon, counter-clockwise, centred on the seat's axis."""
 
 
+class ObstacleDoc(Doc):
+    """What stands on the panel's face around the seat."""
+
+    name: str
+    width_mm: float
+    """Across, square to the panel."""
+    height_mm: float
+    """Above the face."""
+
+
 class DrawingDoc(Doc):
     """Everything a section drawing needs, in the model frame (z = 0 at the seat's contact plane)."""
 
@@ -111,6 +121,12 @@ class DrawingDoc(Doc):
     travel: float
     body: float | None
     """Distance from the seat's top at rest down to the first obstacle, if known."""
+    over: bool = False
+    """True for a part that stays over the panel: the passage is then empty, and the room is that to face and nut."""
+    silhouette_x: tuple[Point, ...] = ()
+    """Outline of the part in the cut along X as (along, z); empty where section, crown and flange say it all."""
+    silhouette_y: tuple[Point, ...] = ()
+    obstacles: tuple[ObstacleDoc, ...] = ()
     sides_mm: tuple[float, float, float, float] | None = None
     """Room between section and passage at -X, +X, -Y, +Y, along the lines through the seat's axis."""
 

@@ -23,7 +23,7 @@ from partgen.report.trace import Node
 Pt = tuple[float, float]
 
 _BODY, _TALL, _MOST = 250.0, 330.0, 22.0  # px the widest and tallest drawn things take; px per mm at most
-_LEFT, _RIGHT, _TOP, _BOTTOM = 112.0, 78.0, 46.0, 30.0  # px around the drawing, for dimensions
+_LEFT, _RIGHT, _TOP, _BOTTOM = 122.0, 78.0, 46.0, 30.0  # px around the drawing, for dimensions
 _BEYOND = 2.6  # mm of panel shown beside the hole
 _AXES = ("X", "Y")
 
@@ -59,6 +59,19 @@ class _Cut:
         return _span(self.d.section, self.axis)
 
     @cached_property
+    def silhouette(self) -> list[Pt]:
+        """The part's outline in this cut where its family gives one; else empty."""
+        return list((self.d.silhouette_x, self.d.silhouette_y)[self.axis])
+
+    @cached_property
+    def crown_span(self) -> Pt:
+        """Left and right end of the crown: a body that tapers is not as wide there as elsewhere."""
+        high = [
+            u for u, z in self.silhouette if z > self.d.crown_z - self.d.crown_rise - 1.2 * self.d.edge_radius - 0.01
+        ]
+        return (min(high), max(high)) if len(high) > 1 else self.part
+
+    @cached_property
     def flange(self) -> Pt:
         return _span(self.d.flange, self.axis) if self.d.flange else self.part
 
@@ -85,7 +98,8 @@ class _Cut:
         d = self.d
         face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1])
         u95: float = self.p.raw.proud_u95_mm
-        return max(d.crown_z + max(d.crown_rise, 0.0) + u95, face)
+        drawn = max((z for _, z in self.silhouette), default=0.0)
+        return max(d.crown_z + max(d.crown_rise, 0.0) + u95, face, drawn)
 
     @cached_property
     def other(self) -> _Cut:
@@ -99,7 +113,8 @@ class _Cut:
     @cached_property
     def low(self) -> float:
         d = self.d
-        return -max(d.seat_length, d.travel - d.skirt_bottom, d.body or 0.0) - 0.6
+        under = d.thickness - d.face_z + 0.4 if d.over else 0.0
+        return -max(d.seat_length, d.travel - d.skirt_bottom, d.body or 0.0, under) - 0.6
 
     @cached_property
     def wide(self) -> float:
@@ -134,6 +149,7 @@ class _Cut:
             self.area([(-w, 0.0), (w, 0.0), (w, -d.seat_length), (-w, -d.seat_length)], "seat moves"),
             self._solid(),
             *(self.area(piece, "panel") for piece in self._panel()),
+            *(self.area(piece, "bodyblock") for piece in self._standing()),
             self._band(),
             svg.line(*self.at(0, self.high + 0.25), *self.at(0, self.low + 0.4), class_="axis"),
             self._pressed(),
@@ -154,6 +170,8 @@ class _Cut:
 
     def _cap(self) -> list[Pt]:
         """Outline of the part in the cut, with its socket as a notch from below."""
+        if self.silhouette:
+            return self.silhouette
         d, (lo, hi) = self.d, self.part
         socket, bottom = (d.socket_width, d.socket_depth)[self.axis] / 2, d.skirt_bottom
         right, left = [(hi, bottom)], [(lo, bottom)]
@@ -169,7 +187,7 @@ class _Cut:
 
     def _crown(self) -> list[Pt]:
         """The crown from left to right: rounded edges; flat, sloped, domed or dished between them."""
-        d, (lo, hi) = self.d, self.part
+        d, (lo, hi) = self.d, self.crown_span
         half, middle = (hi - lo) / 2, (hi + lo) / 2
         r = min(d.edge_radius, half)
         slope = d.crown_slope[self.axis] if d.crown == "parallel" else 0.0
@@ -205,6 +223,21 @@ class _Cut:
         (a, a_under), (b, b_under) = edge(-1), edge(1)
         return [[left, a, a_under, left_under], [b, right, right_under, b_under]]
 
+    def _standing(self) -> list[list[Pt]]:
+        """What stands on the face around the seat, square to the panel; both sides of the seat."""
+        d, s = self.d, self.slope
+        run, seat = math.hypot(1.0, s), (d.seat_width, d.seat_depth)[self.axis] / 2
+
+        def at(u: float, up: float) -> Pt:
+            return (u - s * up) / run, d.face_z + (s * u + up) / run
+
+        return [
+            [at(sign * seat, 0.0), at(sign * o.width_mm / 2, 0.0), at(sign * o.width_mm / 2, o.height_mm),
+             at(sign * seat, o.height_mm)]
+            for o in d.obstacles
+            for sign in (-1, 1)
+        ]  # fmt: skip
+
     def _band(self) -> Markup:
         """Where the crown may stand above the panel as drawn, 95 times in 100."""
         u, crown = self.p.raw.proud_u95_mm, self._crown()
@@ -236,7 +269,7 @@ class _Cut:
         label = svg.value(p.proud_mm, sign=True) + " ± " + svg.value(p.proud_u95_mm)
         parts = [
             svg.line(face[0], face[1], x - 4, face[1], class_="ext"),
-            svg.line(*self.at(self.part[0] + d.edge_radius, d.crown_z), x - 4, crown[1], class_="ext"),
+            svg.line(*self.at(self.crown_span[0] + d.edge_radius, d.crown_z), x - 4, crown[1], class_="ext"),
             svg.dimension((x, face[1]), (x, crown[1]), label, side=-8),
             svg.text(x - 8, middle + 18, "proud at rest", text_anchor="end", class_="small"),
         ]
@@ -251,13 +284,15 @@ class _Cut:
         seat, crown = self.at(0, 0.0)[1], self.at(0, d.crown_z)[1]
         return [
             svg.line(*self.at((d.socket_width, d.socket_depth)[self.axis] / 2, 0.0), x + 4, seat, class_="ext"),
-            svg.line(*self.at(self.part[1] - d.edge_radius, d.crown_z), x + 4, crown, class_="ext"),
+            svg.line(*self.at(self.crown_span[1] - d.edge_radius, d.crown_z), x + 4, crown, class_="ext"),
             svg.dimension((x, seat), (x, crown), svg.value(self.p.height_mm), side=8),
             svg.text(x + 8, (seat + crown) / 2 + 18, "height", class_="small"),
         ]
 
     def _width(self) -> list[Markup]:
         y, top = 22.0, self.d.crown_z - self.d.edge_radius
+        if self.silhouette:  # where it is widest
+            top = max(z for u, z in self.silhouette if u > self.part[1] - 0.3) if self._reaches() else top
         a, b = self.at(self.part[0], top), self.at(self.part[1], top)
         label = svg.value(self.p.section_mm[self.axis])
         return [
@@ -268,6 +303,8 @@ class _Cut:
 
     def _room(self) -> list[Markup]:
         """Room on both sides, written on the panel: each side's own where known, else the position's."""
+        if self.d.over:
+            return self._gap()
         sides, parts = self.p.drawing.sides_mm, []
         for side, sign in ((0, -1), (1, 1)):
             number = self.p.clearance.nominal_mm if sides is None else sides[2 * self.axis + side]
@@ -280,6 +317,18 @@ class _Cut:
                 svg.text(x + 11 * sign, y + 4, svg.value(number), text_anchor=anchor, class_="dimtext onpanel"),
             ]
         return parts
+
+    def _reaches(self) -> bool:
+        return any(u > self.part[1] - 0.3 for u, _ in self.silhouette)
+
+    def _gap(self) -> list[Markup]:
+        """Of a part over the panel, the least room to what it may touch, beside its lower edge."""
+        u, number = self.part[1], self.p.clearance.nominal_mm
+        x, y = self.at(u, (self.d.skirt_bottom + self.d.face_z + self.slope * u) / 2)
+        return [
+            svg.line(x + 2, y, x + 10, y, class_="leader"),
+            svg.text(x + 12, y + 4, svg.value(number), class_="dimtext onpanel"),
+        ]
 
     def _socket(self) -> list[Markup]:
         doc, d = self.p.drawing, self.d
@@ -294,7 +343,7 @@ class _Cut:
 def from_above(position: Node) -> Markup:
     """Down the seat's axis: what the slanted hole leaves open, the part's section in it, the seat."""
     d: DrawingDoc = position.raw.drawing
-    outlines = [d.passage, d.section.outline] + ([d.flange.outline] if d.flange else [])
+    outlines = [d.hole.outline if d.over else d.passage, d.section.outline] + ([d.flange.outline] if d.flange else [])
     reach_x = max(abs(u) for outline in outlines for u, _ in outline) + 0.6
     reach_y = max(abs(v) for outline in outlines for _, v in outline) + 0.6
     k = min(_BODY / (2 * reach_x), _BODY / (2 * reach_y), _MOST)
@@ -313,7 +362,7 @@ def from_above(position: Node) -> Markup:
     room = (
         "room ",
         svg.value(position.clearance_mm),
-        " per side, ",
+        " to what is below, " if d.over else " per side, ",
         svg.value(position.clearance_worst_mm),
         " at worst",
     )
@@ -321,7 +370,7 @@ def from_above(position: Node) -> Markup:
         "svg",
         svg.el("title", f"{position.raw.label}: seen from above, along the seat's axis"),
         area(d.flange.outline, "collar") if d.flange else Markup(""),
-        area(d.passage, "passage"),
+        area(d.hole.outline if d.over else d.passage, "passage"),
         area(d.section.outline, "cap", style=f"--part:{position.raw.colour}"),
         seat or area(((-w, -h), (w, -h), (w, h), (-w, h)), "seat"),
         svg.text(width / 2, height - 8, *room, text_anchor="middle", class_="dimtext"),

@@ -15,7 +15,8 @@ STATE_MEANING: dict[State, str] = {
     "fail": "wrong, even with the measuring uncertainty in its favour: change something before printing",
 }
 
-_NOUNS = {"button-cap": "cap", "knob": "knob", "slider-cap": "slider cap", "lever-cap": "lever cap"}
+_NOUNS = {"button-cap": "cap"}
+"""Kinds that are called otherwise than in the profile."""
 MOST_DRAWN = 160
 FEELS = ("free", "rubs", "stuck")
 GRIPS = ("loose", "holds", "tight")
@@ -62,7 +63,11 @@ class Task:
 def noun(doc: FitDocument, count: int = 2) -> str:
     """ "cap", "caps", ... or "part(s)" for a mixed set."""
     kinds = {p.kind for p in doc.positions}
-    word = _NOUNS.get(kinds.pop(), "part") if len(kinds) == 1 else "part"
+    if len(kinds) > 1:
+        word = "part"
+    else:
+        (kind,) = kinds
+        word = _NOUNS.get(kind, kind.replace("-", " "))
     return word if count == 1 else word + "s"
 
 
