@@ -46,6 +46,8 @@ class Tab:
     """The position that is looked at."""
     notes: list[str] = field(default_factory=list)
     """What was last said at the measuring box."""
+    known: int = -1
+    """Which of the outside changes to the profile it was told of; -1 before its first answer."""
     tried: str = ""
     """The position whose trial is being entered."""
 
@@ -64,23 +66,21 @@ class Job:
         self.tabs: OrderedDict[str, Tab] = OrderedDict()
         self.worker = Worker()
         self.making = Making()
-        self._printer_read = ""
+        self.outside = 0
+        """How often the profile was found changed by someone else."""
         self.refresh()
 
-    def refresh(self) -> bool:
-        """Take over the files as they stand; True where the profile had changed under the page."""
+    def refresh(self) -> None:
+        """Take over the files as they stand, or keep in `trouble` why they cannot be used."""
         try:
             if self.file is None:
                 self.file = ProfileFile(self.path)
-                changed = False
-            else:
-                changed = self.file.refresh()
+            elif self.file.refresh():
+                self.outside += 1
             self._take_printer(self.file)
             self.trouble = ""
         except PartgenError as error:
             self.trouble = str(error)
-            return False
-        return changed
 
     def _take_printer(self, file: ProfileFile) -> None:
         name = self.printer_name or file.profile.printer

@@ -91,16 +91,18 @@ class _Answers:
             if action.page == "start":
                 beginning.begin(job, action)
                 return {"go": "/measure"}
-            changed = job.refresh()
+            job.refresh()
             if job.trouble:
                 return {"put": {"trouble": piece("trouble", text=job.trouble)}, "stamps": job.stamps(), "held": True}
             tab = job.tab(action.tab)
             put: Regions = {"trouble": "", "conflict": ""}
+            changed = -1 < tab.known < job.outside
             said = "The profile was changed outside this page; it is shown as it stands now." if changed else ""
             try:
                 said = _ACT[action.page](job, tab, action) or said
             except shape.ConflictError as conflict:
                 put["conflict"] = piece("conflict", it=conflict)
+            tab.known = job.outside
             put |= _REGIONS[action.page](job, tab)
             return {"put": put, "say": said, "stamps": job.stamps()}
 

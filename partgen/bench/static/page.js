@@ -181,8 +181,8 @@ document.addEventListener("click", (event) => {
     return;
   }
   const what = at.dataset.do;
+  if (page === "measure" && byId("reading")) byId("reading").focus({ preventScroll: what === "take-out" }); // at once: the calipers may send already
   send(actionOf(at), () => {
-    if (page === "measure" && ["go", "undo", "skip", "next", "take-out"].includes(what)) byId("reading").focus({ preventScroll: what === "take-out" });
     if (what === "try-at" && byId("e-proud")) byId("e-proud").focus();
     if (what === "build" && byId("cancel")) byId("cancel").focus();
     if (what === "choose") { const first = document.querySelector("#form [data-set]"); if (first) first.focus({ preventScroll: true }); }
