@@ -39,12 +39,14 @@ def find_mixups(
     noise: float,
     observations: Sequence[Observation],
     others: Mapping[str, Mapping[str, float]],
+    alike: Mapping[str, object] | None = None,
 ) -> tuple[Mixup, ...]:
     """What looks mixed up in new `observations`, likeliest first; empty when nothing does.
 
     `estimate` is the one from before these trials; `spread` the deviation of printed heights from
     part to part and `noise` the standard uncertainty of one measured proud. `others` holds, per
-    other revision, model heights by label.
+    other revision, model heights by label. `alike` says by label what its part is: only parts that are alike
+    can stand in each other's places; without it all can.
     """
     seen = [one for one in observations if one.proud and one.label in estimate.labels]
     if not seen:
@@ -68,7 +70,8 @@ def find_mixups(
         for j in range(i):
             swapped = heights.copy()
             swapped[[i, j]] = heights[[j, i]]
-            if abs(heights[i] - heights[j]) > 1e-6:
+            same = alike is None or alike.get(seen[i].label) == alike.get(seen[j].label)
+            if same and abs(heights[i] - heights[j]) > 1e-6:
                 gain = _fit(measured - foretold - swapped, inverse) - plain
                 if gain > math.log(SUSPECT):
                     labels = (seen[j].label, seen[i].label)

@@ -76,7 +76,8 @@ def read_results(path: Path) -> tuple[Result, ...]:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise TrialError(Fault(str(path), f"byte {error.start}", "text in UTF-8")) from error
+        expected = "this is not text in UTF-8: in the spreadsheet, save it as CSV (UTF-8)"
+        raise TrialError(Fault(str(path), "", expected)) from error
     return parse_results(text, str(path))
 
 
@@ -220,7 +221,8 @@ def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mi
     }
     caliper = profile.caliper
     noise = math.hypot(caliper.repeatability, rectangular(caliper.limit_of_error))
-    return find_mixups(known, printer.error.height.spread, noise, new, others)
+    alike = {p.label: (profile.part_of(p).kind, profile.part_of(p).seat) for p in profile.position}
+    return find_mixups(known, printer.error.height.spread, noise, new, others, alike)
 
 
 def _answer(mixup: Mixup) -> str:

@@ -55,6 +55,19 @@ def test_swapped_parts_are_found_and_named():
     assert found >= 0.97 * tried
 
 
+def test_parts_of_different_kinds_cannot_stand_in_each_others_places():
+    rng = np.random.default_rng(5)
+    known, truth, heights = trial(rng)
+    i, j = int(np.argmin(heights)), int(np.argmax(heights))
+    really = heights.copy()
+    really[[i, j]] = heights[[j, i]]
+    seen = observe(rng, known, truth, really, heights)
+    assert find_mixups(known, 0.02, 0.035, seen, {}, dict.fromkeys(known.labels, "knob"))
+    kinds = {label: ("slider-cap" if k == i else "knob") for k, label in enumerate(known.labels)}
+    asked = find_mixups(known, 0.02, 0.035, seen, {}, kinds)
+    assert not [q for q in asked if set(q.labels) == {known.labels[i], known.labels[j]}]
+
+
 def test_parts_of_another_revision_are_found():
     rng = np.random.default_rng(6)
     for _ in range(20):
