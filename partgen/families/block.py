@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from partgen.families.over_panel.legend import Legend, lettered
 from partgen.plan.records import PartModel, Polygon
 
 if TYPE_CHECKING:
@@ -31,6 +32,12 @@ class BlockModel(PartModel):
     line: Literal["none", "groove", "raised"] = "none"
     line_width: float = 1.0
     line_depth: float = 0.5
+    legend: Legend | None = None
+
+    @property
+    def letters(self) -> float:
+        """How deep its legend is cut; negative where it stands on the crown."""
+        return self.legend.sunk if self.legend else 0.0
 
     @property
     def sunk(self) -> float:
@@ -85,7 +92,7 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
         low = model.height - model.hollow
         outside = kernel.common(_line(model, low - 0.4, low + model.line_depth), _within(model))
         shape = kernel.fuse(shape, outside)
-    return shape
+    return lettered(shape, model.legend, model.height)
 
 
 def _within(model: BlockModel) -> Any:  # noqa: ANN401

@@ -107,6 +107,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
+            *over_panel.legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None),
             _torque(job, label, spec, stand, held),
             _pointing(job, label, spec, held),
         ]
@@ -149,11 +150,14 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         angle = math.radians(direction + spec.pointer_angle)
         pointer = Pointer(spec.pointer == "raised", spec.pointer_width, spec.pointer_depth, angle)
     section = round_section(max(base, top, skirt[0] if skirt else 0.0))
+    # a pointer keeps the outer half of the crown for itself
+    legend = over_panel.legend_of(job, spec, round_section(top if pointer is None else top / 2 + 2 * spec.edge_radius))
     socket = held[1] if held else NO_SOCKET
     return KnobModel(
         **over_panel.common(job, spec, stand, section, socket, crown_on=round_section(top)),
         base=base,
         top=top,
+        legend=legend,
         skirt=skirt,
         grooves=spec.grooves,
         count=spec.groove_count if spec.grooves != "none" else 0,
@@ -176,7 +180,8 @@ def _cut(spec: Knob) -> float:
     lower = spec.crown_rise if spec.crown != "flat" else 0.0
     line = spec.pointer_depth if spec.pointer == "groove" else 0.0
     inlay = spec.inlay_depth if spec.inlay_diameter is not None else 0.0
-    return (lower if spec.crown == "domed" else 0.0) + max(line, inlay)
+    letters = spec.legend_depth if spec.legend and spec.legend_form == "engraved" else 0.0
+    return (lower if spec.crown == "domed" else 0.0) + max(line, inlay, letters)
 
 
 def _nut_rooms(job: Job, spec: Knob, stand: Stand) -> list[Room]:
@@ -322,7 +327,8 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
 
     model = plan.model
     assert isinstance(model, KnobModel)
-    fit = measure_over(plan, mesh, sunk=model.inlay[1] if model.inlay else 0.0, turned=True)
+    sunk = model.inlay[1] if model.inlay else 0.0
+    fit = measure_over(plan, mesh, sunk=sunk, turned=True, lettered=model.letters)
     return fit, over_findings(plan, fit, (model.widest, model.widest))
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from partgen.families.over_panel.legend import Legend, lettered
 from partgen.plan.records import PartModel, Polygon, Section, SocketModel
 
 if TYPE_CHECKING:
@@ -48,8 +49,14 @@ class KnobModel(PartModel):
     pointer: Pointer | None = None
     inlay: tuple[float, float] | None = None
     """(diameter, depth)."""
+    legend: Legend | None = None
     cavity: tuple[float, float] | None = None
     """(diameter, z of its ceiling): room for what stands on the panel."""
+
+    @property
+    def letters(self) -> float:
+        """How deep its legend is cut; negative where it stands on the crown."""
+        return self.legend.sunk if self.legend else 0.0
 
     @property
     def bottom(self) -> float:
@@ -179,12 +186,13 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
                     model.pointer, model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0, model.foot - 0.5, model.foot + 0.01
                 )
             )
-    return kernel.cut(shape, *tools)
+    return lettered(kernel.cut(shape, *tools), model.legend, model.height)
 
 
 def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
     """The pointer on the crown, from beside the axis or the inlay to the edge."""
     start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
+    start = max(start, model.legend.reach + 0.6 if model.legend else 0.0)
     low, high = min(model.rim, model.height), max(model.rim, model.height)
     if pointer.raised:
         end = model.top / 2 - model.crown.edge_radius - 0.1

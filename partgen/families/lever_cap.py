@@ -98,9 +98,10 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.nut_rooms(job, spec, stand, lower),
         ]
         findings = [
-            *over_panel.height_findings(job, spec, stand, spec.crown_rise if spec.crown == "domed" else 0.0),
+            *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
             *_taper(job, spec, stand),
+            *over_panel.legend_finding(job, stand.position.label, spec, model.legend, free=True),
         ]
         edge = round_section(model.base) if isinstance(model, KnobModel) else model.section
         gap = over_panel.least_gap(stand, edge, -stand.length, model.relief)
@@ -116,17 +117,25 @@ def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | B
     width, depth = spec.section
     if spec.form == "flat":
         drawn = compensated(Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2)), error)
-        return BlockModel(**over_panel.common(job, spec, stand, drawn, socket))
+        legend = over_panel.legend_of(job, spec, drawn)
+        return BlockModel(**over_panel.common(job, spec, stand, drawn, socket), legend=legend)
     base = compensated(round_section(width), error).width
     top = compensated(round_section(spec.top_diameter or width), error).width
     return KnobModel(
         **over_panel.common(job, spec, stand, round_section(max(base, top)), socket, crown_on=round_section(top)),
+        legend=over_panel.legend_of(job, spec, round_section(top)),
         base=base,
         top=top,
         grooves=spec.grooves,
         count=spec.groove_count if spec.grooves != "none" else 0,
         groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,
     )
+
+
+def _cut(spec: LeverCap) -> float:
+    """How much is taken from the crown."""
+    letters = spec.legend_depth if spec.legend and spec.legend_form == "engraved" else 0.0
+    return letters + (spec.crown_rise if spec.crown == "domed" else 0.0)
 
 
 def _taper(job: Job, spec: LeverCap, stand: Stand) -> list[Finding]:
@@ -160,9 +169,10 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     from partgen.checks.over import measure_over, over_findings
 
     assert isinstance(spec, LeverCap)
-    turned = isinstance(plan.model, KnobModel)
-    fit = measure_over(plan, mesh, poses=motion_of(spec).poses(plan.drop), turned=turned)
     model = plan.model
+    assert isinstance(model, KnobModel | BlockModel)
+    poses, letters = motion_of(spec).poses(plan.drop), model.letters
+    fit = measure_over(plan, mesh, poses=poses, turned=isinstance(model, KnobModel), lettered=letters)
     size = (model.widest,) * 2 if isinstance(model, KnobModel) else (model.section.width, model.section.depth)
     return fit, over_findings(plan, fit, size)
 

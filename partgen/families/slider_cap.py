@@ -87,14 +87,18 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             line=spec.line,
             line_width=spec.line_width,
             line_depth=_line_depth(job, spec),
+            legend=over_panel.legend_of(job, spec, drawn),
         )
         rooms = [
             over_panel.face_room(job, stand, section, plan_.slop),
             *over_panel.nut_rooms(job, spec, stand, section),
         ]
         findings = [
-            *over_panel.height_findings(job, spec, stand, max(model.sunk, model.hollow)),
+            *over_panel.height_findings(job, spec, stand, max(model.sunk, model.hollow, model.letters)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
+            *over_panel.legend_finding(
+                job, stand.position.label, spec, model.legend, free=spec.hollow == 0 and spec.line == "none"
+            ),
         ]
         gap = over_panel.least_gap(stand, drawn, -stand.length, model.relief)
         return Decided(
@@ -153,7 +157,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     model = plan.model
     assert isinstance(model, BlockModel)
     assert isinstance(spec, SliderCap)
-    fit = measure_over(plan, mesh, ends=motion_of(spec).ends, sunk=model.sunk)
+    fit = measure_over(plan, mesh, ends=motion_of(spec).ends, sunk=model.sunk, lettered=model.letters)
     return fit, over_findings(plan, fit, (model.section.width, model.section.depth))
 
 

@@ -77,8 +77,8 @@ def _can_draw(character: str) -> bool:
 
 
 @cache
-def lay_out(lines: tuple[str, ...]) -> Block:
-    """Lines of drawable text, centred. A number that reads as another one upside down gets a bar below it."""
+def lay_out(lines: tuple[str, ...], *, bar: bool = True) -> Block:
+    """Lines of drawable text, centred. A number that reads as another one upside down gets a bar below it if `bar`."""
     areas: list[Area] = []
     for i, line in enumerate(lines):
         glyphs = [_glyph(c) for c in line]
@@ -88,10 +88,10 @@ def lay_out(lines: tuple[str, ...]) -> Block:
             x += advance
     corners = np.vstack([area.outer for area in areas])
     low, high = corners.min(axis=0), corners.max(axis=0)
-    if len(lines) == 1 and _ambiguous(lines[0]):
-        bar = low[1] - STEM
-        areas.append(Area(np.array([[low[0], bar - STEM], [high[0], bar - STEM], [high[0], bar], [low[0], bar]])))
-        low = np.array([low[0], bar - STEM])
+    if bar and len(lines) == 1 and _ambiguous(lines[0]):
+        y = low[1] - STEM
+        areas.append(Area(np.array([[low[0], y - STEM], [high[0], y - STEM], [high[0], y], [low[0], y]])))
+        low = np.array([low[0], y - STEM])
     middle = (low + high) / 2
     moved = tuple(area.moved(1.0, 0.0, (-middle[0], -middle[1])) for area in areas)
     return Block(moved, float(high[0] - low[0]), float(high[1] - low[1]))

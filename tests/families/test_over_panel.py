@@ -183,3 +183,44 @@ def test_every_family_names_the_plausible_bounds_of_its_own_lengths() -> None:
         for key in getattr(family.keys, "BOUNDS", {}):
             assert key in family.keys.model_fields
             assert bounds_of(family.keys, key) is not None
+
+
+LETTERED = [
+    Combination("lever-cap", "round", "ribs", 'legend = "ON"\nsection = [14.0, 14.0]'),
+    Combination("slider-cap", "tongue", "ribs", 'legend = "A6"\nlegend_form = "raised"\nhollow = 0.0\nline = "none"'),
+    Combination("knob", "flatted", "set-screw", 'legend = "8"\nlegend_depth = 0.6'),
+]
+
+
+@pytest.mark.parametrize("one", LETTERED, ids=lambda one: one.kind)
+def test_a_legend_takes_or_adds_just_its_letters(one: Combination) -> None:
+    """Volume with and without it differ by the letters' area times their depth."""
+    from partgen.families.over_panel.legend import letters
+
+    plans, made, failed = built(profile(one))
+    assert not failed and {f.code for f in plans[0].checks if f.state == "pass"} >= {"legend"}
+    assert not [f for f in made["P1"].findings if f.state == "fail"]
+    legend = plans[0].model.legend  # type: ignore[attr-defined]
+    maker = BY_KIND[one.kind].maker()
+    from partgen.parts import kernel
+
+    model = plans[0].model
+    if one.kind == "knob":  # its pointer gives way to the legend, so both are compared without it
+        model = replace(model, pointer=None)  # type: ignore[call-arg]
+    lettered, plain = (kernel.volume(maker.solid(m)) for m in (model, replace(model, legend=None)))  # type: ignore[call-arg]
+    area = sum(a.size for a in letters(legend))
+    assert lettered - plain == pytest.approx(-area * legend.sunk, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ('legend = "FULL SPEED"\nsection = [7.0, 7.0]', "fewer letters"),
+        ('legend = "ON"\ncrown = "domed"', "flat crown"),
+        ('legend = "\\u4e0a"', "letters, digits"),
+    ],
+)
+def test_a_legend_that_would_not_print_is_said_so(keys: str, words: str) -> None:
+    plan = planned(profile(Combination("lever-cap", "tongue", "ribs", keys)))[0][0]
+    (found,) = [f for f in plan.checks if f.code == "legend"]
+    assert found.state == "fail" and words in found.why

@@ -4,12 +4,13 @@
 May import: model, metrology, plan, checks.clearance.
 """
 
+from partgen.families.over_panel.legend import Legend, legend_finding, legend_of, lettered
 from partgen.families.over_panel.plan import Decided, common, grips, height_findings, in_layers, obstacles, plan_all
 from partgen.families.over_panel.rooms import Room, face_room, nut_rooms, nut_u, room_findings
 from partgen.families.over_panel.stand import Motion, OverPanelSpec, Stand, ceiling, least_gap, nut_top, stands
 
 __all__ = [
-    "Decided", "Motion", "OverPanelSpec", "Room", "Stand", "ceiling", "common", "face_room", "grips",
-    "height_findings", "in_layers", "least_gap", "nut_rooms", "nut_top", "nut_u", "obstacles", "plan_all",
-    "room_findings", "stands",
+    "Decided", "Legend", "Motion", "OverPanelSpec", "Room", "Stand", "ceiling", "common", "face_room", "grips",
+    "height_findings", "in_layers", "least_gap", "legend_finding", "legend_of", "lettered", "nut_rooms", "nut_top",
+    "nut_u", "obstacles", "plan_all", "room_findings", "stands",
 ]  # fmt: skip

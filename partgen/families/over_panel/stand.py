@@ -48,10 +48,16 @@ class OverPanelSpec(PartSpec):
     mark: Literal["sunk", "raised", "none"] = "sunk"
     """The position's label underneath."""
 
+    legend: Annotated[str, Field(max_length=12)] = ""
+    """Text on a flat crown."""
+    legend_form: Literal["engraved", "raised"] = "engraved"
+    legend_depth: Length = 0.4
+
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
         "gap": (0.0, 20.0),
         "nut": (0.0, 60.0),
         "nut_room": (0.0, 5.0),
+        "legend_depth": (0.1, 3.0),
     }
 
     @property
