@@ -25,9 +25,11 @@ from partgen.metrology.readings import (
 from partgen.metrology.records import Doubt, FloatArray
 from partgen.metrology.unknowns import Unknowns
 
-AGREEING_SHARE, SINGLE_SHARE = 0.5, 0.1
+AGREEING_SHARE, SINGLE_SHARE, CONFIRMED_SHARE = 0.5, 0.1, 0.95
 """How far a whole position that lies off the face is believed: repeats that agree with one another
-speak as loudly as the face does; a single reading is far more often a slip than a strange seat."""
+speak as loudly as the face does; a single reading is far more often a slip than a strange seat. A
+part in its place is the thing itself: measured once it speaks as loudly as the readings it contradicts,
+measured again and found the same it is believed."""
 
 FEWEST_FOR_SPREAD = 6
 """Fewer positions cannot tell that seats scatter more than stated."""
@@ -262,9 +264,11 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     kept = [int(k) for k in members if weights.reading[k] == 0]
     distance = float(seen.group[g])
     single = len(kept) == 1 and readings.what[g] != "proud"  # a part in its place is the thing itself
-    share = SINGLE_SHARE if single else AGREEING_SHARE
-    # so large that the 95 % interval reaches from the face's answer to the reading's
-    total = distance**2 * max(1.0, (1 - share) / (share * 1.96**2), share / ((1 - share) * 1.96**2))
+    confirmed = len(kept) > 1 and readings.what[g] == "proud"
+    share = CONFIRMED_SHARE if confirmed else SINGLE_SHARE if single else AGREEING_SHARE
+    total = distance**2
+    if not confirmed:  # so large that the 95 % interval reaches from the face's answer to the reading's
+        total *= max(1.0, (1 - share) / (share * 1.96**2), share / ((1 - share) * 1.96**2))
     group, offset = weights.group.copy(), weights.offset.copy()
     position = readings.position[g]
     group[g] = (1 - share) * total
@@ -276,7 +280,9 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
         offset[position] = max(offset[position], share * total)
     more = "more" if distance > 0 else "less"
     if readings.what[g] == "proud":
-        why = f"{far(distance)} {more} than the readings foretell; see that the part sits fully home"
+        home = "see that the part sits fully home, and measure again"
+        ask = "measured so again, it is believed" if confirmed else home
+        why = f"{far(distance)} {more} than the readings foretell; {ask}"
     else:
         why = f"{far(distance)} {more} than the plane that the other positions make"
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})

@@ -8,6 +8,7 @@ from bench_sim.truth import Habits, draw, printer, profile_of, read
 from builders import tilted_panel
 
 from partgen.metrology.estimate import estimate
+from partgen.metrology.records import Observation
 from partgen.model.fields import Reading
 from partgen.model.profile import Profile
 
@@ -103,3 +104,15 @@ def test_every_wild_reading_is_named_and_hardly_any_good_one(repeats: tuple[int,
     assert wild > 20
     assert missed <= 0.02 * wild
     assert disturbed <= 0.04 * panels
+
+
+def test_a_part_that_contradicts_the_readings_is_believed_once_measured_again() -> None:
+    plain = estimate(tilted_panel(), PRINTER)
+    height = float(plain.drop[3]) + 1.5
+    once = estimate(tilted_panel(), PRINTER, [Observation("S4", "r01", height, proud=(2.1,))])
+    again = estimate(tilted_panel(), PRINTER, [Observation("S4", "r01", height, proud=(v,)) for v in (2.1, 2.08)])
+    assert once.drop[3] - plain.drop[3] == pytest.approx(-0.3, abs=0.05), "half of what was seen, until it is confirmed"
+    assert again.drop[3] - plain.drop[3] == pytest.approx(-0.56, abs=0.05)
+    assert np.sqrt(again.drop_cov[3, 3]) < np.sqrt(once.drop_cov[3, 3])
+    assert {doubt.what for doubt in once.doubts} == {"proud"}
+    assert np.delete(again.drop, 3) == pytest.approx(np.delete(plain.drop, 3), abs=0.02)
