@@ -152,8 +152,19 @@ class _Place:
 
     @property
     def measured(self) -> float | None:
-        """Mean of what trials measured of the part at hand."""
-        return _measured(self.history.observations, self.part) if self.part else None
+        """Mean of what trials measured of the part at hand, without what is doubted; where all of it is,
+        the one nearest to what is now expected."""
+        if self.part is None:
+            return None
+        values = _all_measured(self.history.observations, self.part)
+        mine = [
+            doubt.reading_mm for doubt in self.estimate.doubts if (doubt.label, doubt.what) == (self.label, "proud")
+        ]
+        trusted = [value for value in values if value not in mine]
+        if values and not trusted:
+            expected = _now(self.estimate, self.part, self.index)
+            return min(values, key=lambda value: abs(value - expected))
+        return _mean(trusted)
 
 
 def _wanted(profile: Profile, position: Position) -> float:
@@ -256,7 +267,7 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
     if history.remake or not history.observations:
         return False
     for label, part in history.built.items():
-        seen = _measured(history.observations, part)
+        seen = _mean(_all_measured(history.observations, part))
         if seen is not None and abs(seen - part.proud) > AGREES:
             return False
         if abs(part.proud - wanted.get(label, part.proud)) > LEVEL:  # something else is wanted now
@@ -264,10 +275,13 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
     return True
 
 
-def _measured(observations: Sequence[Observation], part: BuiltPart) -> float | None:
-    values = [
+def _all_measured(observations: Sequence[Observation], part: BuiltPart) -> list[float]:
+    return [
         value for one in observations if (one.label, one.made_in) == (part.label, part.made_in) for value in one.proud
     ]
+
+
+def _mean(values: Sequence[float]) -> float | None:
     return sum(values) / len(values) if values else None
 
 

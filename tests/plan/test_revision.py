@@ -96,6 +96,16 @@ def test_a_leaning_error_is_put_down_to_the_panel():
     assert chosen["S8"].height_change > 0 > chosen["S1"].height_change
 
 
+def test_a_slip_of_the_decimal_point_is_no_part_of_what_is_said():
+    """2.1 typed as 21, then rightly: the doubted reading does not enter "it stood ... mm proud"."""
+    profile = tilted_panel()
+    known, built = first_print(profile)
+    seen = measured(built, {"S4": -0.4})
+    slip = Observation("S4", "r01", built["S4"].model_height, proud=(10 * (built["S4"].proud - 0.4),))
+    why = revise(profile, built, known, [*seen[:3], slip, *seen[3:]])["S4"].why
+    assert f"it stood {built['S4'].proud - 0.4:.2f} mm proud" in why
+
+
 def test_what_rubbed_is_made_again_with_its_limit():
     profile = tilted_panel()
     known, built = first_print(profile)
