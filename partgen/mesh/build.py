@@ -1,16 +1,15 @@
-"""From models to meshes, each distinct shape built once. May import: errors, mesh, parts."""
+"""From models to meshes, each distinct shape built once. May import: errors, mesh, plan.records."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 from partgen.errors import KernelError
-from partgen.mesh.heights import CAP, Built, Maker, Reference, build, reference
+from partgen.mesh.apart import build_of, reference_of
+from partgen.mesh.derive import CAP, Built, Maker, Reference
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
-from partgen.parts import kernel
 from partgen.plan.records import PartModel
 
 
@@ -61,24 +60,20 @@ def _plain(
         ref = references[key]
         built = ref.at(model.height) if isinstance(ref, Reference) else None
         if built is None:
-            own = _own(replace(model, mark=""), maker)
+            own = build_of(replace(model, mark=""), maker)
             return _Plain(own, markable(model, own.mesh))
         if key not in known:  # faces that bear marks lie below what moves, so they are the same at every height
             known[key] = markable(replace(model, height=lowest[key]), built.mesh)
         return _Plain(built, known[key])
-    except (KernelError, kernel.Refused) as error:
-        why = error.why if isinstance(error, KernelError) else f"this cap cannot be built: {error}"
-        return KernelError(model.mark or "cap", why)
-
-
-_own = lru_cache(maxsize=64)(build)
+    except KernelError as error:
+        return KernelError(model.mark or "cap", error.why)
 
 
 def _reference(model: PartModel, maker: Maker) -> Reference | KernelError | None:
     try:
-        return reference(model, maker)
-    except (KernelError, kernel.Refused) as error:
-        return KernelError(model.mark or "cap", str(error))
+        return reference_of(model, maker)
+    except KernelError as error:
+        return error
 
 
 def _marked(model: PartModel, plain: _Plain, text: str, note: str) -> BuiltCap:
