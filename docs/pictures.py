@@ -11,6 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
 from playwright.sync_api import sync_playwright
 
 HERE = Path(__file__).resolve().parent
@@ -39,5 +40,33 @@ def main() -> None:
             browser.close()
 
 
+FAMILIES = {"knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1"}
+"""A position of the tide gauge's panel that shows each."""
+
+
+def families() -> None:
+    """Build the tide gauge's panel and draw one part of each family, from above and from below."""
+    from partgen.pipeline.inputs import gather
+    from partgen.pipeline.making import make_parts
+    from partgen.pipeline.planning import plan_inputs
+    from partgen.report.extras import Shape
+    from partgen.report.picture import Body, picture, view
+
+    inputs = gather(ROOT / "profiles" / "tide-gauge-panel.toml")
+    planned = plan_inputs(inputs)
+    wanted = [plan for plan in planned.plan.positions if plan.label in FAMILIES.values()]
+    bore = planned.estimate.bore_error.value
+    made, _ = make_parts(wanted, inputs.profile, inputs.printer, lambda *_: None, bore_error=bore)
+    for name, label in FAMILIES.items():
+        mesh, colour = made[label].cap.mesh, inputs.profile.part[made[label].plan.part].colour
+        shape = Shape(mesh.vertices, mesh.faces)
+        turned = Shape(mesh.vertices * (1.0, -1.0, -1.0), mesh.faces)
+        aside = 1.5 * float(np.ptp(mesh.vertices[:, 0]))
+        low = float(mesh.vertices[:, 2].min() + mesh.vertices[:, 2].max())
+        bodies = [Body(shape, colour), Body(turned, colour, (aside, 0.0, low))]
+        (HERE / "pictures" / f"{name}.png").write_bytes(picture(bodies, view(25.0, 32.0), 560, 320))
+
+
 if __name__ == "__main__":
     main()
+    families()

@@ -19,7 +19,7 @@ from partgen.families import FAMILIES
 from partgen.fit import document
 from partgen.log import records
 from partgen.model import panel, part, printer, profile
-from partgen.profile.bounds import BOUNDS
+from partgen.profile.bounds import bounds_of
 from partgen.profile.library import list_materials, list_printers, list_seats
 
 NOTE = "<!-- Written from the code at every build; do not edit. -->\n\n"
@@ -76,7 +76,9 @@ def profile_page() -> str:
     """The profile's tables, families' keys included."""
     shapes = [c for base in (panel.HoleBase, panel.SeatBase) for c in (base, *base.__subclasses__())]
     models = [profile.Profile, profile.Target, panel.Caliper, panel.Panel, panel.Gap, *shapes]
-    models += [part.PartSpec, *FAMILIES.values(), part.Position]
+    # what several families share stands once, before the first of them
+    models += [base for keys in FAMILIES.values() for base in reversed(keys.__mro__) if issubclass(base, part.PartSpec)]
+    models += [part.Position]
     return page(
         "Profile: NAME.toml",
         "One TOML file per panel: what was measured and what is wanted. A *reading* is a number, a list of "
@@ -100,8 +102,8 @@ def section(model: type[BaseModel]) -> str:
         if field is None:
             continue
         default = "needed" if field.is_required() else "" if field.default is PydanticUndefined else show(field.default)
-        bound = next((str(b[name]) for kind, b in BOUNDS.items() if issubclass(model, kind) and name in b), "")
-        cells = (f"`{name}`", type_name(field.annotation), default, bound, notes.get(name, ""))
+        bound = bounds_of(model, name) or ""
+        cells = (f"`{name}`", type_name(field.annotation), default, str(bound), notes.get(name, ""))
         rows.append("| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |")
     table = "| key | kind | default | plausible | meaning |\n|---|---|---|---|---|\n" + "\n".join(rows) if rows else ""
     return f"## {model.__name__}\n\n{about}\n\n{table}\n"
