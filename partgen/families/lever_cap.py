@@ -30,7 +30,7 @@ from partgen.plan.records import PartModel, PositionPlan, Section
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
 LEAN = 0.5
 """mm that the crown may be pushed aside by what the taper leaves loose (common practice, no source)."""
@@ -159,7 +159,7 @@ def _solid(model: PartModel) -> Any:  # noqa: ANN401
 
 def maker() -> Maker:
     """Every height is a build of its own."""
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
     return Maker(_solid)
 

@@ -29,7 +29,7 @@ from partgen.plan.sections import outline
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
 
 class SliderCap(OverPanelSpec):
@@ -145,7 +145,7 @@ def _notes(name: str, plans: list[PositionPlan], motion: Motion) -> list[str]:
 
 def maker() -> Maker:
     """Every height is a build of its own: hollow and line are not the crown's."""
-    from partgen.mesh.heights import Maker
+    from partgen.mesh.derive import Maker
 
     return Maker(solid)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from partgen import __version__
 from partgen.export.names import file_stems
@@ -18,7 +19,7 @@ from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
-from partgen.pipeline.cad import write_step_files
+from partgen.mesh.apart import warm
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
@@ -110,6 +111,7 @@ def _write(
     inputs: Inputs, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
 ) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
     """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
+    warm()  # the kernel loads in its own process while this one plans
     step("Working out the plan", 0, 1)
     planned = plan_inputs(inputs, today=day)
     choices = planned.learnt.choices
@@ -134,13 +136,19 @@ def _write(
         write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
         about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
         plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
-        left_out = write_step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
+        left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
         document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
         write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
         _write_report(document, made, folder)
         content = content_of(folder, CONTENT)
     return document, out / inputs.name / identity, content, left_out
+
+
+def _step_files(*what: Any) -> tuple[str, ...]:  # noqa: ANN401 - as cad.write_step_files takes them
+    from partgen.pipeline.cad import write_step_files  # loads the CAD kernel, which nothing else here needs
+
+    return write_step_files(*what)
 
 
 def _marked(plan: PositionPlan, identity: str) -> PositionPlan:
