@@ -55,7 +55,7 @@ def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> N
     answers = [
         "Signal lamp", "cm", "mm", "0", "", "S1 0 0", "S2 15", "S2 15 0", "",
         "rectangel 11 6", "rectangle 11", "rectangle 11.5 6.3", "", "round 300", "round 3.00",
-        "4,2", "2.4", "431", "4.31", "", "", "",
+        "4,2", "2.4", "431", "4.31", "", "", "", "",
         "none such", "powder-bed-fusion",
     ]  # fmt: skip
     done = run(tmp_path, "bench", answers="\n".join(answers) + "\n")
