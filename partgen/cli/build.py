@@ -43,6 +43,7 @@ def build(
     from partgen.pipeline.building import build_profile
 
     chosen = _formats(formats)
+    _all_readable(profiles, printer, revision)
     codes = [EXIT_DONE]
     documents = []
     for path in profiles:
@@ -60,6 +61,23 @@ def build(
     elif as_json:
         print("[" + ",\n".join(document.model_dump_json(indent=2) for document in documents) + "]")
     raise typer.Exit(max(codes))
+
+
+def _all_readable(profiles: list[Path], printer: str | None, revision: str | None) -> None:
+    """Wrong input in any of several profiles is found before the first is built. Raises InputError."""
+    from partgen.errors import Fault, InputError
+    from partgen.pipeline.inputs import gather, gather_revision
+
+    if len(profiles) < 2:
+        return
+    for i, path in enumerate(profiles):
+        if path.stem in {earlier.stem for earlier in profiles[:i]}:
+            expected = "profiles of different names: a revision lands in DIR/NAME, so one would replace the other"
+            raise InputError(Fault("build", str(path), expected))
+        if revision is None:
+            gather(path, printer=printer)
+        else:
+            gather_revision(path, revision)
 
 
 def _formats(text: str) -> frozenset[str]:
