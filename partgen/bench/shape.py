@@ -24,6 +24,7 @@ from partgen.profile.edit import (
     Place,
     ProfileFile,
     add_position,
+    add_reading,
     add_table,
     clear_value,
     set_value,
@@ -164,7 +165,7 @@ def _shaped(what: str, given: dict[str, str]) -> dict[str, Any]:
 
 def _add_positions(file: ProfileFile, given: dict[str, str]) -> str:
     """One position, or a row of them with labels that count up."""
-    label, part = given.get("label", ""), given.get("part", "")
+    label, part, drop = given.get("label", ""), given.get("part", ""), given.get("drop", "")
     x, y = given.get("x", ""), given.get("y", "")
     count, pitch = given.get("count", "") or "1", given.get("pitch", "") or "0"
     if not count.isdecimal() or not 1 <= int(count) <= 200:
@@ -187,6 +188,8 @@ def _add_positions(file: ProfileFile, given: dict[str, str]) -> str:
     def edit(document: TOMLDocument) -> None:
         for one, place in spots:
             add_position(one, (place, y), part)(document)
+        if drop:  # with the positions, since a seat without any reading makes no valid profile
+            add_reading(Place("position", label, "drop"), drop)(document)
 
     file.apply(edit)
     return f"Added {', '.join(one for one, _ in spots)}."

@@ -20,12 +20,12 @@ class Keyboard:
         """Everything sent was answered."""
         self.page.locator("body:not([data-waiting])").wait_for()  # no script from outside: the page forbids it
 
-    def tab_to(self, selector: str) -> None:
+    def tab_to(self, selector: str, key: str = "Tab") -> None:
         """Press Tab until something has the focus, as one would; fails where it cannot be reached."""
-        for _ in range(500):
+        for _ in range(200):
             if self.page.evaluate("s => document.activeElement.matches(s)", selector):
                 return
-            self.page.keyboard.press("Tab")
+            self.page.keyboard.press(key)
         raise AssertionError(f"the keyboard does not reach {selector}")
 
     def press(self, selector: str) -> None:
@@ -36,7 +36,8 @@ class Keyboard:
     def section(self, name: str) -> None:
         """To another section by its link."""
         self.settled()
-        self.press(f'nav a[href="/{name}"]')
+        self.tab_to(f'nav a[href="/{name}"]', "Shift+Tab")  # back to the head of the page
+        self.page.keyboard.press("Enter")
         self.page.wait_for_url(f"**/{name}")
         self.settled()
 

@@ -169,7 +169,7 @@ def test_the_demo_typed_in_by_keyboard_alone(chromium, tmp_path):
                 left[f"seat {name} {key}"] = written(table[key])[0 if (name, key) == ("pin", "travel") else 1 :]
     for label, position in positions.items():
         if "drop" in position:
-            left[f"position {label} drop"] = written(position["drop"])[1 if label == "A1" else 0 :]
+            left[f"position {label} drop"] = written(position["drop"])[1 if label in ("A1", "R1") else 0 :]
     with served(folder, "fog-signal-controller.toml") as page, opened(chromium, page) as keys:
         begin(
             keys,
@@ -190,7 +190,15 @@ def test_the_demo_typed_in_by_keyboard_alone(chromium, tmp_path):
         _add(
             keys,
             "position",
-            {"label": "R1", "x": "28.5", "y": "44.0", "part": "dot", "count": "4", "pitch": "38.0"},
+            {
+                "label": "R1",
+                "x": "28.5",
+                "y": "44.0",
+                "part": "dot",
+                "count": "4",
+                "pitch": "38.0",
+                "drop": written(positions["R1"]["drop"])[0],
+            },
         )
         for table, name, values in (
             ("part", "key", {"section": "10.9, 5.9"}),
