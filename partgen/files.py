@@ -78,6 +78,14 @@ def safe_stem(name: str) -> str:
     return f"{stem}_" if stem.split(".")[0].casefold() in _RESERVED else stem
 
 
+def tell(lock: Lock) -> None:
+    """Say so where the lock's last holder died: a warning of the logger "partgen", which lands on standard error."""
+    if lock.recovered is not None:
+        import logging
+
+        logging.getLogger("partgen").warning(lock.recovered)
+
+
 @contextlib.contextmanager
 def locked(path: Path, timeout: float = 10.0) -> Iterator[Lock]:
     """Hold the lock of the file at `path`, which need not exist; waits up to `timeout` seconds.

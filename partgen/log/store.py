@@ -16,7 +16,7 @@ from pathlib import Path
 from pydantic import BaseModel, ValidationError
 
 from partgen.errors import Fault, LogError, OutsideError
-from partgen.files import locked, write_atomic
+from partgen.files import locked, tell, write_atomic
 from partgen.log.records import Log, Revision, Snapshot, Trial
 
 HEAD = "# Written by partgen: what was made and how it went. Append-only; keep it beside the profile.\nformat = 1\n"
@@ -107,7 +107,8 @@ def append(
     out. Raises LogError where the file is no valid log or an id is taken, OutsideError on disk
     trouble; in both cases nothing has changed.
     """
-    with locked(path):
+    with locked(path) as lock:
+        tell(lock)
         log = read_log(path)
         try:
             text = path.read_bytes().decode("utf-8")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, get_args
 import tomlkit
 
 from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
-from partgen.files import locked, safe_stem, write_atomic
+from partgen.files import locked, safe_stem, tell, write_atomic
 from partgen.metrology.calibration import Calibration, calibrate
 from partgen.model.coupon import features
 from partgen.model.panel import Caliper
@@ -153,11 +153,13 @@ def learn(
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutsideError(f"{path.parent} cannot be made: {error.strerror or error}") from error
-    with locked(path):
+    beside = path.with_name(f"{name}.readings.csv")
+    with locked(path) as lock, locked(beside):  # whoever writes a file holds its lock: what a dead one left is swept
+        tell(lock)
         old = path.read_text(encoding="utf-8") if path.is_file() else ""
         text = printer_file(learned, old, name)
         parse_printer(text, str(path))  # never leave a file that cannot be read again
-        write_atomic(path.with_name(f"{name}.readings.csv"), csv_text.encode())
+        write_atomic(beside, csv_text.encode())
         write_atomic(path, text.encode())
     return Learned(path, printer, learned, found, readings)
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from partgen.errors import Fault, LogError
+from partgen.errors import Fault, LogError, PrinterError
 from partgen.log.records import Log, Revision, Snapshot
 from partgen.log.store import log_path, read_log
 from partgen.model.printer import Material, Printer
@@ -49,7 +49,7 @@ def gather(path: Path, *, printer: str | None = None, seed: int = 0) -> Inputs:
     snapshots = [snapshot("profile", path.name, loaded.text), snapshot("printer", printer_name, text)]
     materials = {}
     for name in material_names(loaded.profile, machine):
-        source, text = material_text(name, path)
+        source, text = _material(name, path, loaded.profile)
         materials[name] = parse_material(text, str(source))
         snapshots.append(snapshot("material", name, text))
     return Inputs(
@@ -63,6 +63,19 @@ def gather(path: Path, *, printer: str | None = None, seed: int = 0) -> Inputs:
         snapshots=tuple(snapshots),
         seed=seed,
     )
+
+
+def _material(name: str, path: Path, profile: Profile) -> tuple[Path, str]:
+    """A material's file and text. Raises PrinterError, which names the part that asks for it."""
+    try:
+        return material_text(name, path)
+    except PrinterError as error:
+        part = next((part for part, spec in profile.part.items() if spec.material == name), None)
+        if part is None:
+            raise
+        where = f"{path}: [part.{part}] material"
+        faults = (replace(one, where=where) if one.where == "material" else one for one in error.faults)
+        raise PrinterError(*faults) from error
 
 
 def gather_revision(path: Path, revision_id: str) -> tuple[Inputs, Revision]:

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from partgen.errors import OutsideError
-from partgen.files import locked
+from partgen.files import locked, tell
 
 PREFIX = ".unfinished-"
 
@@ -32,7 +32,8 @@ def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
         home.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutsideError(f"{home} cannot be made: {error.strerror or error}") from error
-    with locked(home / "build"):
+    with locked(home / "build") as lock:
+        tell(lock)
         temporary: Path | None = None
         try:
             for leftover in home.glob(f"{PREFIX}*"):  # of a build that was killed; the lock says that none runs

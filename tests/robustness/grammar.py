@@ -25,9 +25,10 @@ USUAL: dict[str, tuple[float, float]] = {
     "offset_limit": (0, 0.6), "length": (2, 8), "travel": (0, 4), "height": (3, 15), "body": (3, 12), "spread": (0, 0.2),
     "play": (0, 0.3), "drop": (2, 12), "read": (5, 20), "resolution": (0.001, 0.1), "limit_of_error": (0.01, 0.2),
     "repeatability": (0.005, 0.2), "proud": (-2, 6), "proud_tolerance": (0.05, 1), "wall": (0.5, 3), "bore": (1, 2.4),
-    "arm": (0.8, 1.9), "across_flat": (2.2, 2.5), "root_diameter": (2.1, 2.5), "bow_limit": (0, 1), "tilt_limit": (1, 20),
-    "thickness_limit": (0, 0.5), "p_bind": (1e-4, 0.1), "p_all_fit": (0.5, 0.99), "teeth": (6, 40),
-    "offset": (-0.4, 0.4), "at_limit": (0, 0.5), "nut_room": (1, 4), "pointer_depth": (0.3, 0.8), "at": (-200, 200),
+    "arm": (0.8, 1.9), "across_flat": (2.2, 4.5), "root_diameter": (2.1, 2.5), "bow_limit": (0, 1), "tilt_limit": (1, 20),
+    "thickness_limit": (0, 0.5), "p_bind": (0.001, 0.1), "p_all_fit": (0.5, 0.99), "teeth": (6, 40),
+    "offset": (-0.4, 0.4), "at_limit": (0, 0.5), "nut_room": (1, 4), "pointer_depth": (0.3, 0.8), "line_depth": (0.3, 0.8), "inlay_depth": (0.3, 0.8),
+    "groove_depth": (0.3, 0.8), "groove_count": (2, 30), "pull_limit": (5, 40), "section": (4, 14), "hollow": (0.6, 3), "at": (-200, 200),
     "socket_depth": (2, 5), "crown_rise": (0.2, 2), "edge_radius": (0.1, 1), "interference": (0, 0.3),
 }  # fmt: skip
 SEAT_SIZES = {"width": (2, 6), "depth": (2, 6), "diameter": (2.5, 7)}
@@ -38,7 +39,7 @@ NAMES = ("key", "dot", "ä ö", "a.b", "x" * 40, "1", "r01")
 def profiles(draw: st.DrawFn) -> str:
     """TOML text of one profile."""
     holes, seats = draw(_names(2)), draw(_names(2))
-    lines = ["format = 1", f'title = {draw(_title)}', f'unit = "{draw(st.sampled_from(["mm"] * 29 + ["inch"]))}"']
+    lines = ["format = 1", f"title = {draw(_title)}", f'unit = "{draw(st.sampled_from(["mm"] * 29 + ["inch"]))}"']
     for table, model in (("caliper", panel.Caliper), ("target", Target)):
         if draw(st.booleans()):
             lines += [f"[{table}]", *draw(_keys(model, {}))]
@@ -53,7 +54,7 @@ def profiles(draw: st.DrawFn) -> str:
     for name in parts:
         fixed = {"hole": draw(st.sampled_from(holes)), "seat": draw(st.sampled_from(seats))}
         lines += [f"[part.{_quoted(name)}]", *draw(_table(FAMILIES, "kind", {}, fixed))]
-    spot = draw(st.sampled_from(("grid", "line", "grid", "anywhere", "grid", "line", "anywhere", "one spot")))
+    spot = draw(st.sampled_from(("grid", "line", "anywhere", "one spot", "grid", "line", "anywhere", "grid")))
     base = draw(st.floats(3, 9))
     for i in range(draw(st.sampled_from((1, 2, 3, 3, 4, 7)))):
         at = {
@@ -91,7 +92,11 @@ def _quoted(name: str) -> str:
 
 @st.composite
 def _table(
-    draw: st.DrawFn, models: dict[str, Any], key: str, sizes: dict[str, tuple[float, float]], fixed: dict[str, str] | None = None
+    draw: st.DrawFn,
+    models: dict[str, Any],
+    key: str,
+    sizes: dict[str, tuple[float, float]],
+    fixed: dict[str, str] | None = None,
 ) -> list[str]:
     word = draw(st.sampled_from(sorted(models)))
     given = {name: _quoted(value) for name, value in (fixed or {}).items() if name in models[word].model_fields}
@@ -101,7 +106,12 @@ def _table(
 
 @st.composite
 def _keys(
-    draw: st.DrawFn, model: type[BaseModel], sizes: dict[str, tuple[float, float]], *, leave: Sequence[str] = (), often: int = 2
+    draw: st.DrawFn,
+    model: type[BaseModel],
+    sizes: dict[str, tuple[float, float]],
+    *,
+    leave: Sequence[str] = (),
+    often: int = 2,
 ) -> list[str]:
     """Every needed key and `often` tenths of the others."""
     lines = []

@@ -66,7 +66,9 @@ def run(folder: Path, *arguments: str, typed: str = "") -> Ended:
             code: object = 0
         except SystemExit as ended:
             code = ended.code
-    return Ended(arguments, code if isinstance(code, int) else 0 if code is None else 99, out.getvalue(), err.getvalue())
+    return Ended(
+        arguments, code if isinstance(code, int) else 0 if code is None else 99, out.getvalue(), err.getvalue()
+    )
 
 
 @contextlib.contextmanager
@@ -156,7 +158,9 @@ def judge_plan(ended: Ended, labels: Sequence[str] | None = None) -> None:
     assert (ended.code == 1) == ("fail" in states), ended
 
 
-def unchanged(before: dict[str, bytes], after: dict[str, bytes], *, but: Sequence[str] = (), under: str = "out/") -> None:
+def unchanged(
+    before: dict[str, bytes], after: dict[str, bytes], *, but: Sequence[str] = (), under: str = "out/"
+) -> None:
     """Nothing that was there changed, apart from `but`; what is new lies under `under` or is in `but`."""
     for name, data in before.items():
         assert name in after, name

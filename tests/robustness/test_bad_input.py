@@ -42,7 +42,9 @@ def cases(number: int, scale: str, **strategies: st.SearchStrategy) -> object:
 _numbers = itertools.count(1)
 
 
-def tried(bench: Bench, name: str, *arguments: str, typed: str = "", but: tuple[str, ...] = (), **texts: object) -> Ended:
+def tried(
+    bench: Bench, name: str, *arguments: str, typed: str = "", but: tuple[str, ...] = (), **texts: object
+) -> Ended:
     """Run one case in a fresh copy of the bench; `texts` are (path, bytes) written before."""
     with tempfile.TemporaryDirectory(prefix=f"case{next(_numbers)}-") as place:
         folder = bench.copy(Path(place))
@@ -68,7 +70,9 @@ def tried(bench: Bench, name: str, *arguments: str, typed: str = "", but: tuple[
 def test_profiles_by_grammar(bench: Bench, scale: str) -> None:
     @cases(110, scale, text=profiles())
     def check(text: str) -> None:
-        ended = tried(bench, "profile, grammar", "predict", "profiles/p.toml", "--json", a=("profiles/p.toml", text.encode()))
+        ended = tried(
+            bench, "profile, grammar", "predict", "profiles/p.toml", "--json", a=("profiles/p.toml", text.encode())
+        )
         judge_plan(ended)
         assert ended.code != 2 or "p.toml" in ended.err, ended
 
@@ -101,8 +105,12 @@ def test_mutated_printers_and_materials(bench: Bench, scale: str, kind: str) -> 
 
 @SCALE
 def test_mutated_logs(bench: Bench, scale: str) -> None:
-    tried_log = bench.log + '\n[[trial]]\nrevision = "r01"\nlabel = "LEFT"\ndate = 2026-11-25\nproud_mm = 2.4\nfeel = "free"\n'
-    command = st.sampled_from((("predict", "--json"), ("predict", "--json"), ("log", "--json"), ("log",), ("trial", "t.csv")))
+    tried_log = (
+        bench.log + '\n[[trial]]\nrevision = "r01"\nlabel = "LEFT"\ndate = 2026-11-25\nproud_mm = 2.4\nfeel = "free"\n'
+    )
+    command = st.sampled_from(
+        (("predict", "--json"), ("predict", "--json"), ("log", "--json"), ("log",), ("trial", "t.csv"))
+    )
 
     @cases(50, scale, data=mutated(tried_log).flatmap(encoded), command=command)
     def check(data: bytes, command: tuple[str, ...]) -> None:
@@ -161,7 +169,9 @@ def test_anything_typed_while_measuring(bench: Bench, scale: str) -> None:
 
 @SCALE
 def test_anything_typed_in_a_trial(bench: Bench, scale: str) -> None:
-    words = st.sampled_from(("2.3", "flush", "rubs left", "free", "holds", "tight", ".", "", "y", "no", "nan", "1e999", "-40"))
+    words = st.sampled_from(
+        ("2.3", "flush", "rubs left", "free", "holds", "tight", ".", "", "y", "no", "nan", "1e999", "-40")
+    )
 
     @cases(8, scale, lines=st.lists(words | st.text(max_size=8), max_size=16))
     def check(lines: list[str]) -> None:

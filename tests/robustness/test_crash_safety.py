@@ -1,0 +1,186 @@
+"""A fault at every touch of the disk: what was measured is then the old or the new version, whole, and work goes on.
+
+Each command runs once without a fault, which tells how often it touches the disk, then once per touch and kind of fault.
+Afterwards the same command is run again without a fault and must reach what it would have reached.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import pickle
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import LOG, PROFILE, Bench
+from harness import few_draws, files
+
+from partgen.log.store import parse_log
+from partgen.profile.library import parse_printer
+from partgen.profile.load import parse_profile
+
+FAULTS = ("kill", "half", "ENOSPC", "EIO")
+HERE = Path(__file__).parent
+PRINTER = "profiles/printers/mine.toml"
+READINGS = "profiles/printers/mine.readings.csv"
+table: dict[str, Counter[str]] = {}
+
+
+@dataclass(frozen=True)
+class Job:
+    """A command that writes, and what it may leave behind."""
+
+    arguments: tuple[str, ...]
+    typed: str = ""
+    keeps: tuple[str, ...] = ()
+    """Files that must be old or new, whole."""
+
+
+JOBS = {
+    "measure": Job(("measure", PROFILE, "--repeats", "4"), "0.0622\n0.0623\n", (PROFILE,)),
+    "trial": Job(("trial", PROFILE, "t.csv", "--as-entered"), "", (LOG, PROFILE)),
+    "calibrate": Job(("calibrate", "mine", "r.csv"), "", (PRINTER, READINGS)),
+    "build": Job(("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"), "", (LOG, PROFILE)),
+}
+
+
+@pytest.fixture(scope="module")
+def server(bench: Bench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[subprocess.Popen[str]]:
+    parts = tmp_path_factory.mktemp("parts") / "made.pickle"
+    parts.write_bytes(pickle.dumps(made_parts(bench)))
+    command = [sys.executable, str(HERE / "faulty.py"), str(parts)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as served:
+        yield served
+        assert served.stdin is not None
+        served.stdin.close()
+
+
+def made_parts(bench: Bench) -> object:
+    """What the kernel makes for the bench's next revision."""
+    from partgen.pipeline.building import _marked
+    from partgen.pipeline.making import make_parts
+    from partgen.pipeline.planning import plan_profile
+
+    with few_draws():
+        planned = plan_profile(bench.folder / PROFILE, printer="mine")
+    plans = [_marked(plan, "r02") for plan in planned.plan.positions]
+    profile, printer = planned.inputs.profile, planned.inputs.printer
+    return make_parts(plans, profile, printer, lambda *_: None, bore_error=planned.estimate.bore_error.value)
+
+
+def ask(server: subprocess.Popen[str], folder: Path, job: Job, fault: str = "none", at: int = 0) -> dict[str, Any]:
+    assert server.stdin is not None and server.stdout is not None
+    work = {"folder": str(folder), "arguments": job.arguments, "typed": job.typed, "fault": fault, "at": at}
+    server.stdin.write(json.dumps(work) + "\n")
+    server.stdin.flush()
+    return json.loads(server.stdout.readline())  # type: ignore[no-any-return]
+
+
+def prepared(bench: Bench, folder: Path) -> Path:
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    bench.copy(folder)
+    (folder / "t.csv").write_text(bench.trial)
+    (folder / "r.csv").write_text(bench.readings)
+    return folder
+
+
+def whole(name: str, data: bytes) -> None:
+    """The file can be read again by the very code that reads it."""
+    text = data.decode()
+    if name == LOG:
+        parse_log(data, name)
+    elif name == PROFILE:
+        parse_profile(text, name)
+    elif name == PRINTER:
+        parse_printer(text, name)
+
+
+@pytest.mark.parametrize("step", [6, pytest.param(1, marks=pytest.mark.long)], ids=["some", "every"])
+@pytest.mark.parametrize("name", JOBS)
+def test_a_fault_at_every_touch(
+    name: str, step: int, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
+) -> None:
+    """A normal run takes every sixth touch, a long one every one."""
+    job, folder = JOBS[name], tmp_path / "work"
+    old = files(prepared(bench, folder))
+    clean = ask(server, folder, job)
+    assert clean["status"] in (0, 1), clean
+    new = files(folder)
+    stages = {path: stages_of(job, path, old.get(path), new[path]) for path in job.keeps}
+    touches = len(clean["events"])
+    assert touches > 5, clean
+    seen = table.setdefault(name, Counter())
+    for fault in FAULTS:
+        for at in range(1, touches + 1, step):
+            prepared(bench, folder)
+            done = ask(server, folder, job, fault, at)
+            where = (name, fault, at, clean["events"][at - 1], done)
+            assert "Traceback" not in done["err"] and "could not go on" not in done["err"], where
+            killed = fault in ("kill", "half")
+            assert done["status"] == (-9 if killed else done["status"]) and done["status"] in (-9, 0, 1, 3), where
+            now = files(folder)
+            for path, allowed in stages.items():
+                assert now.get(path) in allowed, where
+                if path in now:
+                    whole(path, now[path])
+            revision_whole_or_absent(now, new, where)
+            again = ask(server, folder, job)
+            assert again["status"] in (0, 1, 2), (where, again)
+            after = files(folder)
+            if name != "measure":  # a reading that was saved stays, so a repeated one comes on top
+                assert again["status"] != 2 or "already" in again["err"], (where, again)
+                for path in job.keeps:
+                    assert after[path] == new[path], (where, again)
+            assert not [path for path in after if path.endswith(".tmp") or "unfinished" in path], (where, after)
+            said = "taken over" in again["err"]
+            seen[f"{fault}: {outcome(now, old, new, job, done)}{', lock taken over and said' if said else ''}"] += 1
+    assert sum(seen.values()) > 0
+
+
+def stages_of(job: Job, path: str, before: bytes | None, after: bytes) -> list[bytes | None]:
+    """What a file may hold: old, new, or for a session of readings anything saved in between."""
+    if path == PROFILE and job.typed and before is not None:
+        first, second = (after.decode().replace(one, "").encode() for one in (", 0.0623", ", 0.0622"))
+        assert len({before, first, second, after}) == 4
+        return [before, first, second, after]  # a reading that could not be saved is said, and the next one is taken
+    return [before, after]
+
+
+def revision_whole_or_absent(now: dict[str, bytes], new: dict[str, bytes], where: object) -> None:
+    home = "out/lamp/r02/"
+    there = {path for path in now if path.startswith(home)}
+    if there:
+        assert there == {path for path in new if path.startswith(home)}, where
+        assert json.loads(now[home + "fit.json"])["revision"] == "r02", where
+    elif LOG in now:
+        assert all(r.id != "r02" for r in parse_log(now[LOG], LOG).revision), where
+
+
+def outcome(now: dict[str, bytes], old: dict[str, bytes], new: dict[str, bytes], job: Job, done: dict[str, Any]) -> str:
+    if all(now.get(path) == old.get(path) for path in job.keeps):
+        kept = "all old"
+    elif all(now.get(path) == new[path] for path in job.keeps):
+        kept = "all new"
+    else:
+        kept = "each old or new"
+    how = {-9: "killed", 3: "said, exit 3"}.get(done["status"], "went on")
+    return f"{kept}, {how}"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def report() -> Iterator[None]:
+    """The table of faults against outcomes, where PARTGEN_FAULT_TABLE names a file for it."""
+    yield
+    if where := os.environ.get("PARTGEN_FAULT_TABLE"):
+        lines = [f"{name}\t{what}\t{n}" for name, seen in table.items() for what, n in sorted(seen.items())]
+        with contextlib.suppress(OSError):
+            Path(where).write_text("\n".join(lines) + "\n")
