@@ -72,7 +72,7 @@ def panel_picture(profile: Profile, told: Told, slope: tuple[float, float] | Non
         outline = outlines[profile.part_of(position).hole]
         points = [px(position.at[0] + x, position.at[1] + y) for x, y in outline]
         shapes.append(svg.el("path", d=svg.path(points), class_="opening"))
-    shapes += [_gap(px(*gap.at), number) for number, gap in enumerate(profile.panel.gap, 1)]
+    shapes += [_gap(px(*gap.at), number, width) for number, gap in enumerate(profile.panel.gap, 1)]
     plate = svg.el("rect", x=1, y=1, width=width - 2, height=height - 2, rx=8, class_="plate")
     drawing = svg.el(
         "svg", plate, *shapes, width=width, height=height, viewBox=f"0 0 {width:.1f} {height:.1f}", aria_hidden="true"
@@ -89,10 +89,15 @@ def _nearest(places: Sequence[tuple[float, float]]) -> float:
     return max(min(apart, default=30.0), 0.5)
 
 
-def _gap(at: tuple[float, float], number: int) -> Markup:
-    x, y = at
+def _gap(at: tuple[float, float], number: int, width: float) -> Markup:
+    x, y = min(max(at[0], 8.0), width - 8.0), at[1]
+    beside, anchor = (9, "start") if x < width - 60 else (-9, "end")
     triangle = svg.path([(x, y - 6), (x + 6, y + 5), (x - 6, y + 5)])
-    return svg.el("g", svg.el("path", d=triangle, class_="gapmark"), svg.text(x + 9, y + 5, f"gap {number}"))
+    return svg.el(
+        "g",
+        svg.el("path", d=triangle, class_="gapmark"),
+        svg.text(x + beside, y + 5, f"gap {number}", text_anchor=anchor),
+    )
 
 
 def _lean(slope: tuple[float, float] | None) -> str:

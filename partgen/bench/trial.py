@@ -49,6 +49,8 @@ class Outlook:
     tried: bool = True
     """False where the last revision has no trial, recorded or entered."""
     trouble: str = ""
+    built: bool = True
+    """False where there is no revision to try."""
 
 
 def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...]) -> Outlook:
@@ -56,7 +58,7 @@ def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...
     try:
         inputs = gather(path, printer=printer, seed=seed)
         if not inputs.log.revision:
-            return Outlook(tried=False)
+            return Outlook(tried=False, built=False)
         built = tried_revision(inputs, None, "trial")
         trials = trials_of(draft, built.id, date.today())
         questions = mixups(inputs, built, trials) if trials else ()
