@@ -220,6 +220,7 @@ def test_the_demo_typed_in_by_keyboard_alone(chromium, tmp_path):
             keys.type_line(written(gap["at"])[0])
             keys.type_line(written(gap["at"])[1])
             keys.settled()
+            assert keys.page.locator("#asked").inner_text().startswith("Panel gap at")
             for value in written(gap["read"]):
                 keys.type_line(value)
                 keys.settled()

@@ -177,7 +177,7 @@ document.addEventListener("click", (event) => {
   if (!at) return;
   if (at.dataset.enter !== undefined) { enterReading(); return; }
   if (at.id === "gap-go") {
-    send({ do: "gap", text: `${byId("gap-x").value.trim()} ${byId("gap-y").value.trim()}` }, () => { const asked = byId("asked"); if (asked && asked.dataset.new) byId("reading").focus(); });
+    send({ do: "gap", text: `${byId("gap-x").value.trim()} ${byId("gap-y").value.trim()}` }, () => { const asked = byId("asked"); if (!asked || !asked.dataset.new) return; byId("gap-x").value = byId("gap-y").value = ""; byId("reading").focus(); });
     return;
   }
   const what = at.dataset.do;
