@@ -14,7 +14,9 @@ from plan_shapes import PENTAGON, box_sections, slopes
 from partgen.families.button_cap import ButtonCap
 from partgen.model.printer import Printer, PrintError, PrintErrors
 from partgen.plan.heights import (
+    Collar,
     Site,
+    chosen_crown,
     collar,
     crown_height,
     layers_below,
@@ -150,3 +152,21 @@ def test_proud_u95_adds_the_prints_spread():
     cov = np.diag([1.0, 0.0009])
     assert proud_u95(cov, 1, 0.04, 2.0) == pytest.approx(0.1)
     assert proud_u95(np.diag([-1e-18]), 0, 0.0, 2.0) == 0.0
+
+
+def test_the_printers_error_counts_once_and_in_its_own_direction():
+    """A printer that prints 0.14 too tall: the file is that much lower, and what stands proud is what will be printed."""
+    crown = crown_height(drop=4.3, proud=1.5, forced=None, height_error=0.14, printer=PRINTER)
+    assert crown.model == pytest.approx(5.6)  # 5.66 on layers of 0.2
+    assert crown.proud == pytest.approx(5.6 + 0.14 - 4.3)
+    chosen = chosen_crown(crown, 0.14, 4.3, model=5.8)
+    assert (chosen.wanted, chosen.model) == (crown.wanted, 5.8)
+    assert chosen.proud == pytest.approx(5.8 + 0.14 - 4.3)
+
+
+def test_a_collar_just_thick_enough_is_kept_and_a_hundredth_less_is_none():
+    flange = Section("rectangle", 13.0, 8.0)
+    spec = cap(flange_gap=0.3, flange_thickness=1.0)
+    held = collar(spec, SITE, flange, 1.0, 8.0, PRINTER)
+    assert held == Collar(top=pytest.approx(2.0), rest_gap=pytest.approx(0.3), lift=pytest.approx(0.3))
+    assert collar(spec.model_copy(update={"flange_thickness": 1.005}), SITE, flange, 1.0, 8.0, PRINTER) is None

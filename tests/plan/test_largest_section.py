@@ -159,3 +159,20 @@ def test_inset_for_starts_where_it_is_told():
     assert inset_for(place, PORT, pool, 1e-3, 1.0) == 1.0
     assert inset_for(place, PORT, pool, 1e-3, own / 2) == pytest.approx(own, abs=3e-4)
     assert np.isfinite(own) and own > 0.1
+
+
+def test_a_corner_radius_never_exceeds_half_of_the_shorter_side():
+    places = [place_of(WINDOW)]
+    found = widest(places, 2.0, "rectangle", 50.0)
+    assert found.corner_radius == pytest.approx(min(found.width, found.depth) / 2, abs=1e-6)
+    wide = widest([place_of(Section("rectangle", 6.3, 11.5, 0.5))], 2.0, "rectangle", 50.0)
+    assert wide.corner_radius == pytest.approx(min(wide.width, wide.depth) / 2, abs=1e-6)
+
+
+def test_other_shapes_than_rectangles_have_no_corner():
+    assert widest([place_of(PORT)], 2.0, "round", None).corner_radius == 0.0
+
+
+@pytest.mark.parametrize(("shape", "width"), [("round", 6.3), ("rectangle", 11.5)])
+def test_the_widest_section_in_a_level_hole_fills_it(shape, width):
+    assert widest([place_of(WINDOW)], 2.0, shape, None).width == pytest.approx(width, abs=1e-5)

@@ -347,3 +347,20 @@ def test_limits_add_up_in_order():
     assert Limits(1, 2, 4, 8, 16, 32).stack == 63
     assert Limits(2, 3, 1, 6, 0, 0).rss == 8
     assert Limits(2, 0, 1, 3, 6, 0).rss == Limits(2, 0, 1, 3, 0, 6).rss == 8
+
+
+@given(slopes())
+def test_reach_is_never_less_than_what_all_moves_take_together(slope):
+    """A place's reach counts the hole's offset, its limit and the push, each on top of the others."""
+    causes = causes_of(width_u=0.05, thickness_u=0.02, slope_u=0.002, spread=0.03)
+    plain = place_of(WINDOW, slope, at=(0.0, 0.0))
+    pool = draws_of(causes, plain.opening, 500)
+    moved = place_of(WINDOW, slope, at=(0.3, 0.4), at_limit=0.2, play=0.15)
+    assert pool.reach(moved) == pytest.approx(pool.reach(plain) + 0.5 + 0.2 + 0.15)
+
+
+def test_normal_table_is_centred():
+    """Beside the middle the table is off by less than a tenth of its own step, on both sides alike."""
+    z = np.float32(np.linspace(-3, 3, 2001))
+    exact = np.array([NormalDist().cdf(float(one)) for one in z])
+    assert abs(float(np.mean(normal_below(z) - exact))) < 1e-5

@@ -1,0 +1,129 @@
+"""Nothing gets out and nothing gets in: no network, no code from a file, no markup or formula from a name."""
+
+from __future__ import annotations
+
+import csv
+import html.parser
+import json
+import shutil
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+import zipfile
+from pathlib import Path
+
+import pytest
+from harness import ROOT, run
+
+EVIL = "<img src=x onerror=alert(1)>\"'</script><script>alert(2)</script>"
+FORMULA = "=HYPERLINK(1)"
+BLOCKED = """
+import socket, sys
+def refused(*arguments, **more):
+    raise AssertionError("partgen asked for the network")
+for name in ("connect", "connect_ex", "sendto", "bind"):
+    setattr(socket.socket, name, refused)
+for name in ("create_connection", "getaddrinfo", "gethostbyname"):
+    setattr(socket, name, refused)
+sys.addaudithook(lambda event, _: refused() if event.startswith("socket.") and event != "socket.__new__" else None)
+from partgen.cli.app import main
+for arguments in ARGUMENTS:
+    sys.argv = ["partgen", *arguments]
+    try:
+        main()
+    except SystemExit as ended:
+        assert ended.code in (0, 1, None), (arguments, ended.code)
+"""
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A whole job on a profile whose every free text is an attack, with the network blocked."""
+    folder = tmp_path_factory.mktemp("hostile")
+    (folder / "profiles").mkdir()
+    text = (ROOT / "profiles" / "harbour-lamp-tester.toml").read_text()
+    text = text.replace('"Harbour lamp tester"', json.dumps(EVIL)).replace('"LEFT"', json.dumps(FORMULA))
+    text = text.replace('"MIDDLE"', '"<b>&\\"\'"').replace("[part.cap]", '[part."<i>p"]').replace('"cap"', '"<i>p"')
+    text = text.replace('kind = "<i>p"', 'kind = "button-cap"')
+    (folder / "profiles" / "evil.toml").write_text(text)
+    commands = [
+        ["predict", "profiles/evil.toml"],
+        ["build", "profiles/evil.toml", "--quiet"],
+        ["report", "profiles/evil.toml"],
+        ["sheet", "profiles/evil.toml"],
+        ["log", "profiles/evil.toml"],
+    ]
+    code = BLOCKED.replace("ARGUMENTS", repr(commands))
+    done = subprocess.run([sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-3000:]
+    return folder
+
+
+class Tags(html.parser.HTMLParser):
+    """Collects what a browser would make of a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.handlers: list[str] = []
+        self.links: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.handlers += [name for name, _ in attrs if name.startswith("on")]
+        self.links += [value or "" for name, value in attrs if name in ("src", "href")]
+
+
+def test_the_whole_job_runs_without_the_network(hostile: Path) -> None:
+    assert (hostile / "outputs/evil/r01/report.html").is_file()
+
+
+def test_no_markup_of_a_profile_reaches_a_page(hostile: Path) -> None:
+    pages = list((hostile / "outputs").rglob("*.html"))
+    assert len(pages) >= 3
+    for page in pages:
+        text = page.read_text()
+        seen = Tags()
+        seen.feed(text)
+        assert "<img src=x" not in text and "<script>alert" not in text, page
+        assert "<i>p" not in text and '<b>&"' not in text, page  # the report has marks of its own in <b>
+        assert not {"i", "iframe", "object", "embed"} & set(seen.tags), page
+        assert not seen.handlers, page
+        assert not [link for link in seen.links if link.startswith(("http", "//", "javascript"))], page
+
+
+def test_no_cell_of_a_table_is_a_formula(hostile: Path) -> None:
+    tables = list((hostile / "outputs").rglob("*.csv"))
+    assert tables
+    for table in tables:
+        for row in csv.reader(table.read_text("utf-8-sig").splitlines()):
+            for cell in row:
+                number = cell.replace(".", "", 1).lstrip("+-").isdigit()
+                assert number or not cell.startswith(("=", "+", "-", "@", "\t")) or cell in ("-", "–"), (table, cell)
+
+
+def test_files_keep_to_their_folder_and_3mf_is_well_formed(hostile: Path) -> None:
+    home = hostile / "outputs/evil/r01"
+    names = [path.name for path in home.rglob("*") if path.is_file()]
+    assert all(not set(name) & set('<>:"/\\|?*=&\'') for name in names), names
+    assert {path.name for path in hostile.iterdir()} == {"profiles", "outputs"}
+    for plate in home.glob("*.3mf"):
+        with zipfile.ZipFile(plate) as packed:
+            for name in packed.namelist():
+                if name.endswith((".model", ".rels", ".xml")):
+                    ET.fromstring(packed.read(name))
+
+
+@pytest.mark.parametrize(
+    "line",
+    ['title = "{{ 7 * 7 }} {% for x in y %}"', 'title = "__import__(\'os\').system(\'touch owned\')"', 'title = "%s %n {0}"'],
+)
+def test_nothing_in_a_profile_is_run_or_filled_in(tmp_path: Path, line: str) -> None:
+    shutil.copy(ROOT / "profiles/harbour-lamp-tester.toml", tmp_path / "p.toml")
+    text = (tmp_path / "p.toml").read_text().replace('title = "Harbour lamp tester"', line)
+    (tmp_path / "p.toml").write_text(text)
+    ended = run(tmp_path, "sheet", "p.toml", "--out", "out")
+    assert ended.code == 0, ended
+    assert not (tmp_path / "owned").exists()
+    page = (tmp_path / "out/p/sheet.html").read_text()
+    assert "49" not in page.split("</title>")[0]
