@@ -80,6 +80,28 @@ def test_every_section_at_every_size(chromium, page, section, size):
     window.context.close()
 
 
+def test_only_a_revision_s_own_files_are_given_out(page):
+    running, folder = page
+    home = folder / "outputs" / "panel" / "r01"
+    (home / "parts").mkdir(parents=True)
+    (home / "parts" / "A1-r01.stl").write_bytes(b"a part")
+    (home / "elsewhere.stl").symlink_to(folder / "panel.toml")
+    try:
+        assert running.ask("GET", "/revision/r01/file/parts/A1-r01.stl")[2] == b"a part"
+        assert running.ask("GET", "/revision/r01/file/parts%2FA1-r01.stl")[2] == b"a part"
+        for name in (
+            "/etc/hostname",
+            "elsewhere.stl",
+            "parts",
+            "",
+            "parts/../parts/A1-r01.stl",
+            str(folder / "panel.toml"),
+        ):
+            assert running.ask("GET", f"/revision/r01/file/{name}")[0] in (400, 404), name
+    finally:
+        shutil.rmtree(folder / "outputs")
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_form_of_a_new_profile(chromium, tmp_path, scheme):
     with served(tmp_path) as running:
