@@ -1,7 +1,7 @@
-"""Commands with a fault at the n-th touch of the disk, each in a child of its own. Run as a program by test_crash_safety.
+"""Commands with a fault at the n-th touch of the disk, each in a child of its own. Run by test_crash_safety.
 
-Reads one JSON job per line on standard input: {"folder", "arguments", "typed", "fault", "at"}; `fault` is "none", "kill",
-"half" (half of the bytes, then killed), "ENOSPC" or "EIO". Answers with one JSON line: {"status", "events", "err"}.
+Reads one JSON job per line on standard input: {"folder", "arguments", "typed", "fault", "at"}; `fault` is
+"none", "kill", "half" (half of the bytes, then killed), "ENOSPC" or "EIO". Answers with one JSON line: {"status", "events", "err"}.
 What is faulted is what the standard library does for partgen: opening for writing, each write, fsync, rename, mkdir.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import builtins
 import errno
+import importlib
 import io
 import json
 import os
@@ -45,10 +46,10 @@ class Faults:
         class Watched:
             """A file opened for writing."""
 
-            def __init__(self, file: Any) -> None:  # noqa: ANN401
+            def __init__(self, file: Any) -> None:
                 self.file = file
 
-            def write(self, data: Any) -> int:  # noqa: ANN401
+            def write(self, data: Any) -> int:
                 def half() -> None:
                     self.file.write(data[: len(data) // 2])
                     self.file.flush()
@@ -56,7 +57,7 @@ class Faults:
                 faults.touch("write", half)
                 return self.file.write(data)  # type: ignore[no-any-return]
 
-            def __getattr__(self, name: str) -> Any:  # noqa: ANN401
+            def __getattr__(self, name: str) -> Any:
                 return getattr(self.file, name)
 
             def __enter__(self) -> Watched:
@@ -65,14 +66,14 @@ class Faults:
             def __exit__(self, *_: object) -> None:
                 self.file.close()
 
-        def opened(file: Any, mode: str = "r", *rest: Any, **more: Any) -> Any:  # noqa: ANN401
+        def opened(file: Any, mode: str = "r", *rest: Any, **more: Any) -> Any:
             if not set(mode) & set("wax+"):
                 return plain_open(file, mode, *rest, **more)
             if not isinstance(file, int):
                 faults.touch(f"open {Path(file).name}")
             return Watched(plain_open(file, mode, *rest, **more))
 
-        def os_opened(path: Any, flags: int, *rest: Any, **more: Any) -> int:  # noqa: ANN401
+        def os_opened(path: Any, flags: int, *rest: Any, **more: Any) -> int:
             if flags & os.O_CREAT:
                 faults.touch("open")
             return plain_os_open(path, flags, *rest, **more)
@@ -85,7 +86,7 @@ class Faults:
     def _before(self, name: str) -> None:
         plain = getattr(os, name)
 
-        def watched(*arguments: Any, **more: Any) -> Any:  # noqa: ANN401
+        def watched(*arguments: Any, **more: Any) -> Any:
             self.touch(name)
             return plain(*arguments, **more)
 
@@ -121,11 +122,11 @@ def child(job: dict[str, Any], err: int, told: int) -> None:
 def serve(parts: Path | None) -> None:
     """Answer jobs; solids come from a pickle of parts built before, since a forked CAD kernel hangs."""
     import partgen.pipeline.building as building
-    import partgen.pipeline.calibrating
-    import partgen.pipeline.trials
-    import partgen.report.html
     from partgen.pipeline import planning
 
+    for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
+        importlib.import_module(f"partgen.pipeline.{name}")
+    importlib.import_module("partgen.report.html")
     if parts is not None:
         made = pickle.loads(parts.read_bytes())
         building.make_parts = lambda *_, **__: made

@@ -1,4 +1,4 @@
-"""Profiles as the format allows them, drawn from the models themselves, so that a new key or part kind is covered at once.
+"""Profiles as the format allows them, drawn from the models themselves: a new key or part kind is covered at once.
 
 Most values are ones a bench could see, so that many profiles are planned; a few are anything at all.
 """
@@ -21,16 +21,53 @@ from partgen.model.profile import Target
 from partgen.profile.validate import HOLES, SEATS
 
 USUAL: dict[str, tuple[float, float]] = {
-    "thickness": (0.5, 5), "width": (6, 30), "depth": (5, 20), "diameter": (5, 20), "corner_radius": (0, 2),
-    "offset_limit": (0, 0.6), "length": (2, 8), "travel": (0, 4), "height": (3, 15), "body": (3, 12), "spread": (0, 0.2),
-    "play": (0, 0.3), "drop": (2, 12), "read": (5, 20), "resolution": (0.001, 0.1), "limit_of_error": (0.01, 0.2),
-    "repeatability": (0.005, 0.2), "proud": (-2, 6), "proud_tolerance": (0.05, 1), "wall": (0.5, 3), "bore": (1, 2.4),
-    "arm": (0.8, 1.9), "across_flat": (2.2, 4.5), "root_diameter": (2.1, 2.5), "bow_limit": (0, 1), "tilt_limit": (1, 20),
-    "thickness_limit": (0, 0.5), "p_bind": (0.001, 0.1), "p_all_fit": (0.5, 0.99), "teeth": (6, 40),
-    "offset": (-0.4, 0.4), "at_limit": (0, 0.5), "nut_room": (1, 4), "pointer_depth": (0.3, 0.8), "line_depth": (0.3, 0.8), "inlay_depth": (0.3, 0.8),
-    "groove_depth": (0.3, 0.8), "groove_count": (2, 30), "pull_limit": (5, 40), "section": (4, 14), "hollow": (0.6, 3), "at": (-200, 200),
-    "socket_depth": (2, 5), "crown_rise": (0.2, 2), "edge_radius": (0.1, 1), "interference": (0, 0.3),
-}  # fmt: skip
+    "thickness": (0.5, 5),
+    "width": (6, 30),
+    "depth": (5, 20),
+    "diameter": (5, 20),
+    "corner_radius": (0, 2),
+    "offset_limit": (0, 0.6),
+    "length": (2, 8),
+    "travel": (0, 4),
+    "height": (3, 15),
+    "body": (3, 12),
+    "spread": (0, 0.2),
+    "play": (0, 0.3),
+    "drop": (2, 12),
+    "read": (5, 20),
+    "resolution": (0.001, 0.1),
+    "limit_of_error": (0.01, 0.2),
+    "repeatability": (0.005, 0.2),
+    "proud": (-2, 6),
+    "proud_tolerance": (0.05, 1),
+    "wall": (0.5, 3),
+    "bore": (1, 2.4),
+    "arm": (0.8, 1.9),
+    "across_flat": (2.2, 4.5),
+    "root_diameter": (2.1, 2.5),
+    "bow_limit": (0, 1),
+    "tilt_limit": (1, 20),
+    "thickness_limit": (0, 0.5),
+    "p_bind": (0.001, 0.1),
+    "p_all_fit": (0.5, 0.99),
+    "teeth": (6, 40),
+    "offset": (-0.4, 0.4),
+    "at_limit": (0, 0.5),
+    "nut_room": (1, 4),
+    "pointer_depth": (0.3, 0.8),
+    "line_depth": (0.3, 0.8),
+    "inlay_depth": (0.3, 0.8),
+    "groove_depth": (0.3, 0.8),
+    "groove_count": (2, 30),
+    "pull_limit": (5, 40),
+    "section": (4, 14),
+    "hollow": (0.6, 3),
+    "at": (-200, 200),
+    "socket_depth": (2, 5),
+    "crown_rise": (0.2, 2),
+    "edge_radius": (0.1, 1),
+    "interference": (0, 0.3),
+}
 SEAT_SIZES = {"width": (2, 6), "depth": (2, 6), "diameter": (2.5, 7)}
 NAMES = ("key", "dot", "ä ö", "a.b", "x" * 40, "1", "r01")
 
@@ -126,7 +163,7 @@ def _keys(
     return lines
 
 
-def _value(kind: Any, usual: tuple[float, float]) -> st.SearchStrategy[str]:  # noqa: ANN401 - a typing form
+def _value(kind: Any, usual: tuple[float, float]) -> st.SearchStrategy[str]:
     """What may stand behind a key of that type, as TOML."""
     if get_origin(kind) is Annotated:
         kind = get_args(kind)[0]

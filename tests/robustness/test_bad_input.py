@@ -1,4 +1,4 @@
-"""Whatever stands in a file or is typed: a clear refusal, or a result that is finite and judged; nothing measured changes.
+"""Whatever stands in a file or is typed: a clear refusal, or a finite, judged result; nothing measured changes.
 
 A small share of the cases runs always; `--long` runs more than 20,000. What the long run found stands in
 test_findings.py, each with a case of its own.
@@ -29,9 +29,13 @@ counts: dict[str, dict[int, int]] = {}
 def cases(number: int, scale: str, **strategies: st.SearchStrategy) -> object:
     """A property run over `number` drawn cases, the same ones every time; many more of them in a long run."""
     many = settings(
-        max_examples=number * SHARE[scale], deadline=None, derandomize=True, database=None,
-        suppress_health_check=list(HealthCheck), print_blob=False,
-    )  # fmt: skip
+        max_examples=number * SHARE[scale],
+        deadline=None,
+        derandomize=True,
+        database=None,
+        suppress_health_check=list(HealthCheck),
+        print_blob=False,
+    )
 
     def decorate(check: object) -> object:
         return many(given(**strategies)(check))
@@ -114,8 +118,16 @@ def test_mutated_logs(bench: Bench, scale: str) -> None:
 
     @cases(50, scale, data=mutated(tried_log).flatmap(encoded), command=command)
     def check(data: bytes, command: tuple[str, ...]) -> None:
-        ended = tried(bench, "log", command[0], PROFILE, *command[1:], but=(LOG,) if command[0] == "trial" else (),
-                      a=(LOG, data), b=("t.csv", bench.trial.encode()))  # fmt: skip
+        ended = tried(
+            bench,
+            "log",
+            command[0],
+            PROFILE,
+            *command[1:],
+            but=(LOG,) if command[0] == "trial" else (),
+            a=(LOG, data),
+            b=("t.csv", bench.trial.encode()),
+        )
         judge(ended)
         assert ended.code != 2 or "lamp" in ended.err or "t.csv" in ended.err, ended
 
@@ -150,10 +162,37 @@ def test_mutated_coupon_readings(bench: Bench, scale: str) -> None:
 
 
 LINES = st.one_of(
-    st.sampled_from(("undo", "discard", "skip", "go LEFT", "go nowhere", "gap 4 6", "gap", "gap x y", "mm", "inch", "list",
-                     "next", "is 4", "is", "help", "?", "", "go", "stop now", "0.0625", "0.1858", "4.72 mm", "11/64 in")),
-    st.floats(width=32).map(str), st.text(max_size=12), st.integers(-5, 50).map(str),
-)  # fmt: skip
+    st.sampled_from(
+        (
+            "undo",
+            "discard",
+            "skip",
+            "go LEFT",
+            "go nowhere",
+            "gap 4 6",
+            "gap",
+            "gap x y",
+            "mm",
+            "inch",
+            "list",
+            "next",
+            "is 4",
+            "is",
+            "help",
+            "?",
+            "",
+            "go",
+            "stop now",
+            "0.0625",
+            "0.1858",
+            "4.72 mm",
+            "11/64 in",
+        )
+    ),
+    st.floats(width=32).map(str),
+    st.text(max_size=12),
+    st.integers(-5, 50).map(str),
+)
 
 
 @SCALE
@@ -189,15 +228,46 @@ def test_a_mutated_fit_document_is_reported_or_refused(bench: Bench, scale: str)
     check()
 
 
-NAMES = ("../../etc/passwd", "/etc/passwd", "mine\0", "", ".", "..", "CON", "nul.toml", "a/b", "a\\b", "é" * 50, "x" * 300,
-         "-x", "--", "\u202emine", "mine.toml", " mine ", "material-extrusion", "$(touch x)", "`touch x`", "%00", "\n", "{0}")  # fmt: skip
+NAMES = (
+    "../../etc/passwd",
+    "/etc/passwd",
+    "mine\0",
+    "",
+    ".",
+    "..",
+    "CON",
+    "nul.toml",
+    "a/b",
+    "a\\b",
+    "é" * 50,
+    "x" * 300,
+    "-x",
+    "--",
+    "\u202emine",
+    "mine.toml",
+    " mine ",
+    "material-extrusion",
+    "$(touch x)",
+    "`touch x`",
+    "%00",
+    "\n",
+    "{0}",
+)
 OPTIONS = (
-    ("predict", PROFILE, "--json", "--printer", "{}"), ("trial", PROFILE, "t.csv", "--revision", "{}"),
-    ("trial", PROFILE, "t.csv", "--swapped", "{}"), ("calibrate", "{}", "r.csv"), ("predict", "{}", "--json"),
-    ("log", "{}"), ("report", PROFILE, "--revision", "{}"), ("build", PROFILE, "--revision", "{}"), ("sheet", "{}"),
-    ("coupon", "{}", "--process", "none"), ("calibrate", "mine", "{}"), ("calibrate", "mine", "r.csv", "--material", "{}"),
+    ("predict", PROFILE, "--json", "--printer", "{}"),
+    ("trial", PROFILE, "t.csv", "--revision", "{}"),
+    ("trial", PROFILE, "t.csv", "--swapped", "{}"),
+    ("calibrate", "{}", "r.csv"),
+    ("predict", "{}", "--json"),
+    ("log", "{}"),
+    ("report", PROFILE, "--revision", "{}"),
+    ("build", PROFILE, "--revision", "{}"),
+    ("sheet", "{}"),
+    ("coupon", "{}", "--process", "none"),
+    ("calibrate", "mine", "{}"),
+    ("calibrate", "mine", "r.csv", "--material", "{}"),
     ("predict", PROFILE, "--json", "--seed", "{}"),
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize("command", OPTIONS, ids=lambda command: " ".join(command).replace(PROFILE, "P"))
@@ -207,9 +277,19 @@ def test_names_that_are_no_names(bench: Bench, command: tuple[str, ...]) -> None
         arguments = [part.format(name) if part == "{}" else part for part in command]
         if not name and command[0] == "calibrate":
             continue
-        ended = tried(bench, "options", *arguments, but=("profiles/printers/mine.toml", "profiles/printers/mine.readings.csv",
-                      f"profiles/printers/{name}.toml", f"profiles/printers/{name}.readings.csv"),
-                      a=("t.csv", b"label,proud_mm,feel,grip,note\nLEFT,99,,,\n"), b=("r.csv", bench.readings.encode()))  # fmt: skip
+        ended = tried(
+            bench,
+            "options",
+            *arguments,
+            but=(
+                "profiles/printers/mine.toml",
+                "profiles/printers/mine.readings.csv",
+                f"profiles/printers/{name}.toml",
+                f"profiles/printers/{name}.readings.csv",
+            ),
+            a=("t.csv", b"label,proud_mm,feel,grip,note\nLEFT,99,,,\n"),
+            b=("r.csv", bench.readings.encode()),
+        )
         judge(ended)
 
 

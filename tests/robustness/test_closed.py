@@ -105,7 +105,7 @@ def test_no_cell_of_a_table_is_a_formula(hostile: Path) -> None:
 def test_files_keep_to_their_folder_and_3mf_is_well_formed(hostile: Path) -> None:
     home = hostile / "outputs/evil/r01"
     names = [path.name for path in home.rglob("*") if path.is_file()]
-    assert all(not set(name) & set('<>:"/\\|?*=&\'') for name in names), names
+    assert all(not set(name) & set("<>:\"/\\|?*=&'") for name in names), names
     assert {path.name for path in hostile.iterdir()} == {"profiles", "outputs"}
     for plate in home.glob("*.3mf"):
         with zipfile.ZipFile(plate) as packed:
@@ -116,7 +116,11 @@ def test_files_keep_to_their_folder_and_3mf_is_well_formed(hostile: Path) -> Non
 
 @pytest.mark.parametrize(
     "line",
-    ['title = "{{ 7 * 7 }} {% for x in y %}"', 'title = "__import__(\'os\').system(\'touch owned\')"', 'title = "%s %n {0}"'],
+    [
+        'title = "{{ 7 * 7 }} {% for x in y %}"',
+        "title = \"__import__('os').system('touch owned')\"",
+        'title = "%s %n {0}"',
+    ],
 )
 def test_nothing_in_a_profile_is_run_or_filled_in(tmp_path: Path, line: str) -> None:
     shutil.copy(ROOT / "profiles/harbour-lamp-tester.toml", tmp_path / "p.toml")

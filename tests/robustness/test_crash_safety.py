@@ -1,7 +1,7 @@
 """A fault at every touch of the disk: what was measured is then the old or the new version, whole, and work goes on.
 
-Each command runs once without a fault, which tells how often it touches the disk, then once per touch and kind of fault.
-Afterwards the same command is run again without a fault and must reach what it would have reached.
+Each command runs once without a fault, which tells how often it touches the disk, then once per touch and kind of
+fault. Afterwards the same command is run again without a fault and must reach what it would have reached.
 """
 
 from __future__ import annotations

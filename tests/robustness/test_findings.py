@@ -28,19 +28,23 @@ def _tried(bench: Bench, folder: Path, path: str, old: str, new: str, *arguments
     return run(folder, *arguments)
 
 
-@pytest.mark.parametrize("line", ["modulus = 0.0", "modulus = -1.0", "strength = -45.0", "density = 1e300", "poisson = 0.5"])
+@pytest.mark.parametrize(
+    "line", ["modulus = 0.0", "modulus = -1.0", "strength = -45.0", "density = 1e300", "poisson = 0.5"]
+)
 def test_a_material_beyond_what_there_is_is_refused_by_key(bench: Bench, tmp_path: Path, line: str) -> None:
     """A modulus of zero ended in a division by zero, a negative strength in a grip below zero."""
-    key = line.split()[0]
+    key = line.split(maxsplit=1)[0]
     path = next((bench.folder / "profiles/materials").glob("*.toml")).relative_to(bench.folder).as_posix()
     old = next(one for one in (bench.folder / path).read_text().splitlines() if one.startswith(key))
     ended = _tried(bench, tmp_path, path, old, line, "predict", PROFILE, "--printer", "mine")
     assert ended.code == 2 and f": {key}: read" in ended.err, ended
 
 
-@pytest.mark.parametrize("line", ["layer_height = 1e-9", "overhang_limit = -45.0", "line_width = 1e9", 'title = "\\u001b[31m"'])
+@pytest.mark.parametrize(
+    "line", ["layer_height = 1e-9", "overhang_limit = -45.0", "line_width = 1e9", 'title = "\\u001b[31m"']
+)
 def test_a_printer_beyond_what_there_is_is_refused_by_key(bench: Bench, tmp_path: Path, line: str) -> None:
-    key = line.split()[0]
+    key = line.split(maxsplit=1)[0]
     path = "profiles/printers/mine.toml"
     old = next(one for one in (bench.folder / path).read_text().splitlines() if one.startswith(key))
     ended = _tried(bench, tmp_path, path, old, line, "predict", PROFILE, "--printer", "mine")

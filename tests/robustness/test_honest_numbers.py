@@ -21,7 +21,8 @@ def known(*places: tuple[float, float], unread: tuple[float, float] | None = Non
     """The estimate for positions at these places, read three times each, on a level panel."""
     text = PANEL
     for i, (x, y) in enumerate(places, 1):
-        text += f'[[position]]\nlabel = "S{i}"\nat = [{x}, {y}]\npart = "key"\ndrop = [{drop}, {drop + 0.02}, {drop - 0.02}]\n'
+        drops = f"[{drop}, {drop + 0.02}, {drop - 0.02}]"
+        text += f'[[position]]\nlabel = "S{i}"\nat = [{x}, {y}]\npart = "key"\ndrop = {drops}\n'
     if unread is not None:
         text += f'[[position]]\nlabel = "U"\nat = [{unread[0]}, {unread[1]}]\npart = "key"\n'
     return estimate(profile_from(text), find_printer("material-extrusion"))
@@ -82,8 +83,12 @@ def test_results_are_equal_across_processes() -> None:
     for hashes in ("0", "1"):
         done = subprocess.run(
             [sys.executable, "-m", "partgen", "predict", "profiles/harbour-lamp-tester.toml", "--json"],
-            cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": hashes}, capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            cwd=ROOT,
+            env={**os.environ, "PYTHONHASHSEED": hashes},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode in (0, 1), done.stderr
         said.append(done.stdout)
     assert json.loads(said[0])["positions"]
