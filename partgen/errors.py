@@ -30,7 +30,14 @@ class Fault:
 
     def __str__(self) -> str:
         read = f"read {self.read}; " if self.read else ""
-        return f"{self.where}: {read}{self.expected}"
+        return _shown(f"{self.where}: {read}{self.expected}")
+
+
+def _shown(text: str) -> str:
+    """One line for a terminal: what a file or an argument smuggled in (escapes, line ends) is spelled out."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in text)
 
 
 class PartgenError(Exception):

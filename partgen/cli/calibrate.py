@@ -77,7 +77,11 @@ def process_named(name: str) -> Process:
 
 
 def _text(path: Path) -> str:
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except OSError:  # far too long a name
+        there = False
+    if not there:
         raise InputError(Fault(str(path), "", "there is no such file; `partgen coupon` writes one to fill in"))
     try:
         return path.read_text(encoding="utf-8")

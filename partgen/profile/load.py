@@ -5,6 +5,7 @@ May import: errors, model, families, profile.validate.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import tomllib
@@ -94,6 +95,8 @@ def read_text(path: Path) -> str:
             raise ProfileError(Fault(str(path), "", f"this file is larger than {MOST_BYTES // 10**6} MB: no profile"))
         data = path.read_bytes()
     except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            raise ProfileError(Fault(str(path), "", "this is no file name: it is too long")) from error
         raise OutsideError(f"{path} could not be read: {error.strerror or error}") from error
     except ValueError as error:  # a NUL in the name
         raise ProfileError(Fault(str(path), "", "this is no file name")) from error

@@ -20,7 +20,7 @@ def steep():
 
 
 def test_the_tilts_uncertainty_is_that_of_drawn_slopes(steep):
-    """Against draws from the slopes' covariance: the delta method's d atan(s) = ds/(1 + s^2) holds at 20 degrees too."""
+    """Against draws from the slopes' covariance: d atan(s) = ds/(1 + s^2) holds at 20 degrees too."""
     slopes = np.random.default_rng(1).multivariate_normal(steep.panel.slope, steep.slope_cov, 200_000)
     drawn = np.arctan(np.hypot(*slopes.T))
     assert steep.panel.tilt.value == pytest.approx(math.atan(math.hypot(*steep.panel.slope)))

@@ -1,7 +1,8 @@
 """Commands with a fault at the n-th touch of the disk, each in a child of its own. Run by test_crash_safety.
 
 Reads one JSON job per line on standard input: {"folder", "arguments", "typed", "fault", "at"}; `fault` is
-"none", "kill", "half" (half of the bytes, then killed), "ENOSPC" or "EIO". Answers with one JSON line: {"status", "events", "err"}.
+"none", "kill", "half" (half of the bytes, then killed), "ENOSPC" or "EIO".
+Answers with one JSON line: {"status", "events", "err"}.
 What is faulted is what the standard library does for partgen: opening for writing, each write, fsync, rename, mkdir.
 """
 
