@@ -140,6 +140,9 @@ def test_a_fault_at_every_touch(
             if name != "measure":  # a reading that was saved stays, so a repeated one comes on top
                 assert again["status"] != 2 or "already" in again["err"], (where, again)
                 for path in job.keeps:
+                    if name == "build" and now.get(LOG) == new[LOG]:  # it was done already: this is the next revision
+                        assert after[path].startswith(new[path]), (where, again)
+                        continue
                     assert after[path] == new[path], (where, again)
             assert not [path for path in after if path.endswith(".tmp") or "unfinished" in path], (where, after)
             said = "taken over" in again["err"]
