@@ -12,13 +12,13 @@ SIZES = (1, 10, 40, 200, 1000)
 
 
 def panel(n: int) -> str:
-    """A profile of n caps in rows of twenty on a plane; invented."""
+    """A profile of n caps in rows of forty on a plane; invented."""
     demo = (ROOT / "profiles" / "fog-signal-controller.toml").read_text()
     head = demo.split("[[position]]")[0]
     head = "\n".join(line for line in head.splitlines() if not line.startswith(("[[panel.gap", "at =", "read =")))
     rows = []
     for i in range(n):
-        x, y = 19.0 * (i % 20), 22.0 * (i // 20)
+        x, y = 19.0 * (i % 40), 22.0 * (i // 40)
         drop = 4.5 + 0.017 * x + 0.003 * y
         rows.append(f'[[position]]\nlabel = "P{i + 1}"\nat = [{x}, {y}]\npart = "key"\ndrop = [{drop:.2f}, {drop:.2f}]\n')
     return head + "\n" + "\n".join(rows)
