@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -27,3 +30,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     kept = [item for item in items if "long" not in item.keywords]
     config.hook.pytest_deselected(items=[item for item in items if "long" in item.keywords])
     items[:] = kept
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's own Chromium, one for all tests: playwright's driver can be started once in a process."""
+    from playwright.sync_api import sync_playwright
+
+    path = shutil.which("chromium") or shutil.which("google-chrome")
+    assert path, "pages are tested in a real browser: install chromium (Debian: apt install chromium)"
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield chromium
+        chromium.close()

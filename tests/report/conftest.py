@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -26,18 +25,6 @@ class Opened:
 def serious(message: Any) -> bool:
     """Errors and warnings, but not Chromium's own remark that it draws without a graphics card."""
     return message.type in ("error", "warning") and "GL Driver Message" not in message.text
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    path = shutil.which("chromium") or shutil.which("google-chrome")
-    assert path, "the report is tested in a real browser: install chromium (Debian: apt install chromium)"
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from partgen.metrology.estimate import estimate
 from partgen.model.profile import Profile
 from partgen.profile.edit import Place
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile, parse_profile
-from partgen.report.pdf import find_browser, print_pdf
+from partgen.report.pdf import print_pdf
 from partgen.sheet.gaps import best_gaps
 from partgen.sheet.page import MOST_CARDS, Paper, render_sheet
 from partgen.sheet.shapes import hole_outline, seat_outlines
@@ -33,11 +33,10 @@ PAPERS: dict[Paper, tuple[float, float]] = {"a4": (595.3, 841.9), "letter": (612
 
 
 @pytest.fixture(scope="module")
-def page() -> Iterator[Page]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=find_browser(), args=["--no-sandbox"])
-        yield browser.new_page()
-        browser.close()
+def page(browser: Browser) -> Iterator[Page]:
+    opened = browser.new_page()
+    yield opened
+    opened.close()
 
 
 @pytest.mark.parametrize("profile", [DEMO, INCH, SHAPES], ids=["demo", "inch", "shapes"])
