@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -214,7 +215,8 @@ def knock(guard: Guard, method: str, path: str, body: bytes = b"", **headers: st
             send,
         )  # fmt: skip
 
-    asyncio.run(run())
+    with ThreadPoolExecutor(1) as aside:  # the browser's driver keeps a loop of its own running in this thread
+        aside.submit(lambda: asyncio.run(run())).result()
     headers_out = {k.decode(): v.decode() for k, v in sent[0]["headers"]}
     return sent[0]["status"], headers_out, b"".join(m.get("body", b"") for m in sent[1:])
 
