@@ -34,12 +34,32 @@ def chance(p: float) -> str:
     return f"less than 1 in {1 / P_FLOOR:.0f}"
 
 
-def bind(label: str, found: Binding, target: float, section: Section, largest: Section | None, cause: str) -> Finding:
-    """P(touching the hole's wall) against the wanted one; its Monte Carlo uncertainty counts."""
+DOUBTFUL = 0.05
+"""A chance of binding beyond which the readings contradict a part that moved freely when it was tried."""
+
+
+def bind(
+    label: str,
+    found: Binding,
+    target: float,
+    section: Section,
+    largest: Section | None,
+    cause: str,
+    *,
+    moved_freely: bool = False,
+) -> Finding:
+    """P(touching the hole's wall) against the wanted one; its Monte Carlo uncertainty counts.
+
+    A part that was tried and moved freely is proven by that, unless the readings plainly say otherwise.
+    """
     # p already counts every uncertainty of the readings; only its own simulation error is left
     state: State = "pass" if found.p <= target else judge_at_most(found.p, target, found.u95)
     why = f"{label} touches its hole's wall with a chance of {chance(found.p)}; wanted at most {chance(target)}"
-    if state != "pass":
+    if moved_freely and state != "pass":
+        agrees = found.p < DOUBTFUL
+        state = "pass" if agrees else "not proven"
+        why += "; it was tried and moved freely" + ("" if agrees else ", so measure the hole and its offset again")
+    elif state != "pass":
         why += f". The section {size_of(section)} is too large"
         why += f": take at most {size_of(largest)}" if largest is not None else ": no section is small enough"
         why += f", or {cause}"

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -72,6 +72,8 @@ class Choice:
     """What changes and why, one sentence; empty in a first revision."""
     height_change: float = 0.0
     """New less old model height; 0 where kept."""
+    moved_freely: bool = False
+    """True where a part that stays was tried and, when last felt, rubbed nowhere."""
 
 
 @dataclass(frozen=True)
@@ -124,8 +126,18 @@ def choose_parts(
     chosen = {}
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
         place = _Place(profile, estimate, history, i, wanted[i])
-        chosen[position.label] = _choice(place, options[i][k], heights[i][k])
+        choice = _choice(place, options[i][k], heights[i][k])
+        chosen[position.label] = replace(choice, moved_freely=_moved_freely(history, choice.kept))
     return chosen
+
+
+def _moved_freely(history: History, part: BuiltPart | None) -> bool:
+    """Whether the part at hand was last felt to move freely; False where it was never tried."""
+    if part is None:
+        return False
+    same = [one for one in history.observations if (one.label, one.made_in) == (part.label, part.made_in)]
+    felt = [one.feel for one in same if one.feel is not None]
+    return bool(felt) and felt[-1] == "free"
 
 
 @dataclass(frozen=True)

@@ -149,6 +149,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
                 expected[k],
                 best[k],
                 judge.largest_cause(eaten),
+                moved_freely=(choice := job.choices.get(place.label)) is not None and choice.moved_freely,
             ),
             judge.clearance(place.label, clearance.nominal, eaten),
             *(replace(f, subject=place.label) for f in grips[k][2]),

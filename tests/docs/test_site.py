@@ -42,7 +42,8 @@ def test_the_site_builds_with_warnings_as_errors_and_no_broken_link(tmp_path):
     assert "travel" in (tmp_path / "site" / "reference" / "profile.html").read_text(encoding="utf-8")
     for page in (tmp_path / "site").rglob("*.html"):  # built offline, and needs no network to be read
         text = page.read_text(encoding="utf-8")
-        assert not re.findall(r'(?:src|href)="https?://(?!www\.sphinx-doc|alabaster|github\.com/sphinx)[^"]+\.(?:js|css)"', text)  # noqa: E501
+        outside = re.findall(r'(?:src|href)="https?://[^"]+\.(?:js|css)"', text)
+        assert not outside, page
 
 
 def test_the_tutorial_runs_from_start_to_end(tmp_path):
@@ -50,7 +51,7 @@ def test_the_tutorial_runs_from_start_to_end(tmp_path):
     assert len(blocks) >= 8
     for block in blocks:
         done = run(block, tmp_path)
-        assert done.returncode in (0, 1), f"{block}\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}"
+        assert done.returncode == 0, f"{block}\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}"
     first = {p.stem.removesuffix("-r01") for p in (tmp_path / "outputs/tide-gauge/r01/parts").glob("*.stl")}
     second = {p.stem.removesuffix("-r02") for p in (tmp_path / "outputs/tide-gauge/r02/parts").glob("*.stl")}
     assert len(first) == 6

@@ -151,3 +151,13 @@ def test_captive_and_roof_and_neighbours():
 
 def test_expanded_uncertainty():
     assert judge.expanded(Value(1.0, 0.5)) == pytest.approx(0.98)
+
+
+@pytest.mark.parametrize(("p", "state"), [(1e-4, "pass"), (1.3e-3, "pass"), (0.04, "pass"), (0.4, "not proven")])
+def test_a_part_that_moved_freely_when_tried_never_fails_for_what_was_foretold(p, state):
+    """Fitting was seen; only readings that plainly contradict it are asked for again."""
+    found = judge.bind("S1", bound(p), 1e-3, SECTION, SMALLER, "x", moved_freely=True)
+    assert found.state == state
+    assert ("tried and moved freely" in found.why) == (p > 1e-3)
+    assert ("measure the hole" in found.why) == (state == "not proven")
+    assert "too large" not in found.why
