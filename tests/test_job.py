@@ -189,3 +189,12 @@ def test_a_trial_of_a_panel_with_a_doubted_reading_is_recorded_and_changes_the_n
     assert {path.name for path in (folder / "outputs" / DEMO / "r02" / "parts").glob("*.stl")} == {
         f"{label}-r02.stl" for label in made
     }
+
+
+def test_readmes_own_profile_fits_and_predict_says_when_enough_is_measured(tmp_path):
+    text = re.search(r"```toml\n(.*?)```", (ROOT / "README.md").read_text(), flags=re.S)[1]
+    (tmp_path / "short.toml").write_text(text)
+    done = run(tmp_path, "predict", "short.toml")
+    assert done.returncode == 0, done.stderr
+    assert ": fits:" in done.stdout and "not proven" not in done.stdout
+    assert "Enough is measured" in done.stdout and "Measure next" not in done.stdout

@@ -31,6 +31,10 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     if document.set.next_measurement is not None:
         suggestion = document.set.next_measurement
         print(f"\nMeasure next: {suggestion.label}, {suggestion.what}: {suggestion.why}")
+    elif not document.doubts:
+        sure = document.set.p_all_fit >= document.set.p_all_fit_wanted
+        why = "the set is as sure to fit as was wanted" if sure else "no further reading would help noticeably"
+        print(f"\nEnough is measured: {why}.")
     if document.notes:
         print("\nAssumed:")
         for note in document.notes:
