@@ -83,6 +83,8 @@ class Guard:
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
         refused = self._refused(scope, headers)
         if refused is not None:
+            if refused != _TOO_LARGE:
+                await _body(receive)  # an answer sent over an unread body may be lost: the system resets the connection
             await _answer(send, *refused)
             return
         body = await _body(receive)
