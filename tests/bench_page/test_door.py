@@ -74,13 +74,13 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites(page):
         ({"Origin": ""}, 403),  # a form of another site or a tool: no browser leaves it out here
         ({"Host": "elsewhere.example"}, 421),  # a name that was pointed at this machine
         ({"Host": "127.0.0.1"}, 421),
-        ({"Host": ""}, 421),
+        ({"Host": ""}, (400, 421)),  # an HTTP library may refuse it first, with 400 (RFC 9112, section 3.2)
     ],
 )
 def test_a_request_from_another_site_is_refused_even_with_the_cookie(page, headers, status):
     running, _ = page
     found, _, said = running.ask("POST", "/do", reading(), **headers)
-    assert found == status and said
+    assert found in (status if isinstance(status, tuple) else (status,)) and said
 
 
 def test_a_web_socket_is_not_opened(page):
