@@ -23,7 +23,7 @@ from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import GeometryDoc
 from partgen.mesh.build import build_caps
-from partgen.mesh.heights import Maker
+from partgen.mesh.derive import Maker
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
