@@ -45,7 +45,7 @@ def write_atomic(path: Path, data: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
             if hasattr(os, "fchmod"):  # not on Windows
-                os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) if before else 0o666 & ~_umask())
+                os.fchmod(file.fileno(), stat.S_IMODE(before.st_mode) if before else 0o666 & ~umask())
             if before is not None and hasattr(os, "fchown"):
                 with contextlib.suppress(PermissionError):  # only an administrator may give a file away
                     os.fchown(file.fileno(), before.st_uid, before.st_gid)
@@ -123,7 +123,7 @@ def locked(path: Path, timeout: float = 10.0) -> Iterator[Lock]:
         lock.release()
 
 
-def _umask() -> int:
+def umask() -> int:
     """The process's umask, which can only be read by setting it."""
     mask = os.umask(0o077)
     os.umask(mask)

@@ -74,7 +74,8 @@ def _torn(log: Log, source: str) -> Iterator[Fault]:
             yield Fault(where, revision.id, "each revision once")
         seen[revision.id] = revision
         if revision.trials_before > len(log.trial):
-            yield Fault(where, f"trials_before {revision.trials_before}", f"at most {len(log.trial)}: so many are there")  # noqa: E501
+            read, most = f"trials_before {revision.trials_before}", len(log.trial)
+            yield Fault(where, read, f"at most {most}: so many are there")
         labels = [built.label for built in revision.built]
         if len(set(labels)) < len(labels):
             yield Fault(where, "", "each label once")

@@ -20,10 +20,6 @@ POINTS_OUT = 0.15
 """How far a star's points stand outside the body, as a part of the grooves' depth: what is left there is land."""
 
 
-def crown_rim(crown: CrownModel, height: float) -> float:
-    """z of the crown's rim, whose height on the axis is `height`."""
-    return height + {"domed": -crown.rise, "dished": crown.rise}.get(crown.kind, 0.0)
-
 
 def body(side: Sequence[Point], crown: CrownModel, height: float) -> kernel.Shape:
     """The solid inside a side of (radius, z) from below upwards, closed by its crown, whose edge is rounded."""

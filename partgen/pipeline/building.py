@@ -72,31 +72,38 @@ def build_profile(
     remarks = []
     if before := changed_since(inputs):
         remarks.append(f"The profile has changed since {before} was built.")
-    if (stands := _nothing_to_make(inputs)) is not None:
-        return BuiltSet(stands, out / inputs.name / inputs.log.revision[-1].id, (*remarks, NOTHING))
-    identity = next_revision_id(inputs.log)
     today = date.today()
-    document, folder, content, left_out = _write(inputs, out, identity, today, formats, step)
+    last = _tried(inputs)
+    planned = _plan(inputs, today, step, certain=last is None)
+    if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
+        stands = planned.document.model_copy(update={"revision": last})
+        return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
+    identity = next_revision_id(inputs.log)
+    document, folder, content, left_out = _write(planned, out, identity, today, formats, step)
     entry = _entry(inputs, document, identity, today, content)
     append(log_path(path), revisions=[entry], snapshots=inputs.snapshots)
     return BuiltSet(document, folder, (*remarks, *left_out))
 
 
-def _nothing_to_make(inputs: Inputs) -> FitDocument | None:
-    """The plan's document where every part of the last revision stays; else None."""
-    last = inputs.log.revision[-1] if inputs.log.revision else None
-    if last is None or not any(trial.revision == last.id for trial in inputs.log.trial):
-        return None
-    planned = plan_inputs(inputs)
-    if any(choice.kept is None for choice in planned.learnt.choices.values()):
-        return None
-    return planned.document.model_copy(update={"revision": last.id})
+def _tried(inputs: Inputs) -> str | None:
+    """The last revision's id where a trial of it was recorded: then everything may stay as it is."""
+    last = inputs.log.revision[-1].id if inputs.log.revision else None
+    return last if any(trial.revision == last for trial in inputs.log.trial) else None
+
+
+def _plan(inputs: Inputs, day: date, step: Step, *, certain: bool = True) -> Planned:
+    """The plan; meanwhile the kernel loads in its own process where it is `certain` to be needed."""
+    if certain:
+        warm()
+    step("Working out the plan", 0, 1)
+    return plan_inputs(inputs, today=day)
 
 
 def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
     """An earlier revision from the log; says so where it does not come out the same."""
     inputs, entry = gather_revision(path, identity)
-    document, folder, content, left_out = _write(inputs, out, identity, entry.date, formats, step)
+    planned = _plan(inputs, entry.date, step)
+    document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step)
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
     made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
@@ -108,12 +115,10 @@ def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: 
 
 
 def _write(
-    inputs: Inputs, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
+    planned: Planned, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
 ) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
     """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
-    warm()  # the kernel loads in its own process while this one plans
-    step("Working out the plan", 0, 1)
-    planned = plan_inputs(inputs, today=day)
+    inputs = planned.inputs
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
     made, failed = make_parts(

@@ -7,7 +7,6 @@ folder, which the next build sweeps away.
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -15,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from partgen.errors import OutsideError
-from partgen.files import locked, tell
+from partgen.files import locked, tell, umask
 
 PREFIX = ".unfinished-"
 
@@ -39,7 +38,7 @@ def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
             for leftover in home.glob(f"{PREFIX}*"):  # of a build that was killed; the lock says that none runs
                 shutil.rmtree(leftover, ignore_errors=True)
             temporary = Path(tempfile.mkdtemp(prefix=PREFIX, dir=home))
-            temporary.chmod(0o777 & ~_umask())
+            temporary.chmod(0o777 & ~umask())
             yield temporary
             _replace(temporary, home / revision)
         except OSError as error:
@@ -58,12 +57,6 @@ def _replace(folder: Path, target: Path) -> None:
         shutil.rmtree(aside, ignore_errors=True)
     else:
         folder.rename(target)
-
-
-def _umask() -> int:
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
 
 
 def content_of(folder: Path, patterns: tuple[str, ...]) -> str:

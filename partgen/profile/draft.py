@@ -6,7 +6,7 @@ May import: model, families, profile.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from partgen.profile.edit import toml_length
@@ -182,8 +182,3 @@ def _letters(row: int) -> str:
 
 def _number(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".") or "0"
-
-
-def labels_of(spots: Sequence[Spot]) -> list[str]:
-    """The labels in order."""
-    return [spot.label for spot in spots]

@@ -114,10 +114,6 @@ def estimate(
     return Scale(dpi, (e_x, e_y, k), cov, (int((~steep).sum()), int(steep.sum())), doubts, notes)
 
 
-def at_scale(scale: Scale, dpi: tuple[float, float]) -> FloatArray:
-    """(2, 2): a vector on the table at the tag `dpi` to one at `scale`."""
-    return scale.matrix @ np.linalg.inv(tagged(dpi).matrix)
-
 
 def _row(
     d: Distance, shapes: Mapping[str, Shape], u_centre: Mapping[str, float], caliper: Caliper

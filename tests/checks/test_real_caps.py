@@ -138,11 +138,25 @@ def test_a_kernel_cap_with_a_corner_pulled_out_is_caught(tmp_path):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(60))
-def test_any_profile_that_can_be_built_agrees_with_its_plan(tmp_path, seed):
+def test_any_profile_that_can_be_built_agrees_with_its_plan(tmp_path):
+    """Few of 60 random profiles are refused (all of them in words), and what is built is what was planned."""
+    refused, wrong = [], {}
+    for seed in range(60):
+        try:
+            part, _ = made(tmp_path, **_random_wish(seed))
+        except (PartgenError, AssertionError) as error:
+            refused.append((seed, str(error)))
+        else:
+            if found := disagreeing(part):
+                wrong[seed] = found
+    assert not wrong
+    assert len(refused) <= 5, refused
+
+
+def _random_wish(seed):
     rng = np.random.default_rng(seed)
     tilt, azimuth = math.radians(rng.uniform(0, 6)), rng.uniform(0, 2 * math.pi)
-    wish = {
+    return {
         "hole": SHAPES[rng.choice(list(SHAPES))],
         "seat": SEATS[rng.choice(list(SEATS))],
         "crown": rng.choice(["flat", "domed", "dished", "parallel"]),
@@ -156,8 +170,3 @@ def test_any_profile_that_can_be_built_agrees_with_its_plan(tmp_path, seed):
         "offset": (round(float(rng.uniform(-0.2, 0.2)), 2), 0.1) if rng.random() < 0.5 else None,
         "base": float(rng.uniform(6, 9)),
     }
-    try:
-        part, _ = made(tmp_path, **wish)
-    except (PartgenError, AssertionError):
-        pytest.skip("cannot be planned or built")
-    assert disagreeing(part) == set()

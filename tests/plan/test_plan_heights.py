@@ -155,7 +155,7 @@ def test_proud_u95_adds_the_prints_spread():
 
 
 def test_the_printers_error_counts_once_and_in_its_own_direction():
-    """A printer that prints 0.14 too tall: the file is that much lower, and what stands proud is what will be printed."""  # noqa: E501
+    """A printer that prints 0.14 too tall: the file is that much lower; what stands proud is what is printed."""
     crown = crown_height(drop=4.3, proud=1.5, forced=None, height_error=0.14, printer=PRINTER)
     assert crown.model == pytest.approx(5.6)  # 5.66 on layers of 0.2
     assert crown.proud == pytest.approx(5.6 + 0.14 - 4.3)

@@ -32,7 +32,7 @@ def test_what_is_not_tabled_is_refused(bad):
 @pytest.mark.parametrize(
     ("nominal", "letter", "value"),
     [
-        # ISO 2768-1:1989 Table 1. A wrong transcription found on the web has c = 0.15 and 0.2 in the first rows.
+        # ISO 2768-1:1989 Table 1. A wrong copy found on the web has c = 0.15 and 0.2 in the first rows.
         (3.0, "m", 0.1), (3.0, "c", 0.2), (3.01, "c", 0.3), (6.0, "m", 0.1), (6.01, "m", 0.2), (30.0, "f", 0.1),
         (30.01, "f", 0.15), (0.5, "f", 0.05), (0.49, "f", None), (2.0, "v", None), (100.0, "v", 1.5),
         (121.0, "m", None),
