@@ -34,6 +34,8 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     elif not document.doubts:
         sure = document.set.p_all_fit >= document.set.p_all_fit_wanted
         why = "the set is as sure to fit as was wanted" if sure else "no further reading would help noticeably"
+        if document.set.state in ("fail", "not proven"):
+            why = "no further drop or gap would help noticeably. What is said above needs what it asks for"
         print(f"\nEnough is measured: {why}.")
     if document.notes:
         print("\nAssumed:")

@@ -225,6 +225,7 @@ class NextDoc(Doc):
 
 class SetDoc(Doc):
     p_all_fit: float
+    """Probability that none binds and every one stands as proud as wanted, shared causes counted once."""
     next_measurement: NextDoc | None
     state: State
     p_all_fit_wanted: float

@@ -23,6 +23,7 @@ from partgen.plan.caps import CapSite, cap_model, collars, compensated, flange_s
 from partgen.plan.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
 from partgen.plan.heights import Collar, pressed_guide, socket_depth
 from partgen.plan.job import Job, PartPlans, Planner, crown_of, proud_u95_of, wanted_proud
+from partgen.plan.level import p_level
 from partgen.plan.mount import Materials, MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.plan.neighbours import Footprint, neighbour_findings
 from partgen.plan.opening import Opening, measured_opening
@@ -90,7 +91,7 @@ def plan_set(
         panel=estimate.panel,
         positions=ordered,
         doubts=estimate.doubts,
-        p_all_fit=float(survival.mean()),
+        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed),
         next_measurement=next_measurement,
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
