@@ -5,7 +5,7 @@ May import: cli.common; the rest inside the command.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -15,8 +15,8 @@ from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet,
 
 if TYPE_CHECKING:
     from partgen.model.profile import Profile
-    from partgen.scan.records import Distance, Picture, Scan
-    from partgen.scan.run import Seen
+    from partgen.scan.corrected import Corrected
+    from partgen.scan.records import Picture, Scan
 
 K95 = 1.96
 _HELP = """\
@@ -30,54 +30,33 @@ stop                      leave the profile as it is"""
 
 @dataclass
 class _Session:
-    """A scan while it is corrected."""
+    """A scan while it is corrected at the prompt."""
 
     profile: Profile
-    seen: Seen
-    distances: list[Distance] = field(default_factory=list)
+    now: Corrected
     part: str | None = None
 
     def scan(self) -> Scan:
-        from partgen.scan.run import settle
-
-        return settle(self.seen, self.profile, self.distances)
+        return self.now.settle(self.profile)
 
     def correct(self, line: str) -> None:
         """Take one correction as typed. Raises InputError."""
         from partgen.errors import Fault, InputError
-        from partgen.scan import run
         from partgen.scan.scale import parse_distance
 
         words = line.split()
         match words:
             case ["distance", *_]:
-                given = parse_distance(line.split(maxsplit=1)[1] if len(words) > 1 else "", self.profile.unit)
-                for label in (given.a, given.b):
-                    if label not in self.seen.openings:
-                        known = ", ".join(self.seen.openings)
-                        raise InputError(Fault("distance", f'"{label}"', f"one of the openings found: {known}"))
-                self.distances = [*self.distances, given]
+                given = line.split(maxsplit=1)[1] if len(words) > 1 else ""
+                self.now = self.now.measured(parse_distance(given, self.profile.unit))
             case ["leave", "out", label]:
-                self.seen = run.drop(self.seen, label)
-                self._forget(label)
+                self.now = self.now.leave_out(label)
             case ["merge", label, other]:
-                self.seen = run.merge(self.seen, label, other)
-                self._forget(other)
+                self.now = self.now.merge(label, other)
             case ["rename", label, new]:
-                self.seen = run.rename(self.seen, label, new, self.profile)
-                self._call(label, new)
+                self.now = self.now.rename(label, new, self.profile)
             case _:
                 raise InputError(Fault("this line", f'"{line}"', "one of:\n" + _HELP))
-
-    def _forget(self, label: str) -> None:
-        self.distances = [d for d in self.distances if label not in (d.a, d.b)]
-
-    def _call(self, label: str, new: str) -> None:
-        from dataclasses import replace
-
-        self.distances = [
-            replace(d, a=new if d.a == label else d.a, b=new if d.b == label else d.b) for d in self.distances
-        ]
 
 
 def scan(
@@ -143,6 +122,7 @@ def scan(
     from partgen.errors import Fault, InputError
     from partgen.profile.edit import ProfileFile
     from partgen.profile.from_scan import propose
+    from partgen.scan.corrected import Corrected
     from partgen.scan.image import read_picture
     from partgen.scan.run import see
 
@@ -153,7 +133,7 @@ def scan(
     picture = read_picture(image, dpi)
     say("Looking for openings ...", quiet=quiet)
     seen = see(picture, file.profile, behind=behind, mirrored=mirrored, quarters=quarter_turns, smallest=smallest)
-    session = _Session(file.profile, seen, part=part)
+    session = _Session(file.profile, Corrected(seen), part)
     for prefix, lines in (("leave out", leave_out), ("merge", merge), ("rename", rename), ("distance", distance)):
         for line in lines or ():
             session.correct(f"{prefix} {line}")
@@ -223,12 +203,12 @@ def _talk(session: _Session, found: Scan, picture: Picture, folder: Path) -> Sca
             return found
         if line == "stop":
             return None
-        before = session.seen, session.distances
+        before = session.now
         try:
             session.correct(line)
             found = session.scan()
         except InputError as error:
-            session.seen, session.distances = before
+            session.now = before
             say(str(error))
             continue
         _show(found, picture, folder, session.profile, quiet=False)

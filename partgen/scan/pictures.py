@@ -1,4 +1,4 @@
-"""What was found, drawn over the scan, and a page that shows it with its numbers. May import: scan.records.
+"""What was found, drawn over the scan, and a page that shows it with its numbers. May import: scan.records, metrology.records.
 
 Returns bytes and text; writing them is the command's work.
 """
@@ -7,40 +7,65 @@ from __future__ import annotations
 
 import base64
 import io
+from dataclasses import dataclass
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from partgen.metrology.records import FloatArray
 from partgen.scan.groups import LEAN_LIMIT
 from partgen.scan.records import Opening, Picture, Scan
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 LONGEST = 1800  # pixels of the picture's longer side
 K95 = 1.96
 _NEW, _KNOWN, _DOUBT = (0, 110, 220), (0, 150, 60), (215, 90, 0)
 
 
-def overlay(picture: Picture, scan: Scan) -> bytes:
-    """PNG of the scan with every opening's edge and label; seen from the front if it was mirrored."""
-    from PIL import Image, ImageDraw, ImageFont
+@dataclass(frozen=True)
+class View:
+    """A scan as seen from the front, small enough to show; pixels of the scan to pixels of the view."""
+
+    image: Image
+    shrink: float
+    mirrored: bool
+
+    def places(self, pixels: FloatArray) -> FloatArray:
+        """(n, 2) places in the scan's pixels, as places in the view."""
+        places = (pixels + 0.5) / self.shrink
+        return np.array([self.image.size[0], 0.0]) + places * [-1, 1] if self.mirrored else places
+
+
+def front_view(picture: Picture, mirrored: bool, longest: int = LONGEST) -> View:
+    """The picture shrunk to `longest` pixels at most and turned over where it is mirrored."""
+    from PIL import Image
 
     height, width = picture.rgb.shape[:2]
-    shrink = max(1.0, max(height, width) / LONGEST)
+    shrink = max(1.0, max(height, width) / longest)
     step = int(np.ceil(shrink))
     image = Image.fromarray(picture.rgb[::step, ::step] if step > 2 else picture.rgb)
-    size = (max(1, round(width / shrink)), max(1, round(height / shrink)))
-    image = image.resize(size)
-    if scan.mirrored:
+    image = image.resize((max(1, round(width / shrink)), max(1, round(height / shrink))))
+    if mirrored:
         image = image.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
+    return View(image, shrink, mirrored)
+
+
+def overlay(picture: Picture, scan: Scan) -> bytes:
+    """PNG of the scan with every opening's edge and label; seen from the front if it was mirrored."""
+    from PIL import ImageDraw, ImageFont
+
+    view = front_view(picture, scan.mirrored)
+    image, size = view.image, view.image.size
     pen = ImageDraw.Draw(image)
     font = ImageFont.load_default(size=max(14, size[0] // 70))
     doubted = {d.label for d in scan.doubts}
     for one in scan.openings:
         colour = _DOUBT if one.label in doubted else _KNOWN if one.known else _NEW
-        places = (one.rim.points + 0.5) / shrink
-        centre = (np.array(one.pixel) + 0.5) / shrink
-        if scan.mirrored:
-            places = np.array([size[0], 0.0]) + places * [-1, 1]
-            centre = np.array([size[0], 0.0]) + centre * [-1, 1]
+        places = view.places(one.rim.points)
+        centre = view.places(np.array([one.pixel]))[0]
         pen.line([tuple(p) for p in [*places.tolist(), places[0].tolist()]], fill=colour, width=max(2, size[0] // 700))
         box = pen.textbbox(tuple(centre), one.label, font=font, anchor="mm")
         pen.rectangle((box[0] - 4, box[1] - 3, box[2] + 4, box[3] + 3), fill="white", outline=colour)
