@@ -5,6 +5,7 @@ May import: cli.common; the rest inside the command.
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from partgen.units import Unit
 
 T = TypeVar("T")
+
+_SHAPE_LIKE = 'such as "rectangle 12 7" or "round 9"'
 
 
 def _flag(name: str, help_text: str, metavar: str = "TEXT") -> typer.models.OptionInfo:
@@ -81,6 +84,9 @@ def start(
         return
     from partgen.profile.load import parse_profile, profile_name
 
+    if not name and not yes and sys.stdin.isatty():
+        print("A name for the profile, such as my-panel: ", end="", file=sys.stderr, flush=True)
+        name = sys.stdin.readline().strip()
     if not name:
         raise InputError(Fault("partgen start", "no name", "give the profile's name, such as my-panel"))
     path = Path(name) if name.endswith(".toml") else folder / f"{name}.toml"
@@ -173,7 +179,8 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     length = _Lengths(unit)
     spots = _spots(ask, length, at, given)
     hole = ask(
-        "--hole", f"The hole's shape ({', '.join(HOLE_SIZES)}) and its sizes, width (x) before depth (y)",
+        "--hole",
+        f"The hole's shape ({', '.join(HOLE_SIZES)}) and its sizes, width (x) before depth (y); {_SHAPE_LIKE}",
         lambda text: _shape(text, HOLE_SIZES, "hole", unit), given["hole"], None,
     )  # fmt: skip
     thickness = ask(
@@ -181,7 +188,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         lambda text: length.of("panel", "thickness")(text) if text else "", given["thickness"], "",
     )  # fmt: skip
     seat = ask(
-        "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes",
+        "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes; {_SHAPE_LIKE}",
         lambda text: _shape(text, SEAT_SIZES, "seat", unit), given["seat"], None,
     )  # fmt: skip
     _recognise(seat, unit, path)
@@ -358,9 +365,10 @@ def _shape(text: str, sizes: dict[str, tuple[str, ...]], what: str, unit: Unit) 
     from partgen.profile.validate import HOLES, SEATS
     from partgen.profile.words import one_of
 
-    word, *numbers = text.split() or [""]
+    plain = re.sub(r"(?<=\d)\s*[x×]\s*(?=\d)", " ", text.lower())  # "12 x 7", as sizes are written
+    word, *numbers = re.sub(r"(?<=\d),(?=\d)", ".", plain).split() or [""]
     if word not in sizes:
-        raise ValueError(f"a shape; {one_of(word, sizes)}")
+        raise ValueError(f"the shape's name first, {_SHAPE_LIKE}; {one_of(word, sizes)}")
     keys = sizes[word]
     if len(numbers) != len(keys):
         raise ValueError(f'{word} with {" and ".join(keys)}, such as "{word} {" ".join(["6.3"] * len(keys))}"')

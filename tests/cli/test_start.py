@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -125,3 +126,28 @@ def test_the_schema_is_written_for_editors(tmp_path: Path) -> None:
     assert run(tmp_path, "--schema", "profile.schema.json").returncode == 0
     schema = json.loads((tmp_path / "profile.schema.json").read_text())
     assert "hole" in schema["properties"]
+
+
+def test_sizes_as_people_write_them(tmp_path: Path) -> None:
+    """A cross between the sizes, a decimal comma; and who gives numbers alone is shown how it is written."""
+    answers = ["Lamp", "mm", "1", "1", "12 7", "rectangle 12,5 x 7", "", "Rectangle 3,3×3.2", "4", "", "5"]
+    done = run(tmp_path, "bench", answers="\n".join([*answers, "", "", "", "", ""]) + "\n")
+    assert done.returncode == 0, done.stderr
+    assert 'the shape\'s name first, such as "rectangle 12 7"' in done.stderr
+    profile = load_profile(tmp_path / "profiles" / "bench.toml").profile
+    hole, seat = profile.hole["window"], profile.seat["plunger"]
+    assert (hole.width.values, hole.depth.values) == ((12.5,), (7.0,))
+    assert (seat.width.values, seat.depth.values) == ((3.3,), (3.2,))
+
+
+def test_at_a_terminal_the_name_is_asked_for(tmp_path: Path) -> None:
+    main, other = os.openpty()
+    started = subprocess.Popen(
+        [sys.executable, "-m", "partgen", "start"], cwd=tmp_path, stdin=other, stdout=other, stderr=other
+    )
+    os.close(other)
+    os.write(main, b"..\n")
+    started.wait(timeout=60)
+    assert b"A name for the profile" in os.read(main, 4000)
+    assert started.returncode == 2 and files(tmp_path) == []
+    os.close(main)
