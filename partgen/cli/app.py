@@ -14,7 +14,7 @@ import typer
 from partgen.cli.bench import bench
 from partgen.cli.build import build
 from partgen.cli.calibrate import calibrate
-from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, say
+from partgen.cli.common import EXIT_INPUT, EXIT_OUTSIDE, Command, say
 from partgen.cli.coupon import coupon
 from partgen.cli.log import log
 from partgen.cli.measure import measure
@@ -54,7 +54,7 @@ def _main(
 
 
 for command in (start, scan, sheet, measure, predict, build, trial, coupon, calibrate, log, report, bench):
-    app.command()(command)
+    app.command(cls=Command)(command)
 
 
 def main() -> None:

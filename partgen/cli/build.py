@@ -16,7 +16,7 @@ Step = Callable[[str, int, int], None]
 
 def build(
     profiles: Annotated[
-        list[Path], typer.Argument(metavar="PROFILE...", help="One or more profiles.", show_default=False)
+        list[Path], typer.Argument(metavar="PROFILE", help="One or more profiles.", show_default=False)
     ],
     as_json: Json = False,
     printer: PrinterName = None,
@@ -40,9 +40,9 @@ def build(
     import sys
 
     from partgen.cli.summary import exit_code, print_document
-    from partgen.pipeline.building import build_profile
+    from partgen.pipeline.building import build_profile, chosen_formats
 
-    chosen = _formats(formats)
+    chosen = chosen_formats(formats.split(","))
     _all_readable(profiles, printer, revision)
     codes = [EXIT_DONE]
     documents = []
@@ -78,17 +78,6 @@ def _all_readable(profiles: list[Path], printer: str | None, revision: str | Non
             gather(path, printer=printer)
         else:
             gather_revision(path, revision)
-
-
-def _formats(text: str) -> frozenset[str]:
-    """The formats asked for. Raises InputError for one that there is not."""
-    from partgen.errors import Fault, InputError
-    from partgen.pipeline.building import FORMATS
-
-    asked = [word.strip().lower() for word in text.split(",") if word.strip()]
-    if unknown := [word for word in asked if word not in FORMATS]:
-        raise InputError(Fault("--formats", unknown[0], f"one or more of {', '.join(FORMATS)}, with commas between"))
-    return frozenset({"stl", *asked})
 
 
 @contextmanager

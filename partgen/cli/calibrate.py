@@ -24,7 +24,7 @@ def calibrate(
     readings: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[READINGS]", help="The coupon's form, filled in; without it you are asked.", show_default=False
+            metavar="READINGS", help="The coupon's form, filled in; without it you are asked.", show_default=False
         ),
     ] = None,
     process: ProcessOption = "material-extrusion",

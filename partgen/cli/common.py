@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 OUTPUTS = Path("outputs")
 
@@ -29,7 +31,21 @@ PrinterName = Annotated[
 ]
 Seed = Annotated[int, typer.Option("--seed", min=0, metavar="N", help="Seed of the random draws.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress and no remarks.")]
+UnusedOut = Annotated[Path, typer.Option("--out", hidden=True)]
+UnusedPrinter = Annotated[str | None, typer.Option("--printer", hidden=True)]
+UnusedSeed = Annotated[int, typer.Option("--seed", min=0, hidden=True)]
+"""Taken, so that a build's line can be turned into another command's, but of no effect there."""
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output, nothing else there.")]
+
+
+class Command(TyperCommand):
+    """A command whose help names what it takes as all other text does: PROFILE, not {PROFILE} <path>."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:  # noqa: ANN401 - the context's class is typer's own affair
+        return [piece.replace("{", "").replace("}", "") for piece in super().collect_usage_pieces(ctx)]
+
+    def get_help(self, ctx: Any) -> str:  # noqa: ANN401
+        return re.sub(r"(?m)^(  [A-Z.]+)( <\S+>)", lambda m: m[1] + " " * len(m[2]), super().get_help(ctx))
 
 
 def say(message: str, *, quiet: bool = False) -> None:

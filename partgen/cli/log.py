@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+from partgen.cli.common import OUTPUTS, Json, ProfilePath, Quiet, UnusedOut, UnusedPrinter, UnusedSeed, say, show_table
 
 if TYPE_CHECKING:
     from partgen.log.records import Log
@@ -25,16 +25,16 @@ def log(
         ),
     ] = None,
     as_json: Json = False,
-    printer: PrinterName = None,
-    seed: Seed = 0,
-    out: OutDir = OUTPUTS,
+    printer: UnusedPrinter = None,
+    seed: UnusedSeed = 0,
+    out: UnusedOut = OUTPUTS,
     quiet: Quiet = False,
 ) -> None:
     """What was built, how it went, what changed from one revision to the next and why."""
     from partgen.pipeline.inputs import changed_since, gather
 
-    del out  # a common option; a log needs none of them
-    inputs = gather(profile, printer=printer, seed=seed)
+    del out, printer, seed
+    inputs = gather(profile)
     history = inputs.log
     if picture is not None and history.revision:
         _draw(picture, inputs.profile.title or profile.stem, history)

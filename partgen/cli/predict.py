@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed
+from partgen.cli.common import OUTPUTS, Json, PrinterName, ProfilePath, Quiet, Seed, UnusedOut
 
 
 def predict(
@@ -14,14 +14,14 @@ def predict(
     as_json: Json = False,
     printer: PrinterName = None,
     seed: Seed = 0,
-    out: OutDir = OUTPUTS,
+    out: UnusedOut = OUTPUTS,
     quiet: Quiet = False,
 ) -> None:
     """Heights, clearance, grip and what to measure next, from the readings alone. Builds nothing."""
     from partgen.cli.summary import exit_code, print_document
     from partgen.pipeline.planning import plan_profile
 
-    del out  # taken so that a build's line can be turned into a predict's; a plan lands nowhere
+    del out  # a plan lands nowhere
     document = plan_profile(Path(profile), printer=printer, seed=seed).document
     if as_json:
         print(document.model_dump_json(indent=2))

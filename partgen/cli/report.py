@@ -88,10 +88,9 @@ def _last(profile: Path, home: Path) -> str:
 def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocument:
     """fit.json of a revision; where the output is gone, the revision is made again from the log."""
     from partgen.fit.document import FitDocument
+    from partgen.log.records import revision_id
 
-    if not _REVISION.fullmatch(name):
-        raise InputError(Fault("--revision", name, "a revision such as r01"))
-    path = out / profile.stem / name / "fit.json"
+    path = out / profile.stem / revision_id(name) / "fit.json"
     if not path.is_file():
         say(f"{path} is not there; making {name} again from the log.", quiet=quiet)
         from partgen.pipeline.building import build_profile

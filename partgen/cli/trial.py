@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import OUTPUTS, Json, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+from partgen.cli.common import OUTPUTS, Json, PrinterName, ProfilePath, Quiet, Seed, UnusedOut, say, show_table
 
 if TYPE_CHECKING:
     from partgen.pipeline.trials import Recorded, Result
@@ -23,7 +23,7 @@ def trial(
     results: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[RESULTS.CSV]",
+            metavar="RESULTS.CSV",
             help="A table with the header label,proud_mm,feel,grip,note; without it you are asked part by part.",
             show_default=False,
         ),
@@ -40,14 +40,14 @@ def trial(
     as_json: Json = False,
     printer: PrinterName = None,
     seed: Seed = 0,
-    out: OutDir = OUTPUTS,
+    out: UnusedOut = OUTPUTS,
     quiet: Quiet = False,
 ) -> None:
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
     from partgen.cli.summary import exit_code
     from partgen.pipeline.trials import read_results, record
 
-    del out  # taken so that a build's line can be turned into a trial's; a trial lands in the log
+    del out  # a trial lands in the log
     left_out = [label.strip() for label in swapped.split(",") if label.strip()]
     if results is None:
         found, left_out, revision, as_entered = _guided(profile, revision, printer)

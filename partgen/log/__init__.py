@@ -3,7 +3,7 @@
 `records` holds what a log says, `store` reads and appends it.
 """
 
-from partgen.log.records import BuiltPosition, Log, Revision, Snapshot, Trial, next_revision_id
+from partgen.log.records import BuiltPosition, Log, Revision, Snapshot, Trial, next_revision_id, revision_id
 from partgen.log.store import append, log_path, read_log
 
 __all__ = [
@@ -16,4 +16,5 @@ __all__ = [
     "log_path",
     "next_revision_id",
     "read_log",
+    "revision_id",
 ]

@@ -1,4 +1,4 @@
-"""What a log says, as frozen records. Lengths in mm. May import: model.
+"""What a log says, as frozen records. Lengths in mm. May import: errors, model.
 
 A revision names the texts it was made from by their hashes; the texts themselves stand in the log
 once each (`Snapshot`), so that any revision can be made again after the profile, the printer file
@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from partgen.errors import Fault, InputError
 from partgen.model.fields import Record
 from partgen.model.printer import Text
 
@@ -118,3 +119,19 @@ def next_revision_id(log: Log) -> str:
     """
     numbers = [int(re.sub(r"\D", "", revision.id)) for revision in log.revision]
     return f"r{max(numbers, default=0) + 1:02d}"
+
+
+def revision_id(written: str) -> str:
+    """A revision's id as a person gave it. Raises InputError where it is none, with what may be meant.
+
+    >>> revision_id("r01")
+    'r01'
+    >>> revision_id("7")
+    Traceback (most recent call last):
+    partgen.errors.InputError: --revision: read 7; revisions are called r01, r02, ...; did you mean r07?
+    """
+    if re.fullmatch(r"r\d{2,4}", written):
+        return written
+    digits = re.fullmatch(r"\D{0,10}(\d{1,4})", written)
+    meant = f"; did you mean r{int(digits[1]):02d}?" if digits else ""
+    raise InputError(Fault("--revision", written or "nothing", f"revisions are called r01, r02, ...{meant}"))

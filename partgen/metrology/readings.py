@@ -105,7 +105,7 @@ def evaluate(reading: Reading, caliper: Caliper, kind: ReadingKind, subject: str
 
     >>> budget = evaluate(Reading((4.31, 4.35, 4.30), (0.0, 0.0, 0.0)), Caliper(), "depth", "S1")
     >>> round(budget.result.value, 3), round(budget.result.u, 3)
-    (4.32, 0.023)
+    (4.32, 0.024)
     """
     values, steps = np.asarray(reading.values), steps_of(reading, caliper)
     kept = ~_stands_out(values, steps, caliper)

@@ -5,12 +5,14 @@ May import: everything but cli and bench.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from partgen import __version__
+from partgen.errors import Fault, InputError
 from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
 from partgen.export.threemf import About
@@ -26,6 +28,7 @@ from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revis
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
 from partgen.plan.records import PositionPlan
+from partgen.profile.load import LoadedProfile
 
 CONTENT = ("parts/*.stl", "fit.json")
 """What a revision's content hash covers: what is printed, and every number."""
@@ -47,12 +50,26 @@ class BuiltSet:
     """What the person should hear besides the document."""
 
 
+def chosen_formats(words: Iterable[str]) -> frozenset[str]:
+    """The formats asked for, STL with them. Raises InputError for one that there is not, and for none.
+
+    >>> sorted(chosen_formats(["STEP "]))
+    ['step', 'stl']
+    """
+    asked = [word.strip().lower() for word in words if word.strip()]
+    unknown = [word for word in asked if word not in FORMATS]
+    if unknown or not asked:
+        read = unknown[0] if unknown else "nothing"
+        raise InputError(Fault("--formats", read, f"one or more of {', '.join(FORMATS)}, with commas between"))
+    return frozenset({"stl", *asked})
+
+
 def _silent(what: str, done: int, total: int) -> None:
     pass
 
 
 def build_profile(
-    path: Path,
+    given: Path | LoadedProfile,
     out: Path,
     *,
     printer: str | None = None,
@@ -61,14 +78,14 @@ def build_profile(
     formats: frozenset[str] = USUAL_FORMATS,
     step: Step = _silent,
 ) -> BuiltSet:
-    """Build the profile at `path` into out/NAME/rNN, and enter it in the log.
+    """Build a profile, from its file or as loaded, into out/NAME/rNN, and enter it in the log.
 
     With `revision`, an earlier one is made again from the log alone, and the log stays as it is.
     Raises InputError with nothing written, OutsideError where disk or a library failed.
     """
     if revision is not None:
-        return _again(path, out, revision, formats, step)
-    inputs = gather(path, printer=printer, seed=seed)
+        return _again(given if isinstance(given, Path) else given.path, out, revision, formats, step)
+    inputs = gather(given, printer=printer, seed=seed)
     remarks = []
     if before := changed_since(inputs):
         remarks.append(f"The profile has changed since {before} was built.")
@@ -81,7 +98,7 @@ def build_profile(
     identity = next_revision_id(inputs.log)
     document, folder, content, left_out = _write(planned, out, identity, today, formats, step)
     entry = _entry(inputs, document, identity, today, content)
-    append(log_path(path), revisions=[entry], snapshots=inputs.snapshots)
+    append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
     return BuiltSet(document, folder, (*remarks, *left_out))
 
 

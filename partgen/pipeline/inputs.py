@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partgen.errors import Fault, LogError, PrinterError
-from partgen.log.records import Log, Revision, Snapshot
+from partgen.log.records import Log, Revision, Snapshot, revision_id
 from partgen.log.store import log_path, read_log
 from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
 from partgen.profile.library import material_text, parse_material, parse_printer, printer_text
-from partgen.profile.load import content_hash, load_profile, parse_profile
+from partgen.profile.load import LoadedProfile, content_hash, load_profile, parse_profile
 
 
 @dataclass(frozen=True)
@@ -40,9 +40,10 @@ class Inputs:
         return content_hash(self.profile)
 
 
-def gather(path: Path, *, printer: str | None = None, seed: int = 0) -> Inputs:
-    """Inputs as the files stand now. Raises InputError where any of them is wrong."""
-    loaded = load_profile(path)
+def gather(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Inputs:
+    """Inputs as the files stand now, or as a profile was loaded. Raises InputError where any of them is wrong."""
+    loaded = given if isinstance(given, LoadedProfile) else load_profile(given)
+    path = loaded.path
     printer_name = printer or loaded.profile.printer
     source, text = printer_text(printer_name, path)
     machine = parse_printer(text, str(source))
@@ -78,7 +79,7 @@ def _material(name: str, path: Path, profile: Profile) -> tuple[Path, str]:
         raise PrinterError(*faults) from error
 
 
-def gather_revision(path: Path, revision_id: str) -> tuple[Inputs, Revision]:
+def gather_revision(path: Path, wanted: str) -> tuple[Inputs, Revision]:
     """Inputs as they stood when a revision was built, from the log alone.
 
     The profile's own file may have changed since or be gone. Raises LogError where the log does
@@ -86,17 +87,18 @@ def gather_revision(path: Path, revision_id: str) -> tuple[Inputs, Revision]:
     """
     where = log_path(path)
     log = read_log(where)
-    revision = log.find(revision_id)
+    revision = log.find(revision_id(wanted))
     if revision is None:
-        known = ", ".join(r.id for r in log.revision) or "none yet"
-        raise LogError(Fault(str(where), revision_id, f"a revision that was built ({known})"))
+        known = ", ".join(r.id for r in log.revision)
+        there = f"built so far: {known}" if known else f"nothing has been built yet; `partgen build {path}` comes first"
+        raise LogError(Fault(str(where), wanted, there))
     texts = {digest: log.text(digest) for digest in (revision.profile_hash, revision.printer_hash)}
     texts |= {digest: log.text(digest) for digest in revision.material_hashes}
     found = {digest: text for digest, text in texts.items() if text is not None}
     if len(found) < len(texts):
         lost = next(digest for digest in texts if digest not in found)
-        raise LogError(Fault(str(where), revision_id, f"the text with hash {lost[:12]} is missing from the log"))
-    source = f"{where} ({revision_id})"
+        raise LogError(Fault(str(where), wanted, f"the text with hash {lost[:12]} is missing from the log"))
+    source = f"{where} ({wanted})"
     materials = {found[d].name: parse_material(found[d].text, source) for d in revision.material_hashes}
     index = log.revision.index(revision)
     return (
@@ -107,9 +109,7 @@ def gather_revision(path: Path, revision_id: str) -> tuple[Inputs, Revision]:
             printer_name=revision.printer,
             printer=parse_printer(found[revision.printer_hash].text, source),
             materials=materials,
-            log=log.model_copy(
-                update={"revision": log.revision[:index], "trial": log.trial[: revision.trials_before]}
-            ),
+            log=log.model_copy(update={"revision": log.revision[:index], "trial": log.trial[: revision.trials_before]}),
             snapshots=tuple(found.values()),
             seed=revision.seed,
         ),

@@ -17,6 +17,7 @@ from partgen.pipeline.learning import Learnt, learn
 from partgen.plan.records import SetPlan
 from partgen.plan.revision import Choice
 from partgen.plan.solve import plan_set
+from partgen.profile.load import LoadedProfile
 
 
 @dataclass(frozen=True)
@@ -30,9 +31,9 @@ class Planned:
     learnt: Learnt
 
 
-def plan_profile(path: Path, *, printer: str | None = None, seed: int = 0) -> Planned:
-    """Plan the profile at `path` as it stands now. Raises InputError where anything read is wrong."""
-    return plan_inputs(gather(path, printer=printer, seed=seed))
+def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Planned:
+    """Plan a profile, from its file or as loaded. Raises InputError where anything read is wrong."""
+    return plan_inputs(gather(given, printer=printer, seed=seed))
 
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
