@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+import warnings
+from typing import Annotated, Any
 
 import typer
 
@@ -25,6 +26,7 @@ from partgen.cli.sheet import sheet
 from partgen.cli.start import start
 from partgen.cli.trial import trial
 from partgen.errors import InputError, PartgenError
+from partgen.formats import OlderFormat
 
 app = typer.Typer(
     name="partgen",
@@ -57,12 +59,26 @@ for command in (start, scan, sheet, measure, predict, build, trial, coupon, cali
     app.command(cls=Command)(command)
 
 
+def _tell_of_older_files() -> None:
+    """A file of an older format is read all the same; the person hears of it once."""
+    usual = warnings.showwarning
+
+    def show(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:  # noqa: ANN401
+        if issubclass(category, OlderFormat):
+            say(str(message))
+        else:
+            usual(message, category, *where, **more)
+
+    warnings.showwarning = show
+
+
 def main() -> None:
     """Run a command; never a traceback for what a person can mend.
 
     Exit codes: 0 done and no check fails; 1 done, at least one check fails; 2 the input is wrong,
     nothing was written; 3 something outside failed.
     """
+    _tell_of_older_files()
     try:
         app()
     except InputError as error:

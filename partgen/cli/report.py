@@ -87,7 +87,7 @@ def _last(profile: Path, home: Path) -> str:
 
 def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocument:
     """fit.json of a revision; where the output is gone, the revision is made again from the log."""
-    from partgen.fit.document import FitDocument
+    from partgen.fit.read import parse_fit
     from partgen.log.records import revision_id
 
     path = out / profile.stem / revision_id(name) / "fit.json"
@@ -97,10 +97,6 @@ def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocumen
 
         return build_profile(profile, out, revision=name).document
     try:
-        return FitDocument.model_validate_json(path.read_bytes())
+        return parse_fit(path.read_bytes(), str(path))
     except OSError as error:
         raise OutsideError(f"{path}: cannot be read ({error.strerror})") from error
-    except ValueError as error:
-        raise InputError(
-            Fault(str(path), "", f"no fit document that this version reads; delete it and run this again ({error})")
-        ) from error

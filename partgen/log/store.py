@@ -1,7 +1,8 @@
-"""Reading a log and appending to it. May import: errors, files, log.records.
+"""Reading a log and appending to it. May import: errors, files, formats, log.records.
 
 What stands in the file is never rewritten: new tables are added behind it and the whole replaces
-the old file in one step, so that a killed process leaves either the old or the new log.
+the old file in one step, so that a killed process leaves either the old or the new log. The one
+exception is a log of an older format: it is kept beside as it was and written anew in today's.
 """
 
 from __future__ import annotations
@@ -17,9 +18,13 @@ from pydantic import BaseModel, ValidationError
 
 from partgen.errors import Fault, LogError, OutsideError
 from partgen.files import locked, tell, write_atomic
+from partgen.formats import LOG, upgrade
 from partgen.log.records import Log, Revision, Snapshot, Trial
 
-HEAD = "# Written by partgen: what was made and how it went. Append-only; keep it beside the profile.\nformat = 1\n"
+HEAD = (
+    "# Written by partgen: what was made and how it went. Append-only; keep it beside the profile.\n"
+    f"format = {LOG.number}\n"
+)
 LIMIT_BYTES = 64_000_000
 
 
@@ -52,6 +57,8 @@ def parse_log(raw: bytes, source: str) -> Log:
         raise LogError(Fault(source, f"byte {error.start}", "text in UTF-8")) from error
     except (ValueError, RecursionError) as error:  # ValueError also where a number has too many digits
         raise LogError(Fault(source, "", f"not valid TOML: {error}")) from error
+    if wrong := upgrade(data, LOG, source):
+        raise LogError(wrong)
     try:
         log = Log.model_validate(data)
     except ValidationError as error:
@@ -125,6 +132,11 @@ def append(
         entries += [("trial", item) for item in trials]
         if not text.endswith("\n"):
             text += "\n"
+        if (written := tomllib.loads(text).get("format", 1)) != LOG.number:
+            write_atomic(path.with_name(f"{path.name}.format-{written}"), text.encode("utf-8"))
+            text = HEAD + "".join(
+                _table(name, item) for name in ("snapshot", "revision", "trial") for item in getattr(log, name)
+            )
         text += "".join(_table(name, item) for name, item in entries)
         data = text.encode("utf-8")
         whole = parse_log(data, str(path))

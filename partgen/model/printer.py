@@ -96,6 +96,7 @@ class Printer(Record):
 class Material(Record):
     """One material. Sources stand beside the values in its file."""
 
+    format: Literal[1] = 1
     name: Text
     process: Process
     density: Annotated[float, Field(ge=0.1, le=25.0)]

@@ -1,6 +1,6 @@
 """A printer learned from its coupon: what to print, and the printer's file from what was read.
 
-May import: errors, files, model, metrology, printing, profile; parts, mesh and export inside functions.
+May import: errors, files, formats, model, metrology, printing, profile; parts, mesh and export inside functions.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import tomlkit
 
 from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
 from partgen.files import locked, safe_stem, tell, write_atomic
+from partgen.formats import PRINTER, upgrade
 from partgen.metrology.calibration import Calibration, calibrate
 from partgen.model.coupon import features
 from partgen.model.panel import Caliper
@@ -167,6 +168,8 @@ def learn(
 def printer_file(printer: Printer, old: str, name: str) -> str:
     """The printer's file: `old` with its errors replaced, comments and order kept; or a new one."""
     document = tomlkit.parse(old) if old else tomlkit.parse(_HEAD.format(name=name))
+    if wrong := upgrade(document, PRINTER, name):
+        raise PrinterError(wrong)
     values = printer.model_dump(exclude_none=True, exclude={"error", "coupon"})
     for key, value in values.items():
         if key not in document or document[key] != _plain(value):

@@ -1,6 +1,6 @@
 """Changes to a profile's text that keep every comment and the order of its keys, and reach the disk whole.
 
-May import: errors, files, units, profile.load.
+May import: errors, files, formats, units, profile.load.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from tomlkit.items import AoT, Array, Comment, Float, InlineTable, Integer, Item
 
 from partgen.errors import Fault, OutsideError, ProfileError
 from partgen.files import Lock, locked, write_atomic
+from partgen.formats import PROFILE, upgrade
 from partgen.model.profile import Profile
 from partgen.profile.load import parse_profile, read_text
 
@@ -258,6 +259,8 @@ def _document(text: str, source: str) -> tomlkit.TOMLDocument:
     if _dump(document, text) != text:
         # Only ever seen with odd constructs; better no edit than a file that lost something.
         raise OutsideError(f"{source} cannot be edited without losing some of its layout; enter readings by hand")
+    if wrong := upgrade(document, PROFILE, source):
+        raise ProfileError(wrong)
     return document
 
 

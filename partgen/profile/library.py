@@ -1,6 +1,6 @@
 """Printers, materials and seats as files: beside a profile, or shipped with partgen.
 
-May import: errors, model, families, profile.load, profile.validate.
+May import: errors, formats, model, families, profile.load, profile.validate.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Literal, TypeVar
 from pydantic import ValidationError
 
 from partgen.errors import Fault, PrinterError, ProfileError
+from partgen.formats import MATERIAL, PRINTER, upgrade
 from partgen.model.fields import Record
 from partgen.model.printer import Material, Printer
 from partgen.profile.load import read_text
@@ -111,6 +112,8 @@ def _parse(model: type[_R], text: str, source: str) -> _R:
         data = tomllib.loads(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError) as error:
         raise PrinterError(Fault(source, "", f"this is not TOML: {error}")) from error
+    if wrong := upgrade(data, PRINTER if model is Printer else MATERIAL, source):
+        raise PrinterError(wrong)
     try:
         return model.model_validate(data, context={"unit": "mm"})
     except ValidationError as error:

@@ -1,6 +1,6 @@
 """A profile's file to a Profile: the only way in, with every fault named. Writes nothing.
 
-May import: errors, model, families, profile.validate.
+May import: errors, formats, model, families, profile.validate.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pydantic import BaseModel
 
 from partgen.errors import Fault, OutsideError, ProfileError
 from partgen.files import safe_stem
+from partgen.formats import PROFILE, upgrade
 from partgen.model.fields import Reading
 from partgen.model.profile import Profile
 from partgen.profile.validate import profile_from_tables
@@ -71,6 +72,8 @@ def parse_profile(text: str, source_name: str) -> Profile:
         raise ProfileError(Fault(source_name, "", "brackets are nested too deeply")) from error
     except ValueError as error:  # Python refuses to read an integer of thousands of digits
         raise ProfileError(Fault(source_name, "", "a number has too many digits")) from error
+    if wrong := upgrade(tables, PROFILE, source_name):
+        raise ProfileError(wrong)  # what its keys mean is not known: no word about them
     profile, faults = profile_from_tables(tables, source_name)
     if profile is None:
         more = len(faults) - MOST_FAULTS

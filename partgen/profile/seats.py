@@ -1,6 +1,6 @@
 """The library of known seats: a reading recognised, "6.35 mm: a 1/4 inch shaft".
 
-May import: errors, model, profile.library.
+May import: errors, formats, model, profile.library.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationError
 
 from partgen.errors import Fault, ProfileError
+from partgen.formats import SEATS, upgrade
 from partgen.model.fields import Record
 from partgen.profile.library import list_seats
 from partgen.profile.load import read_text
@@ -98,7 +99,10 @@ def _distance(sizes: Mapping[str, tuple[float, float]], seat: KnownSeat) -> floa
 
 def _read(path: Path) -> SeatFile:
     try:
-        return SeatFile.model_validate(tomllib.loads(read_text(path).removeprefix("\ufeff")))
+        tables = tomllib.loads(read_text(path).removeprefix("\ufeff"))
+        if wrong := upgrade(tables, SEATS, str(path)):
+            raise ProfileError(wrong)
+        return SeatFile.model_validate(tables)
     except ValidationError as error:
         faults = (
             Fault(f"{path}: {'.'.join(map(str, e['loc']))}", str(e["input"])[:60], e["msg"]) for e in error.errors()

@@ -162,9 +162,6 @@ class _Reader:
         for key in data:
             if key not in Profile.model_fields:
                 self.fault(as_written(key)[1:-1], "", _unknown_key(Profile, key))
-        number = data.get("format", 1)
-        if number != 1 or not isinstance(number, int) or isinstance(number, bool):
-            self.fault("format", as_written(number), "this partgen reads format = 1")
         unit = data.get("unit", "mm")
         if unit in get_args(Unit):
             self.unit = cast("Unit", unit)

@@ -1,4 +1,4 @@
-"""Parts' shapes from the files of earlier builds, for drawing only. May import: numpy, fit.document, report.extras."""
+"""Parts' shapes from the files of earlier builds, for drawing only. May import: numpy, errors, fit, report.extras."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
+from partgen.errors import InputError
 from partgen.fit.document import FitDocument, PositionDoc
+from partgen.fit.read import parse_fit
 from partgen.report.extras import FloatArray, Lie, ReportExtras, Shape
 
 _RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
@@ -49,8 +51,8 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
 def _positions(path: Path) -> dict[str, PositionDoc]:
     """An earlier fit document's positions by label; empty where it cannot be read."""
     try:
-        return {p.label: p for p in FitDocument.model_validate_json(path.read_bytes()).positions}
-    except (OSError, ValueError):
+        return {p.label: p for p in parse_fit(path.read_bytes(), str(path)).positions}
+    except (OSError, InputError):
         return {}
 
 
