@@ -24,7 +24,7 @@ class OlderFormat(UserWarning):
     """A file of an older format was read; its text says which and that nothing was lost."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Format:
     """One kind of file: what it is called, today's number, and a step from each number before it."""
 
