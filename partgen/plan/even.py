@@ -12,6 +12,7 @@ the other (Bertele and Brioschi, Nonserial Dynamic Programming, 1972).
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -66,22 +67,46 @@ def choose(
     options: Sequence[Sequence[Option]], pairs: Sequence[tuple[int, int]], cov: FloatArray, tolerance: Sequence[float]
 ) -> list[int]:
     """Index of the chosen option per position. `cov` (p, p) is the estimate's."""
-    alone = [_alone(mine, cov, limit) for mine, limit in zip(options, tolerance, strict=True)]
-    together = {(i, j): _together(options[i], options[j], cov) for i, j in pairs}
+    shared = _shared([[option.row for option in mine] for mine in options], cov)
+    alone = [_alone(mine, rows, limit) for mine, rows, limit in zip(options, shared, tolerance, strict=True)]
+    together = {(i, j): _together(options[i], options[j], shared[i], shared[j]) for i, j in pairs}
     return least(alone, together)
 
 
-def _alone(options: Sequence[Option], cov: FloatArray, tolerance: float) -> FloatArray:
+@dataclass(frozen=True)
+class _Shared:
+    """The distinct rows (d, p) of one position's options, times the covariance, and which option has which."""
+
+    rows: FloatArray
+    times_cov: FloatArray
+    which: np.ndarray
+
+
+def _shared(rows: Sequence[Sequence[FloatArray]], cov: FloatArray) -> list[_Shared]:
+    """The product with the covariance, by far the longest step, once for all positions."""
+    distinct, which = [], []
+    for mine in rows:
+        different, index = np.unique(np.array(mine), axis=0, return_inverse=True)
+        distinct.append(different)
+        which.append(index.reshape(-1))
+    products = np.split(np.vstack(distinct) @ cov, np.cumsum([len(one) for one in distinct])[:-1])
+    return [_Shared(*one) for one in zip(distinct, products, which, strict=True)]
+
+
+def _alone(options: Sequence[Option], shared: _Shared, tolerance: float) -> FloatArray:
     error = np.array([option.error for option in options])
-    variance = np.array([option.row @ cov @ option.row + option.own for option in options])
+    own = np.array([option.own for option in options])
+    variance = np.einsum("dp,dp->d", shared.times_cov, shared.rows)[shared.which] + own
     cost = np.array([option.cost for option in options])
     return np.asarray(fault(error, variance, tolerance) + MIDDLE * (error / tolerance) ** 2 + cost)
 
 
-def _together(one: Sequence[Option], other: Sequence[Option], cov: FloatArray) -> FloatArray:
+def _together(one: Sequence[Option], other: Sequence[Option], mine: _Shared, others: _Shared) -> FloatArray:
     error = np.array([[a.error - b.error for b in other] for a in one])
-    variance = np.array([[(a.row - b.row) @ cov @ (a.row - b.row) + a.own + b.own for b in other] for a in one])
-    return fault(error, variance, LEVEL)
+    own = np.array([[a.own + b.own for b in other] for a in one])
+    apart = mine.rows[:, None] - others.rows[None]
+    common = np.einsum("abp,abp->ab", mine.times_cov[:, None] - others.times_cov[None], apart)
+    return fault(error, common[np.ix_(mine.which, others.which)] + own, LEVEL)
 
 
 def least(alone: Sequence[FloatArray], together: Mapping[tuple[int, int], FloatArray]) -> list[int]:
@@ -89,20 +114,31 @@ def least(alone: Sequence[FloatArray], together: Mapping[tuple[int, int], FloatA
 
     Exact unless more than WIDEST positions hang together at once; then each is improved in turn.
     """
-    tables: list[tuple[tuple[int, ...], FloatArray]] = [((i,), cost) for i, cost in enumerate(alone)]
-    tables += list(together.items())
+    tables: list[list[tuple[tuple[int, ...], FloatArray]]] = [[((i,), cost)] for i, cost in enumerate(alone)]
+    beside: list[set[int]] = [set() for _ in alone]
+    for (i, j), cost in together.items():
+        tables[i].append(((i, j), cost))
+        tables[j].append(((i, j), cost))
+        beside[i].add(j)
+        beside[j].add(i)
+    waiting = [(len(mine), i) for i, mine in enumerate(beside)]
+    heapq.heapify(waiting)
     left, steps = set(range(len(alone))), []
     while left:
-        reach = {i: set().union(*(scope for scope, _ in tables if i in scope)) for i in left}
-        i = min(left, key=lambda k: (len(reach[k]), k))
-        scope = (*sorted(reach[i] - {i}), i)
+        width, i = heapq.heappop(waiting)
+        if i not in left or width != len(beside[i]):
+            continue  # it stands in the queue again, as it is now
+        others = tuple(sorted(beside[i]))
+        scope = (*others, i)
         if len(scope) > WIDEST:
             return _improved(alone, together)
-        mine = [_spread_out(table, scope) for table in tables if i in table[0]]
-        total = np.asarray(reduce(np.add, mine))
-        tables = [table for table in tables if i not in table[0]]
-        tables.append((scope[:-1], total.min(axis=-1)))
-        steps.append((i, scope[:-1], total.argmin(axis=-1)))
+        total = np.asarray(reduce(np.add, [_spread_out(table, scope) for table in tables[i]]))
+        for k in others:
+            tables[k] = [table for table in tables[k] if i not in table[0]]
+            tables[k].append((others, total.min(axis=-1)))
+            beside[k] = (beside[k] | beside[i]) - {i, k}
+            heapq.heappush(waiting, (len(beside[k]), k))
+        steps.append((i, others, total.argmin(axis=-1)))
         left.remove(i)
     chosen = [0] * len(alone)
     for i, others, best in reversed(steps):
@@ -121,12 +157,16 @@ def _spread_out(table: tuple[tuple[int, ...], FloatArray], scope: tuple[int, ...
 def _improved(alone: Sequence[FloatArray], together: Mapping[tuple[int, int], FloatArray]) -> list[int]:
     """Each position's best given the others', until nothing changes."""
     chosen = [int(np.argmin(cost)) for cost in alone]
+    beside: list[list[tuple[int, FloatArray]]] = [[] for _ in alone]
+    for (i, j), cost in together.items():
+        beside[i].append((j, cost))
+        beside[j].append((i, cost.T))
     for _ in range(100):
         before = list(chosen)
         for i, own in enumerate(alone):
             cost = own.copy()
-            for (a, b), table in together.items():
-                cost += table[:, chosen[b]] if a == i else table[chosen[a], :] if b == i else 0.0
+            for j, table in beside[i]:
+                cost += table[:, chosen[j]]
             if cost[int(np.argmin(cost))] < cost[chosen[i]] - 1e-12:
                 chosen[i] = int(np.argmin(cost))
         if chosen == before:

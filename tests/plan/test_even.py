@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.plan.even import LEVEL, Option, choose, fault, least, neighbours
+from partgen.plan.even import LEVEL, MIDDLE, Option, choose, fault, least, neighbours
 
 
 def total(alone, together, chosen):
@@ -32,6 +32,46 @@ def test_no_choice_costs_less(case):
     alone, together = case
     best = min(total(alone, together, choice) for choice in itertools.product(*(range(len(cost)) for cost in alone)))
     assert total(alone, together, least(alone, together)) == pytest.approx(best)
+
+
+@given(st.integers(0, 10_000))
+def test_options_share_what_they_share(seed):
+    """Faults as they are defined, option by option, with rows that options share, or do not, and a dense covariance."""
+    rng = np.random.default_rng(seed)
+    n, p = int(rng.integers(1, 5)), 4
+    root = rng.normal(size=(p, p)) / 10
+    cov = root @ root.T
+    fresh = rng.normal(size=(n, p))
+    options = [
+        [
+            Option(
+                float(rng.normal() / 10),
+                fresh[i] if k else fresh[i] + rng.normal(size=p),
+                float(rng.random() / 100),
+                k / 50,
+            )
+            for k in range(int(rng.integers(1, 4)))
+        ]
+        for i in range(n)
+    ]
+    pairs = [pair for pair in itertools.combinations(range(n), 2) if rng.random() < 0.6]
+    tolerance = rng.uniform(0.05, 0.2, n)
+
+    def cost(choice):
+        taken = [mine[k] for mine, k in zip(options, choice, strict=True)]
+        each = sum(
+            float(fault(np.array(a.error), a.row @ cov @ a.row + a.own, limit))
+            + MIDDLE * (a.error / limit) ** 2
+            + a.cost
+            for a, limit in zip(taken, tolerance, strict=True)
+        )
+        apart = [(taken[i], taken[j], taken[i].row - taken[j].row) for i, j in pairs]
+        return each + sum(
+            float(fault(np.array(a.error - b.error), row @ cov @ row + a.own + b.own, LEVEL)) for a, b, row in apart
+        )
+
+    best = min(cost(choice) for choice in itertools.product(*(range(len(mine)) for mine in options)))
+    assert cost(choose(options, pairs, cov, list(tolerance))) == pytest.approx(best)
 
 
 def test_a_wide_field_is_improved_in_turn():
