@@ -98,6 +98,8 @@ class ProfileFile:
 
     def taken_otherwise(self, place: Place) -> bool:
         """True when the quantity was measured another way (see model.ways): no reading is added to it."""
+        if not place.name and place.table not in self._document:
+            return False  # looking must not make the table
         try:
             return isinstance(_table(self._document, place).get(place.key), InlineTable)
         except ProfileError:

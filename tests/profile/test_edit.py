@@ -100,6 +100,18 @@ def test_new_positions_and_gaps_stand_apart_by_a_blank_line(demo: Path) -> None:
     assert profile.panel.bow_limit == 0.2
 
 
+def test_looking_whether_it_was_measured_otherwise_leaves_the_text_alone(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    bare = tomlkit.parse(DEMO)
+    del bare["panel"]
+    path.write_text(tomlkit.dumps(bare))
+    file = ProfileFile(path)
+    before = path.read_text()
+    assert not file.taken_otherwise(Place("panel", "", "thickness"))
+    file.apply(add_reading(DROP, "6.61"))
+    assert "[panel]" not in path.read_text() and before != path.read_text()
+
+
 def test_one_reading_of_several_can_be_taken_away() -> None:
     place = Place("position", "A1", "drop")
     assert "drop = [4.73, 4.71]" in edited(DEMO, drop_reading(place, 1)).split("A2")[0]
