@@ -151,10 +151,13 @@ def floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
 
     A mark may be cut into the floor, so the axis alone could run into one of its strokes: the floor
     is the lowest that the axis and lines close around it meet, as it is for the seat. A tube seat's
-    socket has a core on the axis: there the lines stand midway in the ring.
+    socket has a core on the axis: there the lines stand midway in the ring. Where letters stand on the
+    axis, the crown is what lies around them.
     """
     hits = axis_hits(mesh)
     crown = float(hits[-1]) if len(hits) else math.nan
+    if plan.model.letters != 0.0 and math.isfinite(crown):
+        crown = beside_letters(mesh, crown, abs(plan.model.letters), plan.model.crown.slope)
     socket = plan.model.socket
     bore = min(side for side in (socket.width, socket.depth, socket.arm, socket.across_flat) if side > 0)
     around = [((socket.core + bore) / 4)] if socket.core > 0 else [0.08 * bore, 0.16 * bore, 0.24 * bore]
@@ -164,6 +167,20 @@ def floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
     floors = lowest_hits(mesh, np.array(places))
     floors = floors[np.isfinite(floors)]
     return (float(floors.min()) if len(floors) else math.nan), crown
+
+
+def beside_letters(mesh: Triangles, crown: float, depth: float, slope: tuple[float, float] = (0.0, 0.0)) -> float:
+    """Height on the axis of the plane crown around its letters: of the planes near the one that the axis meets,
+    the one with most face in it. Letters take less of a crown than they leave.
+    """
+    corners = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)]
+    heights = corners[:, :, 2] - corners[:, :, :2] @ np.asarray(slope)
+    level = (np.ptp(heights, axis=1) < 1e-5) & (np.abs(heights[:, 0] - crown) < depth + 1e-3)
+    flat = corners[level]
+    areas = np.abs(np.cross(flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0])[:, 2]) / 2
+    found = np.round(heights[level, 0], 5)
+    planes = np.unique(found)
+    return float(max(planes, key=lambda h: areas[found == h].sum(), default=crown))
 
 
 def _section_height(plan: PositionPlan, hole: PanelHole, crown: float) -> float:

@@ -36,11 +36,9 @@ def measure_over(
     ends: Sequence[tuple[float, float]] = ((0.0, 0.0),),
     sunk: float = 0.0,
     turned: bool = False,
-    lettered: float = 0.0,
 ) -> FitMeasurement:
     """Measure one part. `poses`: how it leans in use; `ends`: where it slides to; `sunk`: how deep its crown
-    is cut on the axis; `turned`: its size is twice its farthest point from the axis, whatever grooves it has;
-    `lettered`: how deep letters are cut into its flat crown, negative where they stand on it.
+    is cut on the axis; `turned`: its size is twice its farthest point from the axis, whatever grooves it has.
 
     The least distance is taken where it is least: at full travel, at an end of its motion.
     """
@@ -50,8 +48,6 @@ def measure_over(
     if plan.obstacles:
         gap, common = _obstacles(plan, mesh, poses)
     floor, crown = floor_and_crown(plan, mesh)
-    if lettered != 0.0 and math.isfinite(crown):
-        crown = _beside_letters(mesh, crown, abs(lettered))
     crown += sunk
     size = np.ptp(vertices[:, :2], axis=0) if len(vertices) else np.array([math.nan, math.nan])
     if turned and len(vertices):
@@ -70,20 +66,6 @@ def measure_over(
         proud_pressed=crown - plan.drop - plan.travel,
         lowest=float(vertices[:, 2].min()) - plan.travel if len(vertices) else math.nan,
     )
-
-
-def _beside_letters(mesh: Triangles, crown: float, depth: float) -> float:
-    """Height of the flat crown around its letters: of the two levels the axis may meet, the one with more face there.
-
-    Letters take less of a crown than they leave, so the larger level face near that height is the crown.
-    """
-    z = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)]
-    level = (np.ptp(z[:, :, 2], axis=1) < 1e-6) & (np.abs(z[:, 0, 2] - crown) < depth + 1e-3)
-    flat = z[level]
-    areas = np.abs(np.cross(flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0])[:, 2]) / 2
-    heights = np.round(flat[:, 0, 2], 6)
-    levels = np.unique(heights)
-    return float(max(levels, key=lambda h: areas[heights == h].sum(), default=crown))
 
 
 def _face_distance(plan: PositionPlan, vertices: FloatArray, moved: tuple[float, float]) -> float:

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from partgen.families.over_panel.legend import Legend, lettered
+from partgen.families.legend import Legend, lettered
 from partgen.plan.records import PartModel, Polygon
 
 if TYPE_CHECKING:

@@ -1,19 +1,25 @@
 """Button cap: carries a finger's push from above the panel, through its hole, down to a switch.
 
-May import: model, metrology, plan, parts (parts inside functions only).
+May import: model, metrology, plan, families.legend, parts (parts inside functions only).
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Literal
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
 
+from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
 from partgen.families.record import Family
+from partgen.findings import worst
+from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan.records import PositionPlan
+from partgen.plan import judge
+from partgen.plan.job import Job, PartPlans
+from partgen.plan.records import CapModel, PartModel, PositionPlan
 from partgen.plan.solve import plan_through
 
 if TYPE_CHECKING:
@@ -22,7 +28,7 @@ if TYPE_CHECKING:
     from partgen.mesh.derive import Maker
 
 
-class ButtonCap(PartSpec):
+class ButtonCap(LegendKeys):
     """Keys of a [part.*] table with kind = "button-cap". Lengths in mm."""
 
     kind: Literal["button-cap"] = "button-cap"
@@ -56,10 +62,66 @@ class ButtonCap(PartSpec):
     """The position's label inside, so that near-equal caps cannot be mixed up."""
 
 
-def _maker() -> Maker:
-    from partgen.mesh.derive import CAP
+@dataclass(frozen=True)
+class LetteredCap(CapModel):
+    """A button cap whose crown bears something."""
 
-    return CAP
+    legend: Legend | None = None
+
+    @property
+    def letters(self) -> float:
+        """How deep the crown is cut; negative where letters stand on it."""
+        return self.legend.sunk if self.legend else 0.0
+
+
+def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
+    """The planner of button caps: a skirt through a hole, and what its crown bears."""
+    assert isinstance(spec, ButtonCap)
+    plans, notes = plan_through(job, name, spec, survival)
+    if wanted(spec):
+        plans = {label: _with_legend(job, spec, one) for label, one in plans.items()}
+    return plans, notes
+
+
+def _with_legend(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
+    """The plan with its legend on the crown; what is cut from there counts as missing over the socket."""
+    plain = one.model
+    legend = legend_of(job, spec, plain.section, plain.crown.slope)
+    same: dict[str, Any] = {f.name: getattr(plain, f.name) for f in fields(plain)}
+    hollow = plain.crown.rise if plain.crown.kind == "dished" else 0.0
+    roof = judge.roof(one.label, plain.height - hollow - cut_by(spec))
+    checks = (
+        *(roof if f.code == roof.code else f for f in one.checks),
+        *legend_finding(job, one.label, spec, legend, free=True),
+    )
+    model = LetteredCap(**same, legend=legend)
+    return replace(one, model=model, checks=checks, state=worst(f.state for f in checks))
+
+
+def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
+    from partgen.errors import KernelError
+    from partgen.parts import cap, kernel
+
+    plain = cap.solid(model)
+    if not isinstance(model, LetteredCap):
+        return plain
+    try:
+        return kernel.one_solid(lettered(plain, model.legend, model.height))
+    except kernel.Refused as refused:
+        raise KernelError(model.mark or "cap", f"its legend cannot be made: {refused}") from refused
+
+
+def _features_top(model: PartModel) -> float:
+    from partgen.parts.cap import features_top
+
+    return features_top(model)
+
+
+def _maker() -> Maker:
+    """One kernel build for many heights: the legend moves with the crown."""
+    from partgen.mesh.derive import Maker
+
+    return Maker(_solid, _features_top)
 
 
 def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
@@ -69,4 +131,4 @@ def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) ->
     return fit, fit_findings(plan, fit, body=seat.body)
 
 
-BUTTON_CAP = Family(ButtonCap, plan_through, _maker, _measure)
+BUTTON_CAP = Family(ButtonCap, plan, _maker, _measure)

@@ -1,4 +1,6 @@
-"""Knob: turns a shaft whose end stands above the panel. May import: model, metrology, plan, families.over_panel.
+"""Knob: turns a shaft whose end stands above the panel.
+
+May import: model, metrology, plan, families.over_panel, families.legend.
 
 CAD is imported inside functions. Lengths in mm, torque in N mm, angles in degrees in the profile and radians inside.
 """
@@ -14,6 +16,7 @@ from pydantic import Field
 
 from partgen.families import over_panel
 from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, round_section, solid
+from partgen.families.legend import cut_by, in_layers, legend_finding, legend_of
 from partgen.families.over_panel import Decided, OverPanelSpec, Room, Stand
 from partgen.families.record import Family
 from partgen.findings import Finding, State, judge_at_least
@@ -107,7 +110,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
-            *over_panel.legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None),
+            *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None),
             _torque(job, label, spec, stand, held),
             _pointing(job, label, spec, held),
         ]
@@ -151,7 +154,7 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         pointer = Pointer(spec.pointer == "raised", spec.pointer_width, spec.pointer_depth, angle)
     section = round_section(max(base, top, skirt[0] if skirt else 0.0))
     # a pointer keeps the outer half of the crown for itself
-    legend = over_panel.legend_of(job, spec, round_section(top if pointer is None else top / 2 + 2 * spec.edge_radius))
+    legend = legend_of(job, spec, round_section(top if pointer is None else top / 2 + 2 * spec.edge_radius))
     socket = held[1] if held else NO_SOCKET
     return KnobModel(
         **over_panel.common(job, spec, stand, section, socket, crown_on=round_section(top)),
@@ -165,7 +168,7 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         pointer=pointer,
         inlay=None
         if spec.inlay_diameter is None
-        else (round(spec.inlay_diameter - bore, 4), over_panel.in_layers(job, spec.inlay_depth)),
+        else (round(spec.inlay_diameter - bore, 4), in_layers(job, spec.inlay_depth)),
         cavity=None
         if nut is None
         else (
@@ -180,7 +183,7 @@ def _cut(spec: Knob) -> float:
     lower = spec.crown_rise if spec.crown != "flat" else 0.0
     line = spec.pointer_depth if spec.pointer == "groove" else 0.0
     inlay = spec.inlay_depth if spec.inlay_diameter is not None else 0.0
-    letters = spec.legend_depth if spec.legend and spec.legend_form == "engraved" else 0.0
+    letters = cut_by(spec)
     return (lower if spec.crown == "domed" else 0.0) + max(line, inlay, letters)
 
 
@@ -328,7 +331,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     model = plan.model
     assert isinstance(model, KnobModel)
     sunk = model.inlay[1] if model.inlay else 0.0
-    fit = measure_over(plan, mesh, sunk=sunk, turned=True, lettered=model.letters)
+    fit = measure_over(plan, mesh, sunk=sunk, turned=True)
     return fit, over_findings(plan, fit, (model.widest, model.widest))
 
 

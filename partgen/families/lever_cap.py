@@ -2,7 +2,7 @@
 
 Thrown, its lower edge comes down towards the panel on one side; the gap is asked for there. A lever that is thicker in
 one place than in another is gripped where it is thickest. Lengths in mm, angles in degrees in the profile.
-May import: model, plan, families.over_panel.
+May import: model, plan, families.over_panel, families.legend.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pydantic import Field
 from partgen.families import block, knob_model, over_panel
 from partgen.families.block import BlockModel
 from partgen.families.knob_model import KnobModel, round_section
+from partgen.families.legend import cut_by, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
 from partgen.families.record import Family
 from partgen.findings import Finding, State
@@ -101,7 +102,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
             *_taper(job, spec, stand),
-            *over_panel.legend_finding(job, stand.position.label, spec, model.legend, free=True),
+            *legend_finding(job, stand.position.label, spec, model.legend, free=True),
         ]
         edge = round_section(model.base) if isinstance(model, KnobModel) else model.section
         gap = over_panel.least_gap(stand, edge, -stand.length, model.relief)
@@ -117,13 +118,13 @@ def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | B
     width, depth = spec.section
     if spec.form == "flat":
         drawn = compensated(Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2)), error)
-        legend = over_panel.legend_of(job, spec, drawn)
+        legend = legend_of(job, spec, drawn)
         return BlockModel(**over_panel.common(job, spec, stand, drawn, socket), legend=legend)
     base = compensated(round_section(width), error).width
     top = compensated(round_section(spec.top_diameter or width), error).width
     return KnobModel(
         **over_panel.common(job, spec, stand, round_section(max(base, top)), socket, crown_on=round_section(top)),
-        legend=over_panel.legend_of(job, spec, round_section(top)),
+        legend=legend_of(job, spec, round_section(top)),
         base=base,
         top=top,
         grooves=spec.grooves,
@@ -134,7 +135,7 @@ def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | B
 
 def _cut(spec: LeverCap) -> float:
     """How much is taken from the crown."""
-    letters = spec.legend_depth if spec.legend and spec.legend_form == "engraved" else 0.0
+    letters = cut_by(spec)
     return letters + (spec.crown_rise if spec.crown == "domed" else 0.0)
 
 
@@ -171,8 +172,8 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     assert isinstance(spec, LeverCap)
     model = plan.model
     assert isinstance(model, KnobModel | BlockModel)
-    poses, letters = motion_of(spec).poses(plan.drop), model.letters
-    fit = measure_over(plan, mesh, poses=poses, turned=isinstance(model, KnobModel), lettered=letters)
+    poses = motion_of(spec).poses(plan.drop)
+    fit = measure_over(plan, mesh, poses=poses, turned=isinstance(model, KnobModel))
     size = (model.widest,) * 2 if isinstance(model, KnobModel) else (model.section.width, model.section.depth)
     return fit, over_findings(plan, fit, size)
 

@@ -2,7 +2,7 @@
 
 The lever is taken to slide parallel to the board, so that the gap to a tilted panel changes along the stroke. Each
 position's `at` and `drop` are read with the lever in the middle of its stroke. Lengths in mm.
-May import: model, plan, families.over_panel.
+May import: model, plan, families.over_panel, families.legend.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pydantic import Field
 
 from partgen.families import over_panel
 from partgen.families.block import BlockModel, solid
+from partgen.families.legend import in_layers, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
 from partgen.families.record import Family
 from partgen.metrology.records import FloatArray
@@ -87,7 +88,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             line=spec.line,
             line_width=spec.line_width,
             line_depth=_line_depth(job, spec),
-            legend=over_panel.legend_of(job, spec, drawn),
+            legend=legend_of(job, spec, drawn),
         )
         rooms = [
             over_panel.face_room(job, stand, section, plan_.slop),
@@ -96,7 +97,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         findings = [
             *over_panel.height_findings(job, spec, stand, max(model.sunk, model.hollow, model.letters)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
-            *over_panel.legend_finding(
+            *legend_finding(
                 job, stand.position.label, spec, model.legend, free=spec.hollow == 0 and spec.line == "none"
             ),
         ]
@@ -113,9 +114,9 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
 def _line_depth(job: Job, spec: SliderCap) -> float:
     """The line's depth, so that its bottom (or top) lies on the printer's layers."""
     if spec.line == "groove":
-        return round(over_panel.in_layers(job, spec.hollow + spec.line_depth) - spec.hollow, 6)
+        return round(in_layers(job, spec.hollow + spec.line_depth) - spec.hollow, 6)
     if spec.line == "raised":
-        return round(over_panel.in_layers(job, spec.line_depth - spec.hollow) + spec.hollow, 6)
+        return round(in_layers(job, spec.line_depth - spec.hollow) + spec.hollow, 6)
     return spec.line_depth
 
 
@@ -157,7 +158,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> 
     model = plan.model
     assert isinstance(model, BlockModel)
     assert isinstance(spec, SliderCap)
-    fit = measure_over(plan, mesh, ends=motion_of(spec).ends, sunk=model.sunk, lettered=model.letters)
+    fit = measure_over(plan, mesh, ends=motion_of(spec).ends, sunk=model.sunk)
     return fit, over_findings(plan, fit, (model.section.width, model.section.depth))
 
 

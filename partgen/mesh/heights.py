@@ -26,7 +26,7 @@ def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
     if maker.features_top is None:
         return None
     top = maker.features_top(model)
-    below = reach(model.section, model.crown)[0]
+    below = max(reach(model.section, model.crown)[0], model.letters)
     height = round(top + below + STRETCH, 2)
     built = build(replace(model, height=height), maker)
     z = built.mesh.vertices[:, 2]

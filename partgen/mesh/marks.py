@@ -93,7 +93,7 @@ def _above(model: PartModel, z: float) -> float:
     flange = model.flange
     if flange and abs(z - flange.bottom) < 1e-6:
         return flange.top - flange.bottom
-    return model.height - crown_reach(model.section, model.crown)[0] - z
+    return model.height - crown_reach(model.section, model.crown)[0] - max(model.letters, 0.0) - z
 
 
 def assign(models: Sequence[PartModel], shapes: Sequence[Markable | None]) -> list[tuple[str, str]]:

@@ -88,7 +88,7 @@ def _cut(section: Section, crown: CrownModel, bottom: float, height: float) -> k
         return kernel.common(kernel.prism(outline, bottom, height + 0.5), ball)
     if crown.kind == "parallel" and crown.slope != (0.0, 0.0):
         body = kernel.prism(outline, bottom, height + span(section, crown.slope)[1] + 0.5)
-        return kernel.cut(body, _above_plane(crown.slope, height, 4 * farthest(section)))
+        return kernel.cut(body, above_plane(crown.slope, height, 4 * farthest(section)))
     return kernel.prism(outline, bottom, height)
 
 
@@ -105,7 +105,7 @@ def _is_rim(ends: np.ndarray, bottom: float) -> bool:
     return bool(ends[:, 2].min() > bottom + 1e-6 and np.hypot(ends[:, 0], ends[:, 1]).min() > 1e-6)
 
 
-def _above_plane(slope: tuple[float, float], height: float, size: float) -> kernel.Shape:
+def above_plane(slope: tuple[float, float], height: float, size: float) -> kernel.Shape:
     """A block that fills everything near the axis above z = height + slope . (x, y)."""
     from partgen.parts import kernel
 

@@ -174,6 +174,11 @@ class PartModel:
     mark_stroke: float = 0.4
     """Narrowest stroke of a mark that still prints; a smaller mark is shortened instead."""
 
+    @property
+    def letters(self) -> float:
+        """How deep a legend is cut into the crown; negative where it stands on it."""
+        return 0.0
+
     def without_height(self) -> Self:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")
@@ -238,6 +243,16 @@ class Obstacle:
 
 
 @dataclass(frozen=True)
+class Carried:
+    """What sits on a part and is not printed, such as an original cap: a prism in the model frame."""
+
+    section: Section
+    bottom: float
+    top: float
+    """z of what a finger touches, on the axis."""
+
+
+@dataclass(frozen=True)
 class PositionPlan:
     """Everything decided for one position."""
 
@@ -281,6 +296,7 @@ class PositionPlan:
     obstacles: tuple[Obstacle, ...] = ()
     footprint: Section | None = None
     """All that the part passes over in use, where that is more than its widest section."""
+    carried: Carried | None = None
 
 
 @dataclass(frozen=True)

@@ -1,16 +1,15 @@
 """Parts that stay over the panel: what a knob, a slider cap and a lever cap decide alike.
 
 `stand` has their common keys, their motion and heights, `rooms` what they may touch, `plan` the rest.
-May import: model, metrology, plan, checks.clearance.
+May import: model, metrology, plan, checks.clearance, families.legend.
 """
 
-from partgen.families.over_panel.legend import Legend, legend_finding, legend_of, lettered
-from partgen.families.over_panel.plan import Decided, common, grips, height_findings, in_layers, obstacles, plan_all
+from partgen.families.over_panel.plan import Decided, common, grips, height_findings, obstacles, plan_all
 from partgen.families.over_panel.rooms import Room, face_room, nut_rooms, nut_u, room_findings
 from partgen.families.over_panel.stand import Motion, OverPanelSpec, Stand, ceiling, least_gap, nut_top, stands
 
 __all__ = [
-    "Decided", "Legend", "Motion", "OverPanelSpec", "Room", "Stand", "ceiling", "common", "face_room", "grips",
-    "height_findings", "in_layers", "least_gap", "legend_finding", "legend_of", "lettered", "nut_rooms", "nut_top",
+    "Decided", "Motion", "OverPanelSpec", "Room", "Stand", "ceiling", "common", "face_room", "grips",
+    "height_findings", "least_gap", "nut_rooms", "nut_top",
     "nut_u", "obstacles", "plan_all", "room_findings", "stands",
 ]  # fmt: skip

@@ -37,12 +37,6 @@ def obstacles(spec: OverPanelSpec) -> tuple[Obstacle, ...]:
     return (Obstacle("nut", Section("round", spec.nut[0], spec.nut[0]), spec.nut[1]),)
 
 
-def in_layers(job: Job, depth: float) -> float:
-    """The nearest depth that is a whole number of layers; a crown lies on one, and so does then what is cut from it."""
-    layer = job.printer.layer_height
-    return round(round(depth / layer) * layer, 6)
-
-
 def common(
     job: Job, spec: OverPanelSpec, stand: Stand, section: Section, socket: SocketModel, crown_on: Section | None = None
 ) -> dict[str, Any]:

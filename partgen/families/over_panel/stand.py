@@ -3,7 +3,7 @@
 They mount on a shaft or lever whose end stands above the face, so their `drop` is negative and nothing of
 them passes the hole. What they may touch is the face itself and what stands on it (a nut). Lengths in mm;
 the model frame: z = 0 where the seat's end meets the socket's floor.
-May import: model, metrology, plan, checks.clearance.
+May import: model, metrology, plan, checks.clearance, families.legend.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ import numpy as np
 from pydantic import Field
 
 from partgen.checks.clearance import Pose
+from partgen.families.legend import LegendKeys
 from partgen.model.fields import Length
-from partgen.model.part import PartSpec, Position
+from partgen.model.part import Position
 from partgen.plan.heights import LITTLE, Crown, Site, rise
 from partgen.plan.job import Job, crown_of
 from partgen.plan.mount import MeasuredSeat, seat_as_measured, site_of
@@ -25,7 +26,7 @@ from partgen.plan.records import Section
 from partgen.plan.sections import offset, outline
 
 
-class OverPanelSpec(PartSpec):
+class OverPanelSpec(LegendKeys):
     """Keys shared by every part that stays over the panel. Lengths in mm."""
 
     proud: Length = 14.0
@@ -48,16 +49,10 @@ class OverPanelSpec(PartSpec):
     mark: Literal["sunk", "raised", "none"] = "sunk"
     """The position's label underneath."""
 
-    legend: Annotated[str, Field(max_length=12)] = ""
-    """Text on a flat crown."""
-    legend_form: Literal["engraved", "raised"] = "engraved"
-    legend_depth: Length = 0.4
-
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
         "gap": (0.0, 20.0),
         "nut": (0.0, 60.0),
         "nut_room": (0.0, 5.0),
-        "legend_depth": (0.1, 3.0),
     }
 
     @property
