@@ -20,7 +20,9 @@ def panel(n: int) -> str:
     for i in range(n):
         x, y = 19.0 * (i % 40), 22.0 * (i // 40)
         drop = 4.5 + 0.017 * x + 0.003 * y
-        rows.append(f'[[position]]\nlabel = "P{i + 1}"\nat = [{x}, {y}]\npart = "key"\ndrop = [{drop:.2f}, {drop:.2f}]\n')
+        rows.append(
+            f'[[position]]\nlabel = "P{i + 1}"\nat = [{x}, {y}]\npart = "key"\ndrop = [{drop:.2f}, {drop:.2f}]\n'
+        )
     return head + "\n" + "\n".join(rows)
 
 

@@ -30,9 +30,7 @@ def cap(p: dict) -> cq.Workplane:
         body = body.edges("|Z").fillet(d["section"]["corner_radius_mm"])
     body = body.faces(">Z").edges().fillet(d["edge_radius"])
     if d["flange"] is not None:
-        body = body.union(
-            prism(d["flange"]["width_mm"], d["flange"]["depth_mm"], d["flange_bottom"], d["flange_top"])
-        )
+        body = body.union(prism(d["flange"]["width_mm"], d["flange"]["depth_mm"], d["flange_bottom"], d["flange_top"]))
     length, sw, sd = d["socket_length"], d["socket_width"], d["socket_depth"]
     socket = cq.Workplane("XY").workplane(offset=-length - 1)
     pocket = (socket.circle(sw / 2) if d["socket_shape"] == "round" else socket.rect(sw, sd)).extrude(length + 1)

@@ -11,7 +11,7 @@ sys.path.insert(0, str(HERE.parent))
 
 project = "partgen"
 author = "the partgen contributors"
-copyright = "2026, the partgen contributors"  # noqa: A001 - Sphinx's own name for it
+copyright = "2026, the partgen contributors"
 extensions = ["myst_parser"]
 myst_enable_extensions = ["deflist"]
 myst_heading_anchors = 3
@@ -28,5 +28,5 @@ def _write_reference(app: object) -> None:
     write(HERE / "reference")
 
 
-def setup(app) -> None:  # noqa: ANN001 - Sphinx's own signature
+def setup(app) -> None:
     app.connect("builder-inited", _write_reference)

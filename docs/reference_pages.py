@@ -34,7 +34,7 @@ def write(folder: Path) -> None:
         "log.md": page(
             "Log: NAME.log.toml",
             "Append-only, written by partgen; keep it beside the profile. Lengths in mm.",
-            [records.Revision, records.BuiltPosition, records.Trial, records.Snapshot],
+            [records.Log, records.Revision, records.BuiltPosition, records.Trial, records.Snapshot],
         ),
         "printer.md": page(
             "Printers and materials",
@@ -94,7 +94,7 @@ def page(title: str, intro: str, models: list[type[BaseModel]]) -> str:
 
 def section(model: type[BaseModel]) -> str:
     """One model as a heading, its docstring and a table of its own keys (not its bases')."""
-    about = textwrap.dedent(inspect.getdoc(model) or "").strip()
+    about = inspect.cleandoc(model.__doc__ or "")  # its own: what a base says stands under the base
     notes = attribute_docs(model)
     rows = []
     for name in model.__annotations__:
@@ -132,19 +132,17 @@ def type_name(annotation: object) -> str:
     """A field's kind in plain words."""
     if annotation is None or annotation is type(None):
         return "nothing"
-    origin = typing.get_origin(annotation)
+    origin, inner = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is typing.Literal:
-        return ", ".join(f"`{value}`" for value in typing.get_args(annotation))
+        return ", ".join(f"`{value}`" for value in inner)
     if origin in (typing.Union, types.UnionType):
-        kinds = [type_name(a) for a in typing.get_args(annotation) if a is not type(None)]
-        return " or ".join(dict.fromkeys(kinds))
+        return " or ".join(dict.fromkeys(type_name(a) for a in inner if a is not type(None)))
     if origin is typing.Annotated:
-        return type_name(typing.get_args(annotation)[0])
-    if origin is tuple:
-        arguments = [a for a in typing.get_args(annotation) if a is not Ellipsis]
-        return f"list of {type_name(arguments[0])}" if len(arguments) == 1 else f"{len(arguments)} values"
-    if origin is dict:
-        return "tables by name"
+        return type_name(inner[0])
+    if origin in (tuple, dict):
+        listed = [a for a in inner if a is not Ellipsis]
+        many = f"list of {type_name(listed[0])}" if len(listed) == 1 else f"{len(listed)} values"
+        return "tables by name" if origin is dict else many
     plain = {float: "number", int: "whole number", str: "text", bool: "true or false"}
     return plain.get(annotation, getattr(annotation, "__name__", str(annotation)))  # type: ignore[call-overload]
 

@@ -61,8 +61,5 @@ if [ "$job" = demo ]; then
     echo
     echo "From now on:  . .venv/bin/activate  and then  partgen --help"
 else
-    .venv/bin/ruff check partgen tests
-    .venv/bin/mypy
-    .venv/bin/lint-imports
-    .venv/bin/python -m pytest -n 2
+    .venv/bin/poe check # style, types, imports, tests: see [tool.poe.tasks] in pyproject.toml
 fi

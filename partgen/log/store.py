@@ -148,9 +148,9 @@ def _table(name: str, record: BaseModel) -> str:
     """One [[name]] table; nested records become [[name.key]] tables behind its plain keys."""
     plain: list[str] = []
     nested: list[str] = []
-    for key in type(record).model_fields:
+    for key, field in type(record).model_fields.items():
         value = getattr(record, key)
-        if value is None or value == "":
+        if value is None or (value == "" and not field.is_required()):
             continue
         if isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
             nested += [_table(f"{name}.{key}", item) for item in value]
