@@ -10,7 +10,7 @@ import secrets
 import socket
 import threading
 import time
-from collections.abc import Awaitable, Callable, MutableMapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field
 from html import escape
 from typing import Any
@@ -69,8 +69,9 @@ class Door:
 class Guard:
     """Wraps the page. What is refused gets a status and one plain sentence, and changes nothing."""
 
-    def __init__(self, app: App, door: Door) -> None:
-        self.app, self.door = app, door
+    def __init__(self, app: App, door: Door, large: Mapping[str, int] | None = None) -> None:
+        """`large`: paths to which someone who is in may send more, and how many bytes; the page counts these itself."""
+        self.app, self.door, self.large = app, door, large or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
@@ -81,17 +82,18 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
-        refused = self._refused(scope, headers)
-        if refused is not None:
-            if refused != _TOO_LARGE:
-                await _body(receive)  # an answer sent over an unread body may be lost: the system resets the connection
-            await _answer(send, *refused)
+        inside = _has_cookie(headers.get("cookie", ""), self.door)
+        most = self.large.get(scope["path"], MOST_BYTES) if inside and scope["method"] == "POST" else MOST_BYTES
+        refused = self._refused(scope, headers, most)
+        if refused is None and most != MOST_BYTES:
+            await self.app(scope, receive, _with_headers(send))  # from the wire as it comes: nothing of it is kept here
             return
-        body = await _body(receive)
-        if body is None:
-            await _answer(send, *_TOO_LARGE)
+        # an answer sent over an unread body may be lost: the system resets the connection
+        body = None if refused is not None and refused[0] == 413 else await _body(receive)
+        if refused is not None or body is None:
+            await _answer(send, *(refused or (413, too_large(MOST_BYTES))))
             return
-        if not _has_cookie(headers.get("cookie", ""), self.door):
+        if not inside:
             await self._at_the_door(scope, headers, body, send)
             return
         if scope["path"] == "/code" or (scope["path"] == "/" and _token(scope)):
@@ -99,7 +101,7 @@ class Guard:
             return
         await self.app(scope, _replay(body), _with_headers(send))
 
-    def _refused(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
+    def _refused(self, scope: Scope, headers: dict[str, str], most: int) -> tuple[int, str] | None:
         """Status and sentence of the first objection, or None."""
         host, origin, length = headers.get("host", ""), headers.get("origin"), headers.get("content-length", "0")
         raw = (scope.get("raw_path") or b"").lower()
@@ -118,7 +120,7 @@ class Guard:
                 "This request does not say where it came from; nothing was done.",
             ),
             (not whole, 400, "The length of this request is no number."),
-            (whole and (len(length) > 12 or int(length) > MOST_BYTES), *_TOO_LARGE),
+            (whole and (len(length) > 12 or int(length) > most), 413, too_large(most)),
             (any(one in raw for one in _ODD), 400, "That is no name of anything here."),
         )
         return next(((status, said) for wrong, status, said in objections if wrong), None)
@@ -157,7 +159,12 @@ class Guard:
 
 _ODD = (b"..", b"%2e", b"%5c", b"\\", b"%00")
 """Never in a path of ours: ways to say "the folder above", and the end of a name."""
-_TOO_LARGE = (413, f"That is larger than anything here takes ({MOST_BYTES // 1000} kB); nothing was done.")
+
+
+def too_large(most: int) -> str:
+    """What is said to a body of more than `most` bytes."""
+    size = f"{most // 1000} kB" if most < 1_000_000 else f"{most // 1_000_000} MB"
+    return f"That is larger than anything here takes ({size}); nothing was done."
 
 
 def _same(a: str, b: str) -> bool:

@@ -1,6 +1,6 @@
 """One profile on the bench: its file, the tabs that look at it, and the processes that work for it.
 
-May import: errors, files, profile, model, measuring, log, bench.worker.
+May import: errors, files, profile, model, measuring, log, bench.worker, bench.looking.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections import OrderedDict
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from partgen.bench.looking import Looking
 from partgen.bench.making import Making
 from partgen.bench.worker import Worker
 from partgen.errors import PartgenError
@@ -66,6 +67,11 @@ class Job:
         self.tabs: OrderedDict[str, Tab] = OrderedDict()
         self.worker = Worker()
         self.making = Making()
+        self.eyes = Worker()
+        """Looks at scans; a process of its own, so that a hostile picture can end only that."""
+        self.looking: Looking | None = None
+        self.scans = 0
+        """Counts scans and their corrections."""
         self.outside = 0
         """How often the profile was found changed by someone else."""
         self.refresh()
@@ -120,12 +126,14 @@ class Job:
         """A short text per file that changes whenever the file does."""
         pattern = f"{glob.escape(self.path.stem)}.r*.trial.csv"
         drafts = "".join(_stamp(path) for path in sorted(self.path.parent.glob(pattern)))
-        return {"profile": _stamp(self.path), "log": _stamp(log_path(self.path)), "draft": drafts}
+        scan = str(self.looking.number) if self.looking else ""
+        return {"profile": _stamp(self.path), "log": _stamp(log_path(self.path)), "draft": drafts, "scan": scan}
 
     def close(self) -> None:
         """End the processes that work for the page."""
         self.making.cancel()
         self.worker.stop()
+        self.eyes.stop()
 
 
 def _stamp(path: Path) -> str:

@@ -8,7 +8,10 @@ from __future__ import annotations
 import contextlib
 import json
 import mimetypes
+import tempfile
+import threading
 from collections.abc import AsyncIterator, Callable
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -17,16 +20,20 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from partgen.bench import beginning, measure, results, shape, trial
+from partgen.bench import beginning, measure, results, scanning, shape, trial
 from partgen.bench.actions import Action, action_from
-from partgen.bench.door import App, Door, Guard
+from partgen.bench.door import App, Door, Guard, too_large
 from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece, static
-from partgen.errors import Fault, InputError, PartgenError
+from partgen.errors import Fault, InputError, OutsideError, PartgenError
+from partgen.scan.image import MOST_BYTES
 
-SECTIONS = {"measure": "Measure", "shape": "Shape", "build": "Build", "try": "Try"}
+SECTIONS = {"scan": "Scan", "measure": "Measure", "shape": "Shape", "build": "Build", "try": "Try"}
 FRAMED = "sandbox allow-scripts allow-downloads allow-modals; frame-ancestors 'self'"
 """Report and solid run in a frame that cannot reach the page; each brings a policy of its own."""
+
+PICTURE = "/picture"
+"""Where a scan is sent to: the one request that may be large."""
 
 Regions = dict[str, str]
 
@@ -40,6 +47,8 @@ def page_app(job: Job, door: Door) -> App:
         Route("/more", answers.more, methods=["POST"]),
         Route("/now", answers.now),
         Route("/solid", answers.solid),
+        Route(PICTURE, answers.take_picture, methods=["POST"]),
+        Route("/picture/{number:int}", answers.picture),
         Route("/static/{name}", answers.static),
         Route("/revision/{revision}/report", answers.report),
         Route("/revision/{revision}/all.zip", answers.whole),
@@ -53,12 +62,15 @@ def page_app(job: Job, door: Door) -> App:
         job.close()
 
     handlers: dict[Any, Any] = {PartgenError: _refused, Exception: _failed}
-    return Guard(Starlette(routes=routes, lifespan=lifespan, exception_handlers=handlers), door)
+    app = Starlette(routes=routes, lifespan=lifespan, exception_handlers=handlers)
+    return Guard(app, door, large={PICTURE: MOST_BYTES})
 
 
 class _Answers:
     def __init__(self, job: Job) -> None:
         self.job = job
+        self._looks = threading.Lock()
+        """One scan is looked at, at a time."""
 
     def home(self, request: Request) -> Response:
         with self.job.lock:
@@ -76,7 +88,8 @@ class _Answers:
             if name == "start":
                 html = piece("base", page=name, sections=SECTIONS, job=job, begin=beginning.form(job))
             elif name in SECTIONS:
-                html = piece("base", page=name, sections=SECTIONS, job=job, begin="")
+                scan = {"most": MOST_BYTES, "there": scanning.there(), "missing": scanning.MISSING}
+                html = piece("base", page=name, sections=SECTIONS, job=job, begin="", scan=scan)
             else:
                 return PlainTextResponse("There is no such page here.", 404)
         return Response(html, media_type="text/html")
@@ -121,6 +134,8 @@ class _Answers:
             put = measure.slow_regions(job, tab)
         elif action.page == "shape":
             put = {"preview": shape.previewed(job, tab, action if action.do == "typing" else None)}
+        elif action.page == "scan":
+            put = scanning.slow_regions(job, tab)
         elif action.page == "try":
             put = {"changes": trial.changes(job)}
         return {"put": put}
@@ -139,6 +154,39 @@ class _Answers:
             tab = self.job.tab(request.query_params.get("tab", "")[:40])
         html = shape.solid(self.job, tab)
         return Response(html, media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+
+    async def take_picture(self, request: Request) -> Response:
+        how = scanning.how_from(dict(request.query_params))
+        if not self._looks.acquire(blocking=False):
+            async for _ in request.stream():  # an answer over an unread body may be lost
+                pass
+            return JSONResponse(
+                {"refused": "Another scan is being looked at. Drop this one again when it is done."}, 409
+            )
+        try:
+            with tempfile.TemporaryDirectory(prefix="partgen-") as folder:
+                path = Path(folder) / "the-dropped-picture"
+                size = 0
+                with path.open("wb") as file:
+                    async for part in request.stream():
+                        size += len(part)
+                        if size > MOST_BYTES:  # the length was not said, or wrong
+                            return JSONResponse({"refused": too_large(MOST_BYTES)}, 413, {"Connection": "close"})
+                        file.write(part)
+                put = await run_in_threadpool(scanning.receive, self.job, how, path)
+        except OSError as error:
+            raise OutsideError(
+                f"the scan could not be kept while it was looked at: {error.strerror or error}"
+            ) from error
+        finally:
+            self._looks.release()
+        return JSONResponse({"put": put, "stamps": self.job.stamps()})
+
+    def picture(self, request: Request) -> Response:
+        held = self.job.looking
+        if held is None or held.picture != request.path_params["number"]:
+            return PlainTextResponse("There is no such picture here.", 404)
+        return Response(held.looked.jpeg, media_type="image/jpeg")
 
     def static(self, request: Request) -> Response:
         name = request.path_params["name"]
@@ -175,12 +223,14 @@ def _download(data: bytes, name: str) -> Response:
 
 
 _ACT: dict[str, Callable[[Job, Tab, Action], str]] = {
+    "scan": scanning.act,
     "measure": measure.act,
     "shape": shape.act,
     "build": results.act,
     "try": trial.act,
 }
 _REGIONS: dict[str, Callable[[Job, Tab], Regions]] = {
+    "scan": scanning.regions,
     "measure": measure.regions,
     "shape": shape.regions,
     "build": results.regions,
@@ -190,13 +240,13 @@ _REGIONS: dict[str, Callable[[Job, Tab], Regions]] = {
 
 def _refused(request: Request, error: Exception) -> Response:
     status = 400 if isinstance(error, InputError) else 500
-    if request.url.path in ("/do", "/more"):
+    if request.url.path in ("/do", "/more", PICTURE):
         return JSONResponse({"refused": str(error)}, status)
     return PlainTextResponse(str(error), 404 if status == 400 and request.method == "GET" else status)
 
 
 def _failed(request: Request, error: Exception) -> Response:
     said = f"partgen could not go on: {type(error).__name__}: {error}. Nothing you measured was changed."
-    if request.url.path in ("/do", "/more"):
+    if request.url.path in ("/do", "/more", PICTURE):
         return Response(json.dumps({"refused": said}), 500, media_type="application/json")
     return PlainTextResponse(said, 500)

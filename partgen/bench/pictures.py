@@ -61,7 +61,7 @@ def panel_picture(profile: Profile, told: Told, slope: tuple[float, float] | Non
     low = (min(x for x, _ in places) - reach, min(y for _, y in places) - reach)
     high = (max(x for x, _ in places) + reach, max(y for _, y in places) + reach)
     fit = (WIDTH - 2 * TARGET) / max(high[0] - low[0], (high[1] - low[1]) * 1.2, 1.0)
-    scale = min(max(min(fit, 9.0), (TARGET + 2) / _nearest(places)), MOST_SCALE)
+    scale = min(max(min(fit, 9.0), (TARGET + 2) / nearest(places)), MOST_SCALE)
     width, height = (high[0] - low[0]) * scale + 2 * TARGET, (high[1] - low[1]) * scale + 2 * TARGET
 
     def px(x: float, y: float) -> tuple[float, float]:
@@ -81,8 +81,8 @@ def panel_picture(profile: Profile, told: Told, slope: tuple[float, float] | Non
     return Picture(width, height, drawing, spots, _lean(slope))
 
 
-def _nearest(places: Sequence[tuple[float, float]]) -> float:
-    """Least distance between neighbours in mm, as squares see it: the larger of along x and along y."""
+def nearest(places: Sequence[tuple[float, float]]) -> float:
+    """Least distance between neighbours, as squares see it: the larger of along x and along y."""
     if len(places) > 400:
         return 5.0
     apart = (max(abs(a[0] - b[0]), abs(a[1] - b[1])) for i, a in enumerate(places) for b in places[:i])

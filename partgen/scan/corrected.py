@@ -66,6 +66,8 @@ class Corrected:
             if label not in self.kept.openings:
                 known = ", ".join(self.kept.openings)
                 raise InputError(Fault("distance", f'"{label}"', f"one of the openings found: {known}"))
+        if given.a == given.b:
+            raise InputError(Fault("distance", f'"{given.a}" twice', "two different openings"))
         if len(self.distances) >= MOST_DISTANCES:
             raise InputError(Fault("distance", f"more than {MOST_DISTANCES}", "a few long ones: four prove the scale"))
         return replace(self, distances=(*self.distances, given))

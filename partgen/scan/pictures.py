@@ -1,6 +1,6 @@
-"""What was found, drawn over the scan, and a page that shows it with its numbers. May import: scan.records, metrology.records.
+"""What was found, drawn over the scan, and a page that shows it with its numbers.
 
-Returns bytes and text; writing them is the command's work.
+May import: scan.records, metrology.records. Returns bytes and text; writing them is the command's work.
 """
 
 from __future__ import annotations

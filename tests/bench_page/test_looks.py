@@ -18,7 +18,7 @@ from partgen.profile.load import load_profile
 ROOT = Path(__file__).resolve().parents[2]
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1366, 800)}
 SMALLEST = 44  # px; WCAG 2.2, success criterion 2.5.5 (target size, enhanced)
-SECTIONS = ("measure", "shape", "build", "try")
+SECTIONS = ("scan", "measure", "shape", "build", "try")
 
 TOO_SMALL = """least => [...document.querySelectorAll('a, button, input, select, summary, [tabindex="0"]')]
   .filter(e => e.checkVisibility({opacityProperty: false}) && !e.closest('p.lead, .skip') && !e.matches('.skip'))

@@ -6,7 +6,7 @@ const byId = (id) => document.getElementById(id);
 const tab = sessionStorage.tab || (sessionStorage.tab = [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join(""));
 const store = `unsent:${document.body.dataset.profile}`;
 const queue = [];
-let busy = false, stamps = null, state = "none", moreTimer = 0, moreCount = 0, typing = null;
+let busy = false, sending = 0, picture = null, stamps = null, state = "none", moreTimer = 0, moreCount = 0, typing = null;
 
 const say = (text) => { byId("said").textContent = text || ""; };
 const refuse = (text) => { byId("refused").textContent = text || ""; };
@@ -54,7 +54,7 @@ function keepUnsent() {
   if (said) said.textContent = waiting.length > 1 || (waiting[0] && waiting[0].again) ? `${waiting.length} waiting to be saved: ${waiting.map((a) => a.text).join(", ")}` : "";
 }
 
-function waiting() { document.body.toggleAttribute("data-waiting", busy || queue.length > 0); }
+function waiting() { document.body.toggleAttribute("data-waiting", busy || sending > 0 || queue.length > 0); }
 
 function send(action, after) {
   queue.push(action);
@@ -106,8 +106,9 @@ function more(action) {
   if (page === "start" || page === "build") return;
   clearTimeout(moreTimer);
   const number = ++moreCount;
+  if (byId("settled")) byId("settled").classList.add("stale"); // at once: what it offers to write is not what counts now
   moreTimer = setTimeout(async () => {
-    const region = byId("preview");
+    const region = byId("preview") || byId("settled");
     if (region) region.classList.add("stale");
     try {
       const found = await post("/more", action || { do: "more" });
@@ -197,6 +198,8 @@ document.addEventListener("change", (event) => {
     at.dataset.was = at.value;
     send(action, (found) => { if (found.refused) { const now = byId(at.id); if (now) { now.dataset.was = action.was; now.setAttribute("aria-invalid", "true"); } more({ do: "typing", place: action.place, text: action.text }); } });
   } else if (at.dataset.look !== undefined) send({ do: "look", label: at.value });
+  else if (at.dataset.part !== undefined) send({ do: "part", name: at.value });
+  else if (at.id === "scan-file") takePicture(at.files[0]);
   else if (at.dataset.revision !== undefined) send({ do: "look-at", name: at.value });
   else if (at.dataset.choose) { if (at.value) send({ do: "choose", place: [at.dataset.choose, at.value, ""] }); }
 });
@@ -211,8 +214,48 @@ document.addEventListener("submit", (event) => {
   event.preventDefault();
   const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, String(value)]));
   if (form.dataset.begin !== undefined) send({ do: "begin", values });
+  else if (form.dataset.again !== undefined) { if (picture) takePicture(picture); else refuse("Drop a scan, or choose one, first."); }
+  else if (form.dataset.send) send({ do: form.dataset.send, values }, (found) => { if (!found.refused) for (const input of document.querySelectorAll(`form[data-send="${form.dataset.send}"] input`)) input.value = ""; });
   else if (form.dataset.add) send({ do: "add", name: form.dataset.add, values }, (found) => { if (!found.refused) { const box = byId("d-add"); if (box) for (const input of box.querySelectorAll("input")) input.value = ""; } });
   else if (form.dataset.enterTrial) send({ do: "enter", label: form.dataset.enterTrial, values }, (found) => { if (!found.refused && byId("e-proud")) byId("e-proud").focus(); });
+});
+
+// ---- a scan --------------------------------------------------------------------------------------
+async function takePicture(file) {
+  if (!file) return;
+  const drop = byId("drop"), said = byId("scan-busy");
+  if (file.size > Number(drop.dataset.most)) { refuse(`${file.name}: ${Math.round(file.size / 1e6)} MB is too large; scan again at 300 dots per inch.`); return; }
+  picture = file; // kept, to look again when it was scanned otherwise
+  sending += 1;
+  waiting();
+  refuse("");
+  said.textContent = `Looking for openings in ${file.name} …`;
+  try {
+    const asked = new URLSearchParams({ tab, name: file.name.slice(0, 200), ...Object.fromEntries(new FormData(byId("how"))) });
+    const answer = await fetch(`/picture?${asked}`, { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file });
+    const text = await answer.text();
+    let found;
+    try { found = JSON.parse(text); } catch { found = { refused: text }; }
+    refuse(found.refused);
+    if (found.stamps) stamps = JSON.stringify(found.stamps);
+    if (!found.refused) { say(""); put({ settled: '<p class="fine">Working out sizes and scale …</p>' }); }
+    put(found.put);
+    if (!found.refused) { more(); const first = byId("h-found"); if (first) first.scrollIntoView({ block: "nearest" }); }
+  } catch { refuse("partgen does not answer, or the file could not be read. Drop it again."); picture = null; }
+  said.textContent = "";
+  sending -= 1;
+  waiting();
+}
+
+for (const kind of ["dragenter", "dragover", "dragleave", "drop"]) document.addEventListener(kind, (event) => {
+  if (!event.dataTransfer || ![...event.dataTransfer.types].includes("Files")) return;
+  event.preventDefault(); // wherever it falls, the browser must not leave the page for the picture
+  const drop = byId("drop");
+  if (drop) drop.classList.toggle("over", kind === "dragenter" || kind === "dragover");
+  if (kind !== "drop") return;
+  if (!drop) refuse("A scan of the panel goes to the section Scan.");
+  else if (event.dataTransfer.files.length !== 1) refuse("Drop one picture at a time.");
+  else takePicture(event.dataTransfer.files[0]);
 });
 
 const round = byId("round");
