@@ -40,7 +40,10 @@ def main() -> None:
             browser.close()
 
 
-FAMILIES = {"knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1"}
+FAMILIES = {
+    "knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1",
+    "extension": "K4",
+}  # fmt: skip
 """A position of the tide gauge's panel that shows each."""
 
 

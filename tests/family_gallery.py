@@ -37,7 +37,10 @@ PARTS = {
     "knob": 'proud = 16.0\ndiameter = 18.0\nmark = "none"',
     "slider-cap": 'proud = 14.0\nstroke = 24.0\nmark = "none"',
     "lever-cap": 'proud = 18.0\nmark = "none"',
+    "extension": "proud = 2.0\ncap_height = [5.0, 5.02]\ncap_socket = 3.4\ncap_section = [12.0, 12.0]",
 }
+THROUGH = {"button-cap": 4.3, "extension": 9.7}
+"""Drops of kinds whose seat lies under the panel; the others' seats stand over it."""
 
 
 @dataclass(frozen=True)
@@ -65,9 +68,9 @@ def profile(
     one: Combination, *, drop: float | None = None, slope: tuple[float, float] = (0.012, -0.006), bare: bool = False
 ) -> Profile:
     """A panel of three positions for it, tilted. `bare`: with the combination's own keys only."""
-    over = one.kind != "button-cap"
+    over = one.kind not in THROUGH
     if drop is None:
-        drop = -11.0 if over else 4.3
+        drop = THROUGH.get(one.kind, -11.0)
     places = [("P1", 0.0, 0.0), ("P2", 60.0, 0.0), ("P3", 0.0, 60.0)]
     text = f"""
 format = 1

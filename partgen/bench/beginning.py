@@ -9,7 +9,7 @@ from partgen.bench.actions import Action
 from partgen.bench.job import Job
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, ProfileError
-from partgen.families import FAMILIES
+from partgen.families import PLAIN
 from partgen.files import locked, write_atomic
 from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text
 from partgen.profile.library import list_printers
@@ -20,7 +20,7 @@ from partgen.units import MM_PER, Unit, parse_length
 def form(job: Job) -> str:
     """The empty form."""
     return piece(
-        "begin", name=job.path.name, holes=HOLE_SIZES, seats=SEAT_SIZES, meaning=MEANING, kinds=list(FAMILIES),
+        "begin", name=job.path.name, holes=HOLE_SIZES, seats=SEAT_SIZES, meaning=MEANING, kinds=list(PLAIN),
         printers=sorted(list_printers(job.path)),
     )  # fmt: skip
 

@@ -215,9 +215,9 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
 
 
 def _kinds() -> list[str]:
-    from partgen.families import FAMILIES
+    from partgen.families import PLAIN
 
-    return list(FAMILIES)
+    return list(PLAIN)
 
 
 def looked_at(tab: Tab) -> tuple[str, str]:

@@ -169,7 +169,7 @@ class _Asker:
 
 def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given: str | None) -> Draft:
     """Every question in its order."""
-    from partgen.families import FAMILIES
+    from partgen.families import PLAIN
     from partgen.model.panel import Caliper
     from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, Draft
     from partgen.profile.library import list_printers
@@ -208,7 +208,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         "--proud", "How far the part shall stand above the panel face",
         length.of("part", "proud"), given["proud"], "1.0 mm" if unit == "inch" else "1.0",
     )  # fmt: skip
-    kinds = list(FAMILIES)
+    kinds = list(PLAIN)
     kind = ask(
         "--kind", f"Kind of part ({', '.join(kinds)})", _one_of(kinds),
         given["kind"] or (kinds[0] if len(kinds) == 1 else None), kinds[0],

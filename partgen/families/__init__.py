@@ -7,14 +7,21 @@ CAD is imported inside functions only, so that `predict` stays light.
 from __future__ import annotations
 
 from partgen.families.button_cap import BUTTON_CAP
+from partgen.families.extension import EXTENSION
 from partgen.families.knob import KNOB
 from partgen.families.lever_cap import LEVER_CAP
 from partgen.families.record import Family
 from partgen.families.slider_cap import SLIDER_CAP
 from partgen.model.part import PartSpec
 
-REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP)
+REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP, EXTENSION)
 
 BY_KIND: dict[str, Family] = {family.kind: family for family in REGISTER}
 FAMILIES: dict[str, type[PartSpec]] = {family.kind: family.keys for family in REGISTER}
 """Each kind's profile keys."""
+PLAIN: tuple[str, ...] = tuple(
+    kind
+    for kind, keys in FAMILIES.items()
+    if {key for key, field in keys.model_fields.items() if field.is_required()} == {"hole", "seat"}
+)
+"""Kinds of which a first profile needs to say nothing but the hole and the seat."""

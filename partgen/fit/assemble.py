@@ -14,6 +14,7 @@ from partgen.findings import Finding, worst
 from partgen.fit.document import (
     BudgetDoc,
     BudgetLineDoc,
+    CarriedDoc,
     CheckDoc,
     ClearanceDoc,
     DoubtDoc,
@@ -241,12 +242,16 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
             ObstacleDoc(name=o.name, width_mm=_r(o.section.width), height_mm=_r(o.height)) for o in p.obstacles
         ),
         sides_mm=_sides(p),
+        carried=None
+        if p.carried is None
+        else CarriedDoc(section=section_doc(p.carried.section), bottom=_r(p.carried.bottom), top=_r(p.carried.top)),
     )
 
 
 def _sides(p: PositionPlan) -> tuple[float, float, float, float] | None:
     """Room on the four sides, as drawn."""
-    sides = room_at_sides(p.passage, outline(p.section, opening=False)) if p.passage else None
+    through = p.carried.section if p.carried else p.section
+    sides = room_at_sides(p.passage, outline(through, opening=False)) if p.passage else None
     return None if sides is None else (_r(sides[0]), _r(sides[1]), _r(sides[2]), _r(sides[3]))
 
 

@@ -85,6 +85,14 @@ class ObstacleDoc(Doc):
     """Above the face."""
 
 
+class CarriedDoc(Doc):
+    """What sits on a part and is not printed, such as an original cap: a prism."""
+
+    section: SectionDoc
+    bottom: float
+    top: float
+
+
 class DrawingDoc(Doc):
     """Everything a section drawing needs, in the model frame (z = 0 at the seat's contact plane)."""
 
@@ -128,7 +136,9 @@ class DrawingDoc(Doc):
     silhouette_y: tuple[Point, ...] = ()
     obstacles: tuple[ObstacleDoc, ...] = ()
     sides_mm: tuple[float, float, float, float] | None = None
-    """Room between section and passage at -X, +X, -Y, +Y, along the lines through the seat's axis."""
+    """Room between section and passage at -X, +X, -Y, +Y, along the lines through the seat's axis; that of what the
+    part carries, where it carries something."""
+    carried: CarriedDoc | None = None
 
 
 class GripDoc(Doc):

@@ -98,7 +98,7 @@ class Observation:
     made_in: str
     """The revision that the part was printed in: with the label it names one piece of plastic."""
     model_height: float
-    """Seat contact to crown in the file it was printed from."""
+    """Seat contact to what a finger touches, the part as in the file it was printed from."""
     proud: tuple[float, ...] = ()
     """Measured with calipers: crown above the face; negative is sunk."""
     seen: Literal["sunk", "flush", "proud"] | None = None

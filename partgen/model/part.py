@@ -22,7 +22,7 @@ class PartSpec(Record):
     hole: str
     """Name of a [hole.*] table."""
     seat: str
-    """Name of a [seat.*] table."""
+    """Name of a [seat.*] table. A kind that stands on the panel itself has none: "" (its z = 0 is the face)."""
     proud: Length = 1.0
     """Wanted above the panel face at rest; negative is sunk."""
     proud_tolerance: Length = 0.3
@@ -39,6 +39,12 @@ class PartSpec(Record):
     orientation: str | None = None
     """Forces a printing orientation; None lets the tool choose."""
     spares: Annotated[int, Field(ge=0, le=50)] = 0
+
+    @property
+    def carried(self) -> float | None:
+        """mm from the part's own top up to what a finger touches, where it carries something that is not printed;
+        None: how proud that stands has nothing to do with this part's height."""
+        return 0.0
 
 
 class Position(Record):

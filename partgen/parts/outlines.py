@@ -80,7 +80,11 @@ def inset(section: Section, by: float) -> Section | None:
 
 def vertices(section: Section, chord: float = 0.001) -> np.ndarray:
     """The outline as a polygon (n, 2), arcs cut so that no chord strays more than `chord` mm."""
-    outline = outline_of(section)
+    return corners(outline_of(section), chord)
+
+
+def corners(outline: Outline, chord: float = 0.001) -> np.ndarray:
+    """Any outline as such a polygon (n, 2)."""
     if isinstance(outline, Circle):
         return outline.radius * _unit_circle(outline.radius, chord)
     points: list[tuple[float, float]] = []
@@ -107,7 +111,8 @@ def _arc_points(
     w = (c - a) / (b - a)
     centre = (b - a) * (w - abs(w) ** 2) / (2j * w.imag) + a
     radius = abs(a - centre)
-    swing = float(np.angle((c - centre) / (a - centre)))
+    whole, half = (float(np.angle((p - centre) / (a - centre))) % (2 * math.pi) for p in (c, b))
+    swing = whole if half <= whole else whole - 2 * math.pi  # whichever way passes the middle
     n = max(2, math.ceil(abs(swing) / (2 * math.acos(max(0.0, 1 - chord / radius)))))
     return [((p := centre + (a - centre) * np.exp(1j * swing * k / n)).real, p.imag) for k in range(1, n)]
 

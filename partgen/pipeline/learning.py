@@ -55,7 +55,12 @@ def learn(inputs: Inputs) -> Learnt:
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
     """Every trial in the log as an observation of the part that was in place."""
     assumed = _bores_assumed(log, profile, printer)
-    return tuple(_observation(log, trial, assumed) for trial in log.trial)
+    return tuple(_observation(log, trial, assumed, profile) for trial in log.trial)
+
+
+def carried_at(profile: Profile, label: str) -> float | None:
+    """What the part at `label` carries, see PartSpec.carried; 0 where the profile has no such position any more."""
+    return next((profile.part_of(one).carried for one in profile.position if one.label == label), 0.0)
 
 
 def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
@@ -67,16 +72,18 @@ def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
     return BuiltPart(label, built.made_in, made.model_height_mm, made.proud_mm, made.section_mm, made.model_section_mm)
 
 
-def _observation(log: Log, trial: Trial, assumed: Mapping[str, float]) -> Observation:
+def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: Profile) -> Observation:
+    """A trial of the part that was in place; where its height decides nothing, how proud it stood is left out."""
     revision = log.find(trial.revision)
     assert revision is not None, "a trial is only recorded for a revision that stands in the log"
     part = built_part(log, revision, trial.label)
+    carried = carried_at(profile, trial.label)
     return Observation(
         label=trial.label,
         made_in=part.made_in,
-        model_height=part.model_height,
-        proud=() if trial.proud_mm is None else (trial.proud_mm,),
-        seen=trial.proud_seen,
+        model_height=part.model_height + (carried or 0.0),
+        proud=() if trial.proud_mm is None or carried is None else (trial.proud_mm,),
+        seen=None if carried is None else trial.proud_seen,
         feel=trial.feel,
         side=trial.side,
         grip=trial.grip,
@@ -95,7 +102,7 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
         return assumed
     blank = estimate(profile, printer)
     for revision in log.revision:
-        before = [_observation(log, trial, assumed) for trial in log.trial[: revision.trials_before]]
+        before = [_observation(log, trial, assumed, profile) for trial in log.trial[: revision.trials_before]]
         learnt = learn_from_feel(profile, printer, blank, [one for one in before if one.grip is not None])
         assumed[revision.id] = learnt.estimate.bore_error.value
     return assumed
@@ -104,7 +111,8 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
 def _before(log: Log, last: Revision, profile: Profile, printer: Printer) -> Estimate:
     """The estimate that the last revision was planned from, under the profile as it is now."""
     assumed = _bores_assumed(log, profile, printer)
-    return estimate(profile, printer, [_observation(log, trial, assumed) for trial in log.trial[: last.trials_before]])
+    seen = [_observation(log, trial, assumed, profile) for trial in log.trial[: last.trials_before]]
+    return estimate(profile, printer, seen)
 
 
 def _edited(inputs: Inputs, last: Revision) -> dict[str, Remake]:

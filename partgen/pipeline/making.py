@@ -138,6 +138,8 @@ def _not_built(label: str, why: str) -> Finding:
 def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: Printer) -> Orientation:
     spec = profile.part[plan.part]
     shows = plan.drop - plan.travel - plan.thickness  # what is over the panel's underside when pressed may be seen
+    if plan.carried is not None:  # hidden by what it carries
+        shows = math.inf
     return choose(
         cap.mesh, spec.orientation, printer, visible_above=shows, fingers=plan.model.socket.fingers is not None
     )

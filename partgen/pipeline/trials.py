@@ -22,7 +22,7 @@ from partgen.metrology.estimate import estimate
 from partgen.metrology.mixups import Mixup, find_mixups
 from partgen.metrology.readings import rectangular
 from partgen.pipeline.inputs import Inputs, gather
-from partgen.pipeline.learning import built_part, observations_of
+from partgen.pipeline.learning import built_part, carried_at, observations_of
 from partgen.pipeline.planning import Planned, plan_inputs
 from partgen.units import parse_length
 
@@ -215,7 +215,11 @@ def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mi
     known = estimate(profile, printer, observations_of(log, profile, printer))
     new = observations_of(log.model_copy(update={"trial": tuple(trials)}), profile, printer)
     others = {
-        other.id: {position.label: built_part(log, other, position.label).model_height for position in other.built}
+        other.id: {
+            position.label: built_part(log, other, position.label).model_height
+            + (carried_at(profile, position.label) or 0.0)
+            for position in other.built
+        }
         for other in log.revision
         if other.id != built.id
     }

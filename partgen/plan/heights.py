@@ -16,7 +16,7 @@ from partgen.metrology.records import FloatArray
 from partgen.model.printer import Printer
 from partgen.plan.records import Section
 from partgen.plan.sections import support
-from partgen.plan.spec import CapSpec
+from partgen.plan.spec import CapSpec, SocketWish
 
 LITTLE = 0.3
 """How much shorter than the seat a socket is left, so that it does not strike what lies below."""
@@ -89,7 +89,7 @@ def chosen_crown(crown: Crown, height_error: float, drop: float, model: float) -
     return replace(crown, model=model, proud=model + height_error - drop)
 
 
-def socket_depth(spec: CapSpec, site: Site, printer: Printer) -> float:
+def socket_depth(spec: SocketWish, site: Site, printer: Printer) -> float:
     """How deep the socket is, on the layers: the part's own wish, or the seat's length less a little,
     and less what would strike the obstacle at full travel."""
     if spec.socket_depth is not None:

@@ -50,16 +50,20 @@ def wanted_proud(spec: PartSpec | CapSpec, position: Position) -> float:
 
 
 def crown_of(job: Job, spec: PartSpec, position: Position, site: Site) -> Crown:
-    """Where the crown ends: on the layer that was chosen, on the part that stays, or on the nearest layer."""
+    """Where the part ends: on the layer that was chosen, on the part that stays, or on the nearest layer.
+
+    `proud` is that of what a finger touches, be it the part's own crown or what it carries.
+    """
     error = job.estimate.height_error.value
     forced = spec.height if position.height is None else position.height
-    crown = crown_height(site.drop, wanted_proud(spec, position), forced, error, job.printer)
+    carried = spec.carried or 0.0
+    crown = crown_height(site.drop - carried, wanted_proud(spec, position), forced, error, job.printer)
     choice = job.choices.get(position.label)
     if choice is None:
         return crown
     if choice.kept is not None:
         return replace(crown, model=choice.model_height, proud=choice.proud, u=choice.proud_u)
-    return chosen_crown(crown, error, site.drop, choice.model_height)
+    return chosen_crown(crown, error, site.drop - carried, choice.model_height)
 
 
 def proud_u95_of(job: Job, index: int, crown: Crown) -> float:

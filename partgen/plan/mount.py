@@ -24,7 +24,7 @@ from partgen.plan.heights import Site, rise
 from partgen.plan.opening import Opening, measured_seat
 from partgen.plan.records import GripPlan, Section, SocketModel
 from partgen.plan.sections import directions, support
-from partgen.plan.spec import CapSpec
+from partgen.plan.spec import Through
 
 Materials = Mapping[str, Material] | Callable[[str], Material]
 Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
@@ -135,7 +135,7 @@ class Mounted:
     height: float
 
 
-def place_of(profile: Profile, spec: CapSpec, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
+def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
     """Where the hole may be, and how far a finger can push the part aside there.
 
     The seat rocks in its guide as a peg in a socket (see plan.passage: c (1/2 + h/G) at a height h above

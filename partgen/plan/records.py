@@ -175,9 +175,19 @@ class PartModel:
     """Narrowest stroke of a mark that still prints; a smaller mark is shortened instead."""
 
     @property
+    def through(self) -> float:
+        """Diameter of a hole through the crown on the axis; 0: none."""
+        return 0.0
+
+    @property
     def letters(self) -> float:
         """How deep a legend is cut into the crown; negative where it stands on it."""
         return 0.0
+
+    @property
+    def raised(self) -> float:
+        """How far anything stands on the crown above its height."""
+        return max(-self.letters, 0.0)
 
     def without_height(self) -> Self:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
@@ -297,6 +307,8 @@ class PositionPlan:
     footprint: Section | None = None
     """All that the part passes over in use, where that is more than its widest section."""
     carried: Carried | None = None
+    pair: str = ""
+    """Label of the position on the same axis over whose part this one stands; empty: it stands alone."""
 
 
 @dataclass(frozen=True)

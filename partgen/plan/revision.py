@@ -96,22 +96,24 @@ def choose_parts(
     history = history or History()
     joint = estimate.joint
     assert joint is not None, "estimate() always gives the joint posterior"
-    wanted = [_wanted(profile, position) for position in profile.position]
+    carried = [profile.part_of(position).carried for position in profile.position]
+    wanted = [_wanted(profile, position, estimate, printer, i) for i, position in enumerate(profile.position)]
     agreed = _agrees(history, {position.label: w for position, w in zip(profile.position, wanted, strict=True)})
     options: list[list[Option]] = []
     heights: list[list[float]] = []
     for i, position in enumerate(profile.position):
         forced = position.height if position.height is not None else profile.part_of(position).height
-        fresh = _fresh(estimate, printer, i, wanted[i], forced)
+        up = carried[i] or 0.0
+        fresh = _fresh(estimate, printer, i, wanted[i] - up, forced)
         row = _row(estimate, i)
         mine = [
-            Option(height + estimate.height_error.value - float(estimate.drop[i]) - wanted[i], row,
+            Option(height + up + estimate.height_error.value - float(estimate.drop[i]) - wanted[i], row,
                    printer.error.height.spread**2, REMAKE)
             for height in fresh
         ]  # fmt: skip
         part = history.built.get(position.label)
         if part is not None and position.label not in history.remake and _still(part, forced, estimate, printer):
-            error, kept_row, own = _of_part(estimate, printer, i, part)
+            error, kept_row, own = _of_part(estimate, printer, i, part, up)
             kept = Option(error - wanted[i], kept_row, own)
             # the same again is a remedy only where this one came out unlike its file
             same = SAME if abs(_by_chance(estimate, part)) < CHANCE else -1.0
@@ -159,6 +161,17 @@ class _Place:
         return self.history.built.get(self.label)
 
     @property
+    def carried(self) -> float | None:
+        """See PartSpec.carried."""
+        return self.profile.part_of(self.profile.position[self.index]).carried
+
+    @property
+    def now(self) -> float:
+        """How proud the part at hand is now expected to stand."""
+        assert self.part is not None
+        return _now(self.estimate, self.part, self.index, self.carried or 0.0)
+
+    @property
     def remake(self) -> Remake | None:
         return self.history.remake.get(self.label)
 
@@ -174,13 +187,17 @@ class _Place:
         ]
         trusted = [value for value in values if value not in mine]
         if values and not trusted:
-            expected = _now(self.estimate, self.part, self.index)
-            return min(values, key=lambda value: abs(value - expected))
+            return min(values, key=lambda value: abs(value - self.now))
         return _mean(trusted)
 
 
-def _wanted(profile: Profile, position: Position) -> float:
-    return profile.part_of(position).proud if position.proud is None else position.proud
+def _wanted(profile: Profile, position: Position, estimate: Estimate, printer: Printer, i: int) -> float:
+    part = profile.part_of(position)
+    if part.carried is None:  # its height is its own affair: whatever comes of it is what is wanted
+        own = position.height if position.height is not None else part.height
+        assert own is not None, "a kind whose height decides nothing says how tall it is"
+        return _fresh(estimate, printer, i, 0.0, own)[0] + estimate.height_error.value - float(estimate.drop[i])
+    return part.proud if position.proud is None else position.proud
 
 
 def _fresh(estimate: Estimate, printer: Printer, i: int, wanted: float, forced: float | None) -> list[float]:
@@ -202,7 +219,9 @@ def _row(estimate: Estimate, i: int) -> FloatArray:
     return row
 
 
-def _of_part(estimate: Estimate, printer: Printer, i: int, part: BuiltPart) -> tuple[float, FloatArray, float]:
+def _of_part(
+    estimate: Estimate, printer: Printer, i: int, part: BuiltPart, carried: float
+) -> tuple[float, FloatArray, float]:
     """Expected proud of the part at hand, its row, and the variance the row does not hold."""
     joint = estimate.joint
     assert joint is not None
@@ -211,7 +230,7 @@ def _of_part(estimate: Estimate, printer: Printer, i: int, part: BuiltPart) -> t
     if column is not None:
         row[column] += 1.0
         own = 0.0
-    return part.model_height + float(row @ joint.mean), row, own
+    return part.model_height + carried + float(row @ joint.mean), row, own
 
 
 def _by_chance(estimate: Estimate, part: BuiltPart) -> float:
@@ -243,6 +262,8 @@ def _choice(place: _Place, option: Option, height: float) -> Choice:
 
 
 def _kept_because(place: _Place, proud: float) -> str:
+    if place.carried is None:
+        return "stays"
     seen = place.measured
     if seen is not None:
         return f"stays: it stands {seen:.2f} mm proud where {place.wanted:.2f} was wanted"
@@ -255,10 +276,10 @@ def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
     size = "as tall as before" if same else f"{abs(change):.2f} mm {'taller' if change > 0 else 'lower'}"
     if place.remake is not None:
         return place.remake.why if same else f"{size}; {place.remake.why}"
+    if place.carried is None:
+        return size
     seen = place.measured
-    stood = (
-        f"it stood {seen:.2f}" if seen is not None else f"it would stand {_now(place.estimate, part, place.index):.2f}"
-    )
+    stood = f"it stood {seen:.2f}" if seen is not None else f"it would stand {place.now:.2f}"
     said = f"{size}: {stood} mm proud where {place.wanted:.2f} was wanted"
     if seen is not None and abs(seen - place.wanted) <= LEVEL / 2:
         said = f"{size}, so that it stands level with its neighbours: {stood} mm proud"
@@ -269,9 +290,9 @@ def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
     return f"{said}; {cause}" if cause else said
 
 
-def _now(estimate: Estimate, part: BuiltPart, i: int) -> float:
+def _now(estimate: Estimate, part: BuiltPart, i: int, carried: float) -> float:
     assert estimate.joint is not None
-    return part.model_height + float(_row(estimate, i) @ estimate.joint.mean)
+    return part.model_height + carried + float(_row(estimate, i) @ estimate.joint.mean)
 
 
 def _agrees(history: History, wanted: Mapping[str, float]) -> bool:

@@ -12,6 +12,22 @@ from partgen.model.part import Grip
 from partgen.plan.records import SectionShape
 
 
+class SocketWish(Protocol):
+    """What a part's keys say of its socket."""
+
+    @property
+    def socket_depth(self) -> float | None: ...
+
+
+class Through(Protocol):
+    """What a part's keys say of the hole it, or what it carries, stands in."""
+
+    @property
+    def hole(self) -> str: ...
+    @property
+    def grip(self) -> Grip: ...
+
+
 @runtime_checkable
 class CapSpec(Protocol):
     """Keys of a part whose straight skirt passes through a hole; see families.button_cap."""

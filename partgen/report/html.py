@@ -13,11 +13,12 @@ from markupsafe import Markup
 
 from partgen.fit.document import FitDocument, State
 from partgen.report import words
+from partgen.report.above import from_above
 from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
 from partgen.report.poses import plate_plan, poses
 from partgen.report.scene import scene
-from partgen.report.section import cut, from_above
+from partgen.report.section import cut
 from partgen.report.trace import Node, Number, cited, figure, percent, short
 from partgen.report.viewer import overview, simplified, view_3d
 

@@ -1,6 +1,6 @@
 """Section drawings of one position, to scale and dimensioned, as SVG. May import: report.svg, report.trace.
 
-Two cuts through the seat's axis (along the panel's X, and along Y) and one view down the axis. The
+Two cuts through the seat's axis, along the panel's X and along Y (the view down it is report.above). The
 panel is drawn as it lies, so that its hole stands slanted; whatever moves with a press carries the
 class "moves", and the page's stroke slider shifts it.
 """
@@ -22,7 +22,7 @@ from partgen.report.trace import Node
 
 Pt = tuple[float, float]
 
-_BODY, _TALL, _MOST = 250.0, 330.0, 22.0  # px the widest and tallest drawn things take; px per mm at most
+BODY, _TALL, MOST = 250.0, 330.0, 22.0  # px the widest and tallest drawn things take; px per mm at most
 _LEFT, _RIGHT, _TOP, _BOTTOM = 122.0, 78.0, 46.0, 30.0  # px around the drawing, for dimensions
 _BEYOND = 2.6  # mm of panel shown beside the hole
 _AXES = ("X", "Y")
@@ -72,6 +72,16 @@ class _Cut:
         return (min(high), max(high)) if len(high) > 1 else self.part
 
     @cached_property
+    def through(self) -> Pt:
+        """Left and right side of what stands in the hole: what the part carries, or itself."""
+        return _span(self.d.carried.section, self.axis) if self.d.carried else self.part
+
+    @property
+    def crown_z(self) -> float:
+        """What a finger touches, at rest."""
+        return self.d.carried.top if self.d.carried else self.d.crown_z
+
+    @cached_property
     def flange(self) -> Pt:
         return _span(self.d.flange, self.axis) if self.d.flange else self.part
 
@@ -89,8 +99,8 @@ class _Cut:
     def ends(self) -> Pt:
         """Left and right end of what is drawn."""
         return (
-            min(self.hole[0], self.part[0], self.flange[0]) - _BEYOND,
-            max(self.hole[1], self.part[1], self.flange[1]) + _BEYOND,
+            min(self.hole[0], self.part[0], self.flange[0], self.through[0]) - _BEYOND,
+            max(self.hole[1], self.part[1], self.flange[1], self.through[1]) + _BEYOND,
         )
 
     @cached_property
@@ -99,7 +109,7 @@ class _Cut:
         face = d.face_z + max(self.slope * self.ends[0], self.slope * self.ends[1])
         u95: float = self.p.raw.proud_u95_mm
         drawn = max((z for _, z in self.silhouette), default=0.0)
-        return max(d.crown_z + max(d.crown_rise, 0.0) + u95, face, drawn)
+        return max(d.crown_z + max(d.crown_rise, 0.0) + u95, face, drawn, self.crown_z + u95)
 
     @cached_property
     def other(self) -> _Cut:
@@ -124,7 +134,7 @@ class _Cut:
     @cached_property
     def scale(self) -> float:
         """Pixels per mm."""
-        return min(_BODY / self.wide, _TALL / (self.high - self.low), _MOST)
+        return min(BODY / self.wide, _TALL / (self.high - self.low), MOST)
 
     @cached_property
     def margin(self) -> float:
@@ -147,6 +157,7 @@ class _Cut:
             svg.el("title", f"{self.p.raw.label}: section along {_AXES[self.axis]}"),
             self._obstacle(),
             self.area([(-w, 0.0), (w, 0.0), (w, -d.seat_length), (-w, -d.seat_length)], "seat moves"),
+            self._carried(),
             self._solid(),
             *(self.area(piece, "panel") for piece in self._panel()),
             *(self.area(piece, "bodyblock") for piece in self._standing()),
@@ -167,6 +178,19 @@ class _Cut:
         drawn = [[(float(u), float(z)) for u, z in loop] for loop in loops] or [self._cap()]
         data = "".join(svg.path([self.at(u, z) for u, z in loop]) for loop in drawn)
         return svg.el("path", d=data, class_="cap moves", fill_rule="evenodd", style=f"--part:{self.p.raw.colour}")
+
+    def _carried(self) -> Markup:
+        """What the part carries, behind it."""
+        return Markup("") if self.d.carried is None else self.area(self._carried_outline(), "carried moves")
+
+    def _carried_outline(self) -> list[Pt]:
+        carried, (lo, hi) = self.d.carried, self.through
+        assert carried is not None
+        return [(lo, carried.bottom), (lo, carried.top), (hi, carried.top), (hi, carried.bottom)]
+
+    def _touched(self) -> list[Pt]:
+        """The line a finger touches, from left to right."""
+        return self._crown() if self.d.carried is None else self._carried_outline()[1:3]
 
     def _cap(self) -> list[Pt]:
         """Outline of the part in the cut, with its socket as a notch from below."""
@@ -240,14 +264,14 @@ class _Cut:
 
     def _band(self) -> Markup:
         """Where the crown may stand above the panel as drawn, 95 times in 100."""
-        u, crown = self.p.raw.proud_u95_mm, self._crown()
+        u, crown = self.p.raw.proud_u95_mm, self._touched()
         return self.area([*((x, z + u) for x, z in crown), *((x, z - u) for x, z in reversed(crown))], "band moves")
 
     def _pressed(self) -> Markup:
         """The crown at the end of its travel, as a dashed line."""
         if self.d.travel <= 0:
             return Markup("")
-        points = [self.at(u, z - self.d.travel) for u, z in self._crown()]
+        points = [self.at(u, z - self.d.travel) for u, z in self._touched()]
         return svg.el("path", d=svg.path(points, closed=False), class_="ghost")
 
     def _obstacle(self) -> Markup:
@@ -264,12 +288,12 @@ class _Cut:
 
     def _proud(self) -> list[Markup]:
         p, d = self.p, self.d
-        x, face, crown = self.at(self.ends[0], 0)[0] - 14, self.at(0, d.face_z), self.at(0, d.crown_z)
+        x, face, crown = self.at(self.ends[0], 0)[0] - 14, self.at(0, d.face_z), self.at(0, self.crown_z)
         middle = (face[1] + crown[1]) / 2
         label = svg.value(p.proud_mm, sign=True) + " ± " + svg.value(p.proud_u95_mm)
         parts = [
             svg.line(face[0], face[1], x - 4, face[1], class_="ext"),
-            svg.line(*self.at(self.crown_span[0] + d.edge_radius, d.crown_z), x - 4, crown[1], class_="ext"),
+            svg.line(*self.at(self._touched()[0][0] + d.edge_radius, self.crown_z), x - 4, crown[1], class_="ext"),
             svg.dimension((x, face[1]), (x, crown[1]), label, side=-8),
             svg.text(x - 8, middle + 18, "proud at rest", text_anchor="end", class_="small"),
         ]
@@ -308,7 +332,7 @@ class _Cut:
         sides, parts = self.p.drawing.sides_mm, []
         for side, sign in ((0, -1), (1, 1)):
             number = self.p.clearance.nominal_mm if sides is None else sides[2 * self.axis + side]
-            u = (self.part[side] + self.hole[side]) / 2
+            u = (self.through[side] + self.hole[side]) / 2
             x, y = self.at(u, self.d.face_z + self.slope * u - self.d.thickness / 2)
             anchor = "end" if sign < 0 else "start"
             parts += [
@@ -338,45 +362,3 @@ class _Cut:
         socket, seat = (doc.socket_width, doc.socket_depth)[self.axis], (doc.seat_width, doc.seat_depth)[self.axis]
         text = ("socket ", svg.value(socket), " on seat ", svg.value(seat))
         return [svg.text(x, y + 20, *text, text_anchor="middle", class_="dimtext")]
-
-
-def from_above(position: Node) -> Markup:
-    """Down the seat's axis: what the slanted hole leaves open, the part's section in it, the seat."""
-    d: DrawingDoc = position.raw.drawing
-    outlines = [d.hole.outline if d.over else d.passage, d.section.outline] + ([d.flange.outline] if d.flange else [])
-    reach_x = max(abs(u) for outline in outlines for u, _ in outline) + 0.6
-    reach_y = max(abs(v) for outline in outlines for _, v in outline) + 0.6
-    k = min(_BODY / (2 * reach_x), _BODY / (2 * reach_y), _MOST)
-    width, height = max(2 * reach_x * k, 230.0) + 10, 2 * reach_y * k + 40
-
-    def at(u: float, v: float) -> Pt:
-        return width / 2 + u * k, 4 + (reach_y - v) * k
-
-    def area(points: tuple[Pt, ...], class_: str, **attributes: object) -> Markup:
-        return svg.el("path", d=svg.path([at(*q) for q in points]), class_=class_, **attributes)
-
-    w, h = d.seat_width / 2, d.seat_depth / 2
-    is_round = d.socket_shape in ("round", "tube", "flatted", "splined")
-    x, y = at(0, 0)
-    seat = svg.el("circle", cx=x, cy=y, r=w * k, class_="seat") if is_round else None
-    room = (
-        "room ",
-        svg.value(position.clearance_mm),
-        " to what is below, " if d.over else " per side, ",
-        svg.value(position.clearance_worst_mm),
-        " at worst",
-    )
-    return svg.el(
-        "svg",
-        svg.el("title", f"{position.raw.label}: seen from above, along the seat's axis"),
-        area(d.flange.outline, "collar") if d.flange else Markup(""),
-        area(d.hole.outline if d.over else d.passage, "passage"),
-        area(d.section.outline, "cap", style=f"--part:{position.raw.colour}"),
-        seat or area(((-w, -h), (w, -h), (w, h), (-w, h)), "seat"),
-        svg.text(width / 2, height - 8, *room, text_anchor="middle", class_="dimtext"),
-        viewBox=f"0 0 {width:.0f} {height:.0f}",
-        class_="section above",
-        role="img",
-        aria_label="Seen from above along the seat's axis, to scale",
-        style=f"max-width:{1.15 * width:.0f}px",
-    )

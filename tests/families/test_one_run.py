@@ -47,7 +47,7 @@ def test_one_run_builds_and_reports_all(folder: Path) -> None:
         read = trimesh.load_mesh(home / p["file"])
         assert read.is_watertight and read.body_count == 1
         assert read.extents == pytest.approx(p["extent_mm"], abs=0.01)
-    over = [p for p in document["positions"] if p["kind"] != "button-cap"]
+    over = [p for p in document["positions"] if p["drawing"]["over"]]
     assert len(over) == 6
     for p in over:
         assert p["drawing"]["over"] and p["drawing"]["passage"] == []

@@ -11,9 +11,10 @@ import pytest
 from sample import document, position
 
 from partgen.fit.sides import span_at
+from partgen.report.above import from_above
 from partgen.report.extras import Shape
 from partgen.report.scene import prism
-from partgen.report.section import cut, from_above
+from partgen.report.section import cut
 from partgen.report.slicing import outlines
 from partgen.report.trace import Node
 

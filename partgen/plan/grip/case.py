@@ -6,7 +6,7 @@ May import: model, metrology, plan.records. Lengths in mm, forces in N.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from partgen.metrology.readings import evaluate
@@ -137,13 +137,6 @@ class Case:
             return self.size.width.value
         return 2 * (self.size.width.value + self.size.depth.value) / math.pi
 
-    def pocket(self, clearance: float) -> tuple[float, float]:
-        """(width, depth) as drawn of a pocket that prints `clearance` wider than the seat."""
-        return (
-            self.size.width.value + clearance - self.bore_error.value,
-            self.size.depth.value + clearance - self.bore_error.value,
-        )
-
     @property
     def free_clearance(self) -> float:
         """Diametral clearance that is still 0.05 where everything is at its tight end."""
@@ -170,32 +163,40 @@ class Hold:
 
 def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketModel:
     """A pocket of the seat's shape that prints `clearance` larger than the seat, diametral, without its grip."""
-    seat, size, error = case.seat, case.size, case.bore_error.value
-    width, depth = case.pocket(clearance)
-
-    def opened(value: Value | None) -> float:
-        return value.value + clearance - error if value else 0.0
-
+    size = case.size
     core = 0.0
     if size.bore is not None:  # the core guides in the seat's bore and never presses: one fit at a time
         peg = case.printer.error.peg
         loose = 2 * math.sqrt(size.bore.u**2 + peg.u**2 + peg.spread**2) + 0.05
         core = size.bore.value - loose - peg.value
         core = 0.0 if core < 1.0 else core  # thinner pins break: common practice, no source
-    return SocketModel(
-        shape=seat.shape,
-        width=width,
-        depth=depth,
+    return replace(
+        seat_shape(case.seat, size, clearance - case.bore_error.value),
         length=case.socket_length,
         wall=wall,
         lead_in=case.lead_in,
-        corner_radius=seat.corner_radius if isinstance(seat, RectangleSeat) else 0.0,
         core=core,
+        grip=grip,
+    )
+
+
+def seat_shape(seat: Seat, size: SeatSize, wider: float) -> SocketModel:
+    """The seat's own shape and sizes, each `wider` than measured, without length or wall."""
+
+    def opened(value: Value | None) -> float:
+        return value.value + wider if value else 0.0
+
+    return SocketModel(
+        shape=seat.shape,
+        width=size.width.value + wider,
+        depth=size.depth.value + wider,
+        length=0.0,
+        wall=0.0,
+        corner_radius=seat.corner_radius if isinstance(seat, RectangleSeat) else 0.0,
         across_flat=opened(size.across_flat),
         flats=seat.flats if isinstance(seat, FlattedSeat) else 0,
         flat_direction=math.radians(seat.flat_direction) if isinstance(seat, FlattedSeat) else 0.0,
         arm=opened(size.arm),
         teeth=seat.teeth if isinstance(seat, SplinedSeat) else 0,
         root_diameter=opened(size.root),
-        grip=grip,
     )
