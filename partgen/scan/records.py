@@ -122,7 +122,7 @@ class Scale:
     correction: tuple[float, float, float]
     cov: FloatArray
     distances: tuple[int, int]
-    """How many calipers distances ran mainly across and along the scanner's bed."""
+    """How many calipers distances ran mainly across and along the scanner's bed, doubted ones left out."""
     doubts: tuple[Doubt, ...]
     notes: tuple[str, ...]
 

@@ -109,10 +109,10 @@ def estimate(
         )
         for i in sorted(doubted)
     )
-    steep = np.abs(A[:, 1]) > np.abs(A[:, 0])
+    sound = np.delete(A, list(doubted), axis=0)  # what is doubted proves nothing
+    steep = np.abs(sound[:, 1]) > np.abs(sound[:, 0])
     e_x, e_y, k = (float(c) for c in correction)
     return Scale(dpi, (e_x, e_y, k), cov, (int((~steep).sum()), int(steep.sum())), doubts, notes)
-
 
 
 def _row(

@@ -74,6 +74,14 @@ def test_a_distance_that_contradicts_the_others_is_doubted():
     assert [d.reading_mm for d in scale.doubts] == [101.0]
 
 
+def test_a_doubted_distance_proves_nothing():
+    """Two along the bed of which one must be wrong: which one cannot be told, so two are not there."""
+    wrong = Distance("A2", "B2", (60.9,))
+    scale = at(distances=[*FOUR[:3], wrong])
+    assert scale.doubts and scale.distances == (2, 1) and not scale.proven
+    assert at(distances=[*FOUR, wrong]).proven  # three, of which two agree
+
+
 def test_a_wrong_tag_is_overruled_and_said():
     scale = at((2.0, 2.0), FOUR)
     assert scale.dpi == pytest.approx((150, 150), rel=1e-3)
