@@ -13,7 +13,7 @@ import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges, wall_clearance
 from partgen.checks.panel import PanelHole, panel_hole, panel_solid
-from partgen.checks.triangles import FloatArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
+from partgen.checks.triangles import FloatArray, IntArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
 from partgen.findings import Finding
 from partgen.plan.records import PositionPlan
 
@@ -24,6 +24,8 @@ AGREE = 2 * TESSELLATION
 AGREE_HEIGHT = TESSELLATION
 """mm for heights, which lie on flat faces; a domed crown's top is a facet's corner."""
 STROKE_STEPS = 11
+BESIDE_HOLE = 0.3
+"""mm from the edge of a hole through the crown to where the crown's height is read."""
 NEARBY = 6.0
 """mm under and over the panel in which parts wider than the hole are looked for."""
 
@@ -152,21 +154,41 @@ def floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:
     A mark may be cut into the floor, so the axis alone could run into one of its strokes: the floor
     is the lowest that the axis and lines close around it meet, as it is for the seat. A tube seat's
     socket has a core on the axis: there the lines stand midway in the ring. Where letters stand on the
-    axis, the crown is what lies around them.
+    axis, the crown is what lies around them; with a hole through it, the lines stand beside that.
     """
     hits = axis_hits(mesh)
     crown = float(hits[-1]) if len(hits) else math.nan
+    if plan.model.through > 0:
+        crown = _highest(mesh, plan.model.through / 2 + BESIDE_HOLE)
     if plan.model.letters != 0.0 and math.isfinite(crown):
         crown = beside_letters(mesh, crown, abs(plan.model.letters), plan.model.crown.slope)
     socket = plan.model.socket
     bore = min(side for side in (socket.width, socket.depth, socket.arm, socket.across_flat) if side > 0)
-    around = [((socket.core + bore) / 4)] if socket.core > 0 else [0.08 * bore, 0.16 * bore, 0.24 * bore]
+    ring = max(socket.core, plan.model.through)
+    around = [(ring + bore) / 4] if ring > 0 else [0.08 * bore, 0.16 * bore, 0.24 * bore]
     places = [(r * math.cos(a), r * math.sin(a)) for r in around for a in np.arange(8) * (math.pi / 4)]
-    if socket.core == 0:
+    if ring == 0:
         places.append((0.0, 0.0))
     floors = lowest_hits(mesh, np.array(places))
     floors = floors[np.isfinite(floors)]
     return (float(floors.min()) if len(floors) else math.nan), crown
+
+
+def _highest(mesh: Triangles, radius: float) -> float:
+    """Greatest height of the surface on a circle around the axis; nan where there is none."""
+    down = _Turned(np.asarray(mesh.vertices, dtype=np.float64) * (1.0, 1.0, -1.0), np.asarray(mesh.faces))
+    angles = np.arange(16) * (math.pi / 8) + 0.1
+    found = lowest_hits(down, radius * np.column_stack([np.cos(angles), np.sin(angles)]))
+    found = found[np.isfinite(found)]
+    return float(-found.min()) if len(found) else math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class _Turned:
+    """A mesh upside down."""
+
+    vertices: FloatArray
+    faces: IntArray
 
 
 def beside_letters(mesh: Triangles, crown: float, depth: float, slope: tuple[float, float] = (0.0, 0.0)) -> float:

@@ -71,6 +71,11 @@ class Knob(OverPanelSpec):
     inlay_depth: Length = 0.8
     torque: Annotated[float, Field(gt=0, le=2000)] = 20.0
     """N mm that the control needs to be turned. Small rotary controls turn with 2 to 20 (from memory)."""
+    through: Length | None = None
+    """Diameter of a hole through the crown, for the shaft of an inner knob; the seat is then the outer, hollow one."""
+    over: str | None = None
+    """Name of the part that it stands over on the same axis, as the inner knob of a pair: that one has `through`.
+    `gap` is then kept to its crown."""
     finger_room: Length | None = None
     """Least room to the neighbouring parts for fingers, edge to edge; None only says where it is narrow."""
 
@@ -84,6 +89,7 @@ class Knob(OverPanelSpec):
         "pointer_depth": (0.1, 5.0),
         "inlay_diameter": (2.0, 100.0),
         "inlay_depth": (0.1, 5.0),
+        "through": (0.5, 60.0),
         "finger_room": (0.0, 60.0),
     }
 
@@ -92,7 +98,8 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     """The planner of knobs."""
     assert isinstance(spec, Knob)
     widest = Section("round", *(2 * (max(spec.diameter, spec.top_diameter or 0.0, spec.skirt_diameter or 0.0),)))
-    found = over_panel.stands(job, name, spec, widest)
+    outer = over_panel.below(job, name, spec.over)
+    found = over_panel.stands(job, name, spec, widest, above=over_panel.tops(outer))
     drawn = [_model(job, spec, stand, None) for stand in found]
     around = [
         round_section(2 * (model.solid_radius(-stand.socket, 0.0))) for model, stand in zip(drawn, found, strict=True)
@@ -104,19 +111,32 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     def decide(stand: Stand) -> Decided:
         held = gripped[stand.index]
         model = _model(job, spec, stand, held)
-        rooms = [over_panel.face_room(job, stand, widest, held[0].slop), *_nut_rooms(job, spec, stand)]
+        below = outer.get(stand.index)
+        rooms = [
+            over_panel.face_room(job, stand, widest, held[0].slop),
+            *_nut_rooms(job, spec, stand),
+            *over_panel.pair_rooms(job, spec.skirt_diameter or spec.diameter, stand, below, held[0].slop),
+        ]
         label = stand.position.label
         findings = [
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
-            *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None),
+            *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None and spec.through is None),
             _torque(job, label, spec, stand, held),
             _pointing(job, label, spec, held),
         ]
         drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
         return Decided(
-            stand, held, widest, model, tuple(rooms), drawn_room, tuple(findings), over_panel.obstacles(spec)
+            stand,
+            held,
+            widest,
+            model,
+            tuple(rooms),
+            drawn_room,
+            tuple(findings),
+            over_panel.obstacles(spec),
+            pair=below.label if below else "",
         )
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)
@@ -156,6 +176,8 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
     # a pointer keeps the outer half of the crown for itself
     legend = legend_of(job, spec, round_section(top if pointer is None else top / 2 + 2 * spec.edge_radius))
     socket = held[1] if held else NO_SOCKET
+    if spec.through is not None:  # an inner shaft comes up where a tube's core would stand
+        socket = replace(socket, core=0.0)
     return KnobModel(
         **over_panel.common(job, spec, stand, section, socket, crown_on=round_section(top)),
         base=base,
@@ -169,6 +191,7 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         inlay=None
         if spec.inlay_diameter is None
         else (round(spec.inlay_diameter - bore, 4), in_layers(job, spec.inlay_depth)),
+        bored=0.0 if spec.through is None else round(spec.through - bore, 4),
         cavity=None
         if nut is None
         else (
@@ -281,7 +304,7 @@ def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[st
         rooms = [
             (math.dist(one.at, other.at) - width / 2 - _towards(job, other.part, other.at, one.at), other.label)
             for other in positions
-            if other.label != one.label
+            if other.label != one.label and not _one_axis(job, one.part, other.part)
         ]
         if not rooms:
             continue
@@ -304,6 +327,12 @@ def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[st
         f"MIL-STD-1472E (table VII) keeps {ROTARY_APART:.0f} mm between rotary controls, 19 from a lever and 13 from a "
         "push button"
     ], found
+
+
+def _one_axis(job: Job, one: str, other: str) -> bool:
+    """Whether the parts are a pair."""
+    parts = job.profile.part
+    return getattr(parts[one], "over", None) == other or getattr(parts[other], "over", None) == one
 
 
 def _towards(job: Job, part: str, at: tuple[float, float], to: tuple[float, float]) -> float:

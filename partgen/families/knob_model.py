@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 LIP = 0.8
 """Upright edge of a flared skirt, mm: a knife edge would neither print nor last."""
+LEDGE = 0.4
+"""Least width, all round, of what stops the end of a tube-shaped shaft under a crown with a hole, mm."""
 NO_SOCKET = SocketModel("round", 1.0, 1.0, 1.0, 1.0)
 """Stands in the model while only its outside is asked for: the grip depends on it."""
 
@@ -50,13 +52,25 @@ class KnobModel(PartModel):
     inlay: tuple[float, float] | None = None
     """(diameter, depth)."""
     legend: Legend | None = None
+    bored: float = 0.0
+    """Diameter of the hole through the crown for an inner shaft; 0: none."""
     cavity: tuple[float, float] | None = None
     """(diameter, z of its ceiling): room for what stands on the panel."""
+
+    @property
+    def through(self) -> float:
+        """Diameter of the hole through its crown."""
+        return self.bored
 
     @property
     def letters(self) -> float:
         """How deep its legend is cut; negative where it stands on the crown."""
         return self.legend.sunk if self.legend else 0.0
+
+    @property
+    def raised(self) -> float:
+        """How far legend or pointer stand on the crown."""
+        return max(-self.letters, self.pointer.depth if self.pointer and self.pointer.raised else 0.0, 0.0)
 
     @property
     def bottom(self) -> float:
@@ -178,6 +192,8 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
         tools.append(
             kernel.prism(kernel.Circle(model.inlay[0] / 2), model.height - model.inlay[1], model.height + 20.0)
         )
+    if model.bored > 0:
+        tools.append(kernel.prism(kernel.Circle(model.bored / 2), -0.5, max(model.height, model.rim) + 20.0))
     if model.pointer and not model.pointer.raised:
         tools.append(_line(model, model.pointer))
         if model.skirt and not model.skirt[2]:
@@ -192,7 +208,7 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
 def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
     """The pointer on the crown, from beside the axis or the inlay to the edge."""
     start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
-    start = max(start, model.legend.reach + 0.6 if model.legend else 0.0)
+    start = max(start, model.legend.reach + 0.6 if model.legend else 0.0, model.bored / 2 + 0.6 if model.bored else 0.0)
     low, high = min(model.rim, model.height), max(model.rim, model.height)
     if pointer.raised:
         end = model.top / 2 - model.crown.edge_radius - 0.1
@@ -228,5 +244,22 @@ def _require(model: KnobModel) -> None:
             )
     if model.inlay and model.inlay[0] / 2 > model.top / 2 - model.crown.edge_radius - 0.4:
         raise kernel.Refused("its inlay is as wide as its crown")
+    if model.bored > 0:
+        _require_bored(model)
     if model.cavity and model.cavity[1] > -0.1:
         raise kernel.Refused("the nut stands as high as the shaft's end; nothing is left to hold")
+
+
+def _require_bored(model: KnobModel) -> None:
+    """Refuse a hole through the crown that leaves the outer shaft's end nothing to stand on."""
+    from partgen.parts import kernel
+
+    socket = model.socket
+    narrow = min(v for v in (socket.width, socket.depth, socket.across_flat, socket.root_diameter) if v > 0)
+    if model.bored > narrow - 2 * LEDGE:
+        raise kernel.Refused(
+            f"the hole through its crown leaves no ledge of {LEDGE:.1f} mm for the shaft's end; make it at most "
+            f"{narrow - 2 * LEDGE:.2f} mm wide"
+        )
+    if model.crown.kind != "flat" or model.inlay or model.legend:
+        raise kernel.Refused("a hole through its crown needs a flat crown without inlay or legend")

@@ -14,6 +14,7 @@ import numpy as np
 
 from partgen.checks.fit import FitMeasurement
 from partgen.checks.grip import GripMeasurement, grip_findings, measure_grip
+from partgen.checks.pair import Shaft, measure_pair, pair_findings
 from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
 from partgen.checks.printability import printability
 from partgen.checks.walls import Walls, wall_thickness
@@ -27,6 +28,7 @@ from partgen.mesh.derive import Maker
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
+from partgen.plan.opening import measured_seat
 from partgen.plan.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
 
@@ -85,7 +87,20 @@ def make_parts(
             grips[socket] = measure_grip(plan.model.socket, cap.mesh, profile.seat[plan.seat])
         gripped = grip_findings(plan, grips[socket], bore_error)
         made[plan.label] = replace(part, findings=(*part.findings, *gripped))
+    for label, part in made.items():
+        if part.plan.pair in made:
+            made[label] = replace(part, findings=(*part.findings, *_paired(part, made[part.plan.pair], profile)))
     return made, failed
+
+
+def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding, ...]:
+    """What two knobs on one axis leave between them."""
+    seats = profile.seat[inner.plan.seat], profile.seat[outer.plan.seat]
+    width = measured_seat(inner.plan.seat, seats[0], profile.caliper)
+    lean = inner.plan.grip.slop / inner.plan.model.socket.length + sum(seat.play / seat.length for seat in seats)
+    shaft = Shaft(max(width.width, width.depth), seats[0].length, lean)
+    found = measure_pair(inner.plan, inner.cap.mesh, outer.plan, outer.cap.mesh, shaft)
+    return pair_findings(inner.plan, outer.plan, found)
 
 
 def _walls(

@@ -23,6 +23,8 @@ class Footprint:
     label: str
     at: tuple[float, float]
     section: Section
+    pair: str = ""
+    """Label of the part on the same axis that it stands over: no neighbour."""
 
 
 def neighbour_findings(parts: Sequence[Footprint]) -> dict[str, Finding]:
@@ -38,6 +40,8 @@ def neighbour_findings(parts: Sequence[Footprint]) -> dict[str, Finding]:
             if at[j, 0] - at[i, 0] > widest:
                 break
             if float(np.hypot(*(at[i] - at[j]))) > reach[i] + reach[j] + NEAR:
+                continue
+            if parts[i].label == parts[j].pair or parts[j].label == parts[i].pair:
                 continue
             apart = _apart(parts[i], parts[j])
             for one, other in ((int(i), int(j)), (int(j), int(i))):

@@ -299,7 +299,7 @@ def _with_neighbours(
             return flange_section(openings[p.hole].section, spec.flange_overlap)
         return p.footprint or p.section
 
-    footprints = [Footprint(p.label, p.at, widest(p)) for p in plans]
+    footprints = [Footprint(p.label, p.at, widest(p), p.pair) for p in plans]
     found = neighbour_findings(footprints)
     return tuple(
         replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))

@@ -44,11 +44,11 @@ def cross_faults(
         if position is not None and parts and position.part not in parts:
             read = as_written(position.part)
             yield f"position {position.label}: part", read, f"no such part; {one_of(position.part, parts)}"
-    yield from _doubles(positions)
+    yield from _doubles(positions, parts)
     yield from _height_faults(plate, seats, parts, positions)
 
 
-def _doubles(positions: Sequence[Position | None]) -> Iterator[Found]:
+def _doubles(positions: Sequence[Position | None], parts: Mapping[str, BaseModel | None]) -> Iterator[Found]:
     """Labels that are the same, or would name the same file; positions on the same spot."""
     by_stem: dict[str, str] = {}
     by_cell: dict[tuple[int, int], list[Position]] = {}
@@ -63,19 +63,29 @@ def _doubles(positions: Sequence[Position | None]) -> Iterator[Found]:
             yield f"{where} label", as_written(position.label), f"{why}; give each position its own label"
         else:
             by_stem[stem] = position.label
-        yield from _same_spot(position, where, by_cell)
+        yield from _same_spot(position, where, by_cell, parts)
 
 
-def _same_spot(position: Position, where: str, by_cell: dict[tuple[int, int], list[Position]]) -> Iterator[Found]:
+def _same_spot(
+    position: Position,
+    where: str,
+    by_cell: dict[tuple[int, int], list[Position]],
+    parts: Mapping[str, BaseModel | None],
+) -> Iterator[Found]:
     x, y = position.at
     i, j = math.floor(x / SAME_SPOT), math.floor(y / SAME_SPOT)
     for k in range(9):
         for other in by_cell.get((i + k // 3 - 1, j + k % 3 - 1), []):
-            if math.dist(other.at, position.at) < SAME_SPOT:
+            if math.dist(other.at, position.at) < SAME_SPOT and not _stacked(position.part, other.part, parts):
                 read = f"[{x:g}, {y:g}] mm"
                 yield f"{where} at", read, f"position {other.label} is on the same spot; give each its own"
                 return
     by_cell.setdefault((i, j), []).append(position)
+
+
+def _stacked(one: str, other: str, parts: Mapping[str, BaseModel | None]) -> bool:
+    """Whether one of two parts stands over the other on the same axis."""
+    return getattr(parts.get(one), "over", None) == other or getattr(parts.get(other), "over", None) == one
 
 
 def _hole_faults(where: str, hole: BaseModel | None) -> Iterator[Found]:

@@ -4,12 +4,32 @@
 May import: model, metrology, plan, checks.clearance, families.legend.
 """
 
+from partgen.families.over_panel.pair import Below, below, pair_rooms, tops
 from partgen.families.over_panel.plan import Decided, common, grips, height_findings, obstacles, plan_all
 from partgen.families.over_panel.rooms import Room, face_room, nut_rooms, nut_u, room_findings
 from partgen.families.over_panel.stand import Motion, OverPanelSpec, Stand, ceiling, least_gap, nut_top, stands
 
 __all__ = [
-    "Decided", "Motion", "OverPanelSpec", "Room", "Stand", "ceiling", "common", "face_room", "grips",
-    "height_findings", "least_gap", "nut_rooms", "nut_top",
-    "nut_u", "obstacles", "plan_all", "room_findings", "stands",
+    "Below",
+    "Decided",
+    "Motion",
+    "OverPanelSpec",
+    "Room",
+    "Stand",
+    "below",
+    "ceiling",
+    "common",
+    "face_room",
+    "grips",
+    "height_findings",
+    "least_gap",
+    "nut_rooms",
+    "nut_top",
+    "nut_u",
+    "obstacles",
+    "pair_rooms",
+    "plan_all",
+    "room_findings",
+    "stands",
+    "tops",
 ]  # fmt: skip

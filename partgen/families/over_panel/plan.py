@@ -107,6 +107,8 @@ class Decided:
     obstacles: tuple[Obstacle, ...] = ()
     footprint: Section | None = None
     """All that the part passes over, where it slides."""
+    pair: str = ""
+    """Label of the position on the same axis over whose part this one stands."""
 
 
 def position_plan(job: Job, name: str, spec: OverPanelSpec, decided: Decided) -> PositionPlan:
@@ -146,6 +148,7 @@ def position_plan(job: Job, name: str, spec: OverPanelSpec, decided: Decided) ->
         over=True,
         obstacles=decided.obstacles,
         footprint=decided.footprint,
+        pair=decided.pair,
     )
 
 

@@ -9,6 +9,7 @@ May import: model, metrology, plan, checks.clearance, families.legend.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
@@ -117,10 +118,18 @@ class Stand:
 
 
 def stands(
-    job: Job, name: str, spec: OverPanelSpec, rim: Section, motion: Motion = STILL, *, over_nut: bool = False
+    job: Job,
+    name: str,
+    spec: OverPanelSpec,
+    rim: Section,
+    motion: Motion = STILL,
+    *,
+    over_nut: bool = False,
+    above: Mapping[int, float] | None = None,
 ) -> list[Stand]:
     """Heights of every position of a part whose lower end has the outline `rim`; `over_nut`: it ends above the
-    nut, else the nut has room inside it."""
+    nut, else the nut has room inside it; `above`, by index: height over the face of a part on the same axis over
+    which it ends."""
     seat = seat_as_measured(job.profile, spec.seat)
     found = []
     for index, position in enumerate(job.profile.position):
@@ -132,6 +141,8 @@ def stands(
         lowest = rim_rise(site, rim, motion) + motion.upright(spec.gap, reach)
         if over_nut and spec.nut is not None:
             lowest = max(lowest, motion.upright(spec.nut_room + nut_top(spec, site), min(reach, spec.nut[0] / 2)))
+        if above is not None and index in above:
+            lowest = max(lowest, above[index] + spec.gap)
         lowest += site.drop + site.travel
         error, layer = job.estimate.height_error.value, job.printer.layer_height
         first = job.printer.first_layer or layer
