@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import re
 import textwrap
 import types
 import typing
@@ -14,6 +15,7 @@ from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 from typer.testing import CliRunner
 
+from partgen import api
 from partgen.cli.app import app
 from partgen.families import FAMILIES
 from partgen.fit import document
@@ -43,6 +45,7 @@ def write(folder: Path) -> None:
             f"Known seats: {names(list_seats())}.",
             [printer.Printer, printer.PrintErrors, printer.PrintError, printer.Material],
         ),
+        "python.md": python_page(),
         "fit.md": page(
             "fit.json and `predict --json`",
             "Lengths in mm, angles in degrees, forces in N.",
@@ -85,6 +88,29 @@ def profile_page() -> str:
         'repeats, or text with a unit ("0.172 in", "11/64 in"). Bare numbers are in the profile\'s `unit`.',
         models,
     )
+
+
+def python_page() -> str:
+    """The public Python functions: signature, what they say of themselves, and their examples as code."""
+    parts = [
+        NOTE + "# Python\n",
+        "The whole job in three functions. Everything is typed; errors are `InputError` (what a person wrote is wrong: "
+        "nothing was written) and `OutsideError` (disk or a library failed) of `partgen.errors`, and their text is "
+        "meant to be shown. The examples run in the tests, in a folder that holds the README's profile.\n",
+    ]
+    for function in (api.load_profile, api.plan, api.build):
+        signature = re.sub(r"(: |-> )'([^']*)'", r"\1\2", str(inspect.signature(function)))
+        if len(signature) > 100:
+            signature = re.sub(r"(?<=[(,]) ?(?=[\w*]+(?::|,))", "\n    ", signature).replace(") ->", ",\n) ->")
+        text = inspect.cleandoc(function.__doc__ or "")
+        said, _, example = text.partition("\n>>> ")
+        parts.append(f"## {function.__name__}\n\n```python\n{function.__name__}{signature}\n```\n\n{said.strip()}\n")
+        parts.append(f"```pycon\n>>> {example}\n```\n")
+    parts.append(
+        "What comes back: `LoadedProfile.profile` holds the tables of [the profile](profile.md), `plan` gives and "
+        "`BuiltSet.document` holds the keys of [fit.json](fit.md).\n"
+    )
+    return "\n".join(parts)
 
 
 def page(title: str, intro: str, models: list[type[BaseModel]]) -> str:
