@@ -20,6 +20,8 @@ from partgen.scan.records import Group, Opening, Scan
 from partgen.units import MM_PER
 
 K95 = 1.96
+SAME_SPOT = 0.5
+"""mm: nearer to a position that was not found than this, an opening is no other one."""
 _KEYS = {"round": ("diameter",), "rectangle": ("width", "depth"), "slot": ("width", "depth"), "outline": ()}
 _SHAPES = {RoundHole: "round", RectangleHole: "rectangle", SlotHole: "slot", OutlineHole: "outline"}
 
@@ -54,10 +56,19 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
     parts, new_parts, said, refused = _parts(scan, profile, part, usable)
     edits, does, leaves = edits + new_parts, does + said, leaves + refused
     moved, added = 0, 0
+    seen = {one.label for one in scan.openings}
+    spots = {position.label: position.at for position in profile.position if position.label not in seen}
     for one in scan.openings:
+        there = next(
+            (label for label, at in spots.items() if math.dist(at, (one.shape.x, one.shape.y)) < SAME_SPOT), ""
+        )
         if one.known:
             edits.append(_at(one, profile))
             moved += 1
+        elif there:
+            leaves.append(
+                f"{one.label}: the profile has {there} on this spot; if it is that one, rename {one.label} {there}"
+            )
         elif one.label in usable and usable[one.label] in parts:
             edits += [add_position(one.label, _written(one, profile), parts[usable[one.label]]), _at(one, profile)]
             added += 1

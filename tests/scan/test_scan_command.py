@@ -142,6 +142,20 @@ def test_calipers_and_scan_that_disagree_are_a_doubt(bench, scan_file):
     assert "In doubt: [hole.window], width" in result.output
 
 
+def test_an_opening_on_a_position_s_spot_is_asked_about_and_not_added_beside_it(bench, scan_file):
+    """With one position there is nothing to lay the openings on: A1 comes out where it stands already."""
+    alone = PROFILE[: PROFILE.index('[[position]]\nlabel = "S2"')]
+    bench.write_text(alone)
+    result = run(bench, scan_file, "--yes")
+    assert result.exit_code == 0, result.output
+    assert "A1: the profile has S1 on this spot; if it is that one, rename A1 S1" in result.output
+    assert {p.label for p in load_profile(bench).profile.position} == {"S1", "A2", "A3", "A4", "B1", "B2", "B3", "B4"}
+    bench.write_text(alone)
+    result = run(bench, scan_file, "--yes", "--rename", "A1 S1")
+    assert result.exit_code == 0, result.output
+    assert load_profile(bench).profile.position[0].at_limit is not None
+
+
 @pytest.mark.parametrize(
     "options",
     [
