@@ -16,26 +16,24 @@ _NORMAL = NormalDist()
 def t_quantile(p: float, dof: int) -> float:
     """The p-quantile (0.5 <= p < 1) of Student's t with whole `dof` >= 1.
 
-    Bisection on the closed form of the distribution for whole degrees of freedom (Abramowitz and
-    Stegun, Handbook of Mathematical Functions, 26.7.3 and 26.7.4).
+    Newton's method on the closed form of the distribution for whole degrees of freedom (Abramowitz
+    and Stegun, Handbook of Mathematical Functions, 26.7.3 and 26.7.4), from the normal quantile on:
+    left of the root the distribution is concave there, so that every step stays on that side.
 
     >>> round(t_quantile(0.975, 16), 2)
     2.12
     """
+    t = _NORMAL.inv_cdf(p)
     if dof > 2000:
-        return _NORMAL.inv_cdf(p)
-    low, high = 0.0, 2.0
-    while _t_within(high, dof) < 2 * p - 1:
-        high *= 2
-    for _ in range(100):
-        middle = (low + high) / 2
-        if middle in (low, high):
+        return t
+    log_scale = math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2) - math.log(dof * math.pi) / 2
+    for _ in range(100):  # a handful, but for the far tails of very few degrees of freedom
+        density = math.exp(log_scale - (dof + 1) / 2 * math.log1p(t * t / dof))
+        step = (2 * p - 1 - _t_within(t, dof)) / (2 * density)
+        t += step
+        if abs(step) <= 1e-13 * max(t, 1.0):
             break
-        if _t_within(middle, dof) < 2 * p - 1:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+    return t
 
 
 def normal_quantile(p: float) -> float:

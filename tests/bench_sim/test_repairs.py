@@ -14,9 +14,11 @@ import numpy as np
 import pytest
 
 from bench_sim.rounds import by_eye, by_the_mean, by_the_tool, good, plan_and_print, quick_draws, try_parts  # noqa: F401
+from bench_sim.truth import Habits
 from bench_sim.world import WANTED, World, make
 from partgen.pipeline.planning import plan_profile
 
+AS_STATED = Habits(wild=0.01, unread=0.03)
 Way = Callable[[World, int], list[dict[str, bool]]]
 WAYS: dict[str, Way] = {"the tool": by_the_tool, "by eye, panel parallel": by_eye, "mean of the readings": by_the_mean}
 
@@ -73,9 +75,10 @@ def coverage(folder: Path, panels: int) -> tuple[float, float]:
     for seed in range(panels):
         rng = np.random.default_rng([7, seed])
         coupon = bool(seed % 2)
-        world = make(rng, folder / str(seed), coupon=coupon)
-        # intervals can only be as honest as what they are told: this printer spreads as its file says
-        world.machine = replace(world.machine, spread=0.02 if coupon else 0.03)
+        # intervals can only be as honest as what they are told: this panel and this printer are drawn from
+        # exactly what the profile and the printer's file say of them
+        world = make(rng, folder / str(seed), coupon=coupon, habits=AS_STATED)
+        world.machine = replace(world.machine, spread=0.02 if coupon else 0.05)
         plan_and_print(world)
         before = plan_profile(world.profile)
         try_parts(world)
