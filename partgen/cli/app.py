@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import warnings
+from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
@@ -55,8 +56,22 @@ def _main(
     pass
 
 
-for command in (start, scan, sheet, measure, predict, build, trial, coupon, calibrate, log, report, bench):
-    app.command(cls=Command)(command)
+COMMANDS: dict[Callable[..., None], str] = {  # in the order of the work; each in one line of the overview
+    start: "Ask about the panel and write a first profile.",
+    scan: "Find the panel's holes in a flatbed scan.",
+    sheet: "Write a sheet that shows what to measure, to print.",
+    measure: "Take readings at the prompt, one per Enter.",
+    predict: "Heights, clearance, grip, and what to measure next.",
+    build: "Make the parts, prove that they fit, write all files.",
+    trial: "Record how the printed parts stand, move and hold.",
+    log: "Show what was built, how it went, what changed and why.",
+    report: "Write a revision's report again, or compare two.",
+    coupon: "Make a small print that shows a printer's errors.",
+    calibrate: "Learn a printer's errors from its measured coupon.",
+    bench: "Do all of this on a page in the browser.",
+}
+for command, overview in COMMANDS.items():
+    app.command(cls=Command, short_help=overview)(command)
 
 
 def _tell_of_older_files() -> None:

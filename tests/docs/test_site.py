@@ -46,18 +46,6 @@ def test_the_site_builds_with_warnings_as_errors_and_no_broken_link(tmp_path):
         assert not outside, page
 
 
-def test_the_tutorial_runs_from_start_to_end(tmp_path):
-    blocks = shell_blocks(DOCS / "tutorial.md")
-    assert len(blocks) >= 8
-    for block in blocks:
-        done = run(block, tmp_path)
-        assert done.returncode == 0, f"{block}\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}"
-    first = {p.stem.removesuffix("-r01") for p in (tmp_path / "outputs/tide-gauge/r01/parts").glob("*.stl")}
-    second = {p.stem.removesuffix("-r02") for p in (tmp_path / "outputs/tide-gauge/r02/parts").glob("*.stl")}
-    assert len(first) == 6
-    assert second and second < first  # the trial's rubbing cap, not the whole set
-
-
 @pytest.mark.parametrize("page", sorted((DOCS / "howto").glob("*.md")), ids=lambda p: p.stem)
 def test_how_to_commands_run(page, tmp_path):
     for block in shell_blocks(page):
