@@ -72,8 +72,8 @@ def test_a_plate_shows_a_picture_of_itself(built) -> None:
 
 
 def test_an_unknown_format_is_bad_input() -> None:
-    from partgen.cli.build import _formats
+    from partgen.pipeline.building import chosen_formats
 
-    assert _formats("STEP, 3mf") == ALL
+    assert chosen_formats(["STEP", " 3mf"]) == ALL
     with pytest.raises(InputError, match="obj"):
-        _formats("stl,obj")
+        chosen_formats(["stl", "obj"])
