@@ -1,95 +1,139 @@
-"""Asking the kernel process: started early, given a time limit, replaced when it breaks down.
+"""Asking the kernel process: started early, many questions at once, replaced when it breaks down.
 
-May import: errors, mesh.derive, mesh.kernel_process, plan.records.
+May import: errors, mesh.kernel_process; nothing heavy, because a command starts the kernel before it
+loads anything else.
 """
 
 from __future__ import annotations
 
 import atexit
+import contextlib
+import os
 import pickle
 import subprocess
 import sys
 import threading
-from functools import lru_cache
-from typing import Any, Literal
+from collections import OrderedDict
+from concurrent.futures import Future
+from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.errors import KernelError
-from partgen.mesh.derive import Built, Maker, Reference
 from partgen.mesh.kernel_process import receive, send
-from partgen.plan.records import PartModel
+
+if TYPE_CHECKING:
+    from partgen.mesh.derive import Maker
+    from partgen.plan.records import PartModel
+
+Function = Literal["reference", "build"]
+"""One of `mesh.heights`."""
 
 TIME_LIMIT = 120.0
 """Seconds for one solid: some hundred times what the slowest one took when nothing else ran."""
 START_LIMIT = 120.0
+CURE = "; change its section, crown or socket"
+REMEMBERED = 64
+"""The last answers are kept: the bench page asks for the same shapes again."""
+
+
+def _abreast() -> int:
+    """How many shapes are built at once; 0 where a process that has loaded the kernel cannot safely be forked."""
+    return min(len(os.sched_getaffinity(0)), 8) if sys.platform == "linux" else 0
+
+
+class _GoneError(Exception):
+    """The kernel process ended without this answer; `over_it` where this question may have been why."""
+
+    def __init__(self, over_it: bool) -> None:
+        self.over_it = over_it
+        super().__init__()
 
 
 class _Process:
-    """One kernel process and the pipe to it."""
+    """One kernel process, the pipes to it, and what it was asked."""
 
     def __init__(self) -> None:
         # -P: nothing that lies in the current folder may pass for a module
-        command = [sys.executable, "-P", "-m", "partgen.mesh.kernel_process"]
+        command = [sys.executable, "-P", "-m", "partgen.mesh.kernel_process", str(_abreast())]
         self._child = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
         )
-        self._ready = False
+        self._known, self._asking = threading.Lock(), threading.Lock()
+        self._open: OrderedDict[int, Future[tuple[str, Any]]] = OrderedDict()
+        self._count = 0
+        self._told = threading.Event()  # that it serves, or has ended
+        self.serves, self.ended = False, False
+        threading.Thread(target=self._listen, daemon=True).start()
 
-    def ask(self, question: object, seconds: float) -> Any:  # noqa: ANN401 - whatever is answered
-        """The answer. Raises TimeoutError, EOFError (it broke down) or OSError (it never ran)."""
+    def ask(self, question: object) -> Future[tuple[str, Any]]:
+        """The answer to come: (kind, result), or _GoneError."""
+        answer: Future[tuple[str, Any]] = Future()
+        with self._known:
+            if self.ended:
+                answer.set_exception(_GoneError(over_it=False))
+                return answer
+            self._count += 1
+            number = self._count
+            self._open[number] = answer
         assert self._child.stdin is not None
-        if not self._ready:
-            try:
-                self._next(START_LIMIT)
-            except EOFError as error:
-                raise OSError("the kernel process did not start") from error
-            self._ready = True
-        send(self._child.stdin, question)
-        return self._next(seconds)
+        with self._asking, contextlib.suppress(OSError, ValueError):  # it is gone: the listener tells who waits
+            send(self._child.stdin, number, question)
+        return answer
 
-    def _next(self, seconds: float) -> Any:  # noqa: ANN401
-        got: list[Any] = []
+    def started(self) -> bool:
+        """Whether it came up; waits until that is known."""
+        self._told.wait(START_LIMIT)
+        return self.serves
+
+    def _listen(self) -> None:
         assert self._child.stdout is not None
-        pipe = self._child.stdout
-
-        def read() -> None:
-            try:
-                got.append(receive(pipe))
-            except (EOFError, OSError, ValueError):
-                return
-
-        # a thread, because a pipe cannot be waited for with a limit on every system
-        reader = threading.Thread(target=read, daemon=True)
-        reader.start()
-        reader.join(seconds)
-        if reader.is_alive():
-            raise TimeoutError
-        if not got:
-            raise EOFError
-        return got[0]
+        with contextlib.suppress(EOFError, OSError, ValueError):
+            while True:
+                number, data = receive(self._child.stdout)
+                message = pickle.loads(data)
+                if message[0] == "ready":
+                    self.serves = True
+                    self._told.set()
+                else:
+                    with self._known:
+                        answer = self._open.pop(number)
+                    answer.set_result(message)
+        with self._known:
+            self.ended = True
+            left = list(self._open.values())
+            self._open.clear()
+        self._told.set()
+        for i, answer in enumerate(left):
+            answer.set_exception(_GoneError(over_it=i == 0))
 
     def stop(self) -> None:
-        """End it; it is this process's own child."""
-        self._child.kill()
-        self._child.wait()
-        for pipe in (self._child.stdin, self._child.stdout):
-            if pipe is not None:
-                pipe.close()
+        """End it; it is this process's own child, and ends its own children."""
+        assert self._child.stdin is not None
+        with contextlib.suppress(OSError):
+            self._child.stdin.close()
+        if not self.serves:  # still loading: it would hear of it only then
+            self._child.kill()
+        try:
+            self._child.wait(2.0)
+        except subprocess.TimeoutExpired:
+            self._child.kill()
+            self._child.wait()
 
 
 _running: list[_Process] = []
+_remembered: OrderedDict[tuple[Function, PartModel, Maker], Asked] = OrderedDict()
 _lock = threading.RLock()
 
 
 def warm() -> None:
     """Start the kernel process, so that it loads the kernel while this one still plans."""
     with _lock:
-        if not _running:
-            try:
-                _running.append(_Process())
-            except OSError:  # no second process here: solids are then built in this one
-                return
-            if len(_running) == 1:
-                atexit.register(_end)
+        if _running and not _running[0].ended:
+            return
+        _end()
+        with contextlib.suppress(OSError):  # no second process here: solids are then built in this one
+            _running.append(_Process())
+            atexit.unregister(_end)
+            atexit.register(_end)
 
 
 def _end() -> None:
@@ -98,47 +142,55 @@ def _end() -> None:
             _running.pop().stop()
 
 
-@lru_cache(maxsize=64)
-def reference_of(model: PartModel, maker: Maker) -> Reference | None:
-    """`heights.reference`, made apart. The last ones are kept: the bench page asks for the same shapes again."""
-    found: Reference | None = _asked("reference", model, maker, TIME_LIMIT)
-    return found
+class Asked:
+    """One question to the kernel, on its way."""
+
+    def __init__(self, function: Function, model: PartModel, maker: Maker) -> None:
+        self._question = function, model, maker
+        self._seconds = TIME_LIMIT
+        self.failed = False
+        self._send()
+
+    def _send(self) -> None:
+        with _lock:
+            warm()
+            self._process = _running[0] if _running and _can_travel(self._question[2]) else None
+            self._answer = self._process.ask((*self._question, self._seconds)) if self._process else None
+
+    def result(self) -> Any:  # noqa: ANN401 - a Reference, None or a Built, as the function gives it
+        """The answer, waited for. Raises KernelError where the kernel refuses, breaks down or takes too long."""
+        while self._process is not None and self._answer is not None and self._process.started():
+            try:
+                kind, result = self._answer.result()
+                break
+            except _GoneError as gone:
+                kind, result = "broken", None
+                if gone.over_it:
+                    break
+                self._send()
+        else:
+            kind, result = "unknown", None
+        if kind == "unknown":  # no process, or a maker whose module only this one can find
+            return _here(*self._question)
+        if kind != "done":
+            self.failed = True
+            late = f"the CAD kernel did not finish this shape within {self._seconds:.0f} s"
+            why = {"late": f"{late}{CURE}", "broken": f"the CAD kernel broke down on this shape{CURE}"}
+            raise KernelError(self._question[1].mark or "cap", why.get(kind, result))
+        return result
 
 
-@lru_cache(maxsize=64)
-def build_of(model: PartModel, maker: Maker) -> Built:
-    """`heights.build`, made apart and kept likewise."""
-    built: Built = _asked("build", model, maker, TIME_LIMIT)
-    return built
-
-
-def _asked(function: Literal["reference", "build"], model: PartModel, maker: Maker, seconds: float) -> Any:  # noqa: ANN401
-    """What the kernel process gives. Raises KernelError where it refuses, breaks down or takes too long."""
-    subject = model.mark or "cap"
+def ask(function: Function, model: PartModel, maker: Maker) -> Asked:
+    """Ask for `heights.reference` or `heights.build` of a model; several questions are worked on at once."""
+    key = function, model, maker
     with _lock:
-        warm()
-        if not _running or not _can_travel(maker):
-            return _here(function, model, maker)
-        try:
-            kind, result = _running[0].ask((function, model, maker, seconds), seconds)
-        except TimeoutError as error:
-            _end()
-            why = (
-                f"the CAD kernel did not finish this shape within {seconds:.0f} s; change its section, crown or socket"
-            )
-            raise KernelError(subject, why) from error
-        except EOFError as error:
-            _end()
-            why = "the CAD kernel broke down on this shape; change its section, crown or socket"
-            raise KernelError(subject, why) from error
-        except OSError:
-            _end()
-            return _here(function, model, maker)
-    if kind == "unknown":  # a maker whose module only this process can find
-        return _here(function, model, maker)
-    if kind == "refused":
-        raise KernelError(subject, result)
-    return result
+        asked = _remembered.get(key)
+        if asked is None or asked.failed:
+            asked = _remembered[key] = Asked(*key)
+        _remembered.move_to_end(key)
+        while len(_remembered) > REMEMBERED:
+            _remembered.popitem(last=False)
+    return asked
 
 
 def _can_travel(maker: Maker) -> bool:

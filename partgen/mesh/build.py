@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from partgen.errors import KernelError
-from partgen.mesh.apart import build_of, reference_of
+from partgen.mesh.apart import Asked, Function, ask
 from partgen.mesh.derive import CAP, Built, Maker, Reference
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
+from partgen.mesh.shelf import Shelf
 from partgen.plan.records import PartModel
+
+MakerOf = Callable[[PartModel], Maker]
+
+
+def build_caps(
+    models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP
+) -> tuple[BuiltCap | KernelError, ...]:
+    """Every model as a mesh with its mark, in the same order. `maker_of` says how each becomes a solid.
+
+    A cap that cannot be made is its KernelError; the others go on.
+    """
+    return Caps(models, maker_of).finish()
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,59 +34,92 @@ class _Plain:
     faces: Markable
 
 
-def build_caps(
-    models: Sequence[PartModel], maker_of: Callable[[PartModel], Maker] = lambda model: CAP
-) -> tuple[BuiltCap | KernelError, ...]:
-    """Every model as a mesh with its mark, in the same order. `maker_of` says how each becomes a solid.
+class Caps:
+    """Caps on their way: the kernel works on them from here on; `finish` waits for it."""
 
-    A cap that cannot be made is its KernelError; the others go on.
-    """
-    references: dict[PartModel, Reference | KernelError | None] = {}
-    known: dict[PartModel, Markable] = {}
-    lowest: dict[PartModel, float] = {}
-    for model in models:
-        key = model.without_height()
-        lowest[key] = min(model.height, lowest.get(key, model.height))
-    plain = [_plain(model, maker_of(model), lowest, references, known) for model in models]
-    texts = assign(models, [p.faces if isinstance(p, _Plain) else None for p in plain])
-    return tuple(
-        p if isinstance(p, KernelError) else _marked(model, p, *text)
-        for model, p, text in zip(models, plain, texts, strict=True)
-    )
+    def __init__(
+        self, models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP, shelf: Shelf | None = None
+    ) -> None:
+        self._models = models
+        self._makers = {model: maker_of(model) for model in models}
+        self._shapes = _Shapes(shelf)
+        for model, maker in self._makers.items():
+            if maker.features_top is None:
+                self._shapes.begin("build", replace(model, mark=""), maker)
+            else:
+                self._shapes.begin("reference", model.without_height(), maker)
+
+    def finish(self, told: Callable[[int], None] = lambda done: None) -> tuple[BuiltCap | KernelError, ...]:
+        """All of them, as `build_caps` gives them. `told` hears before each how many were done."""
+        lowest: dict[PartModel, float] = {}
+        for model in self._models:
+            key = model.without_height()
+            lowest[key] = min(model.height, lowest.get(key, model.height))
+        known: dict[PartModel, Markable] = {}
+        derived = []
+        for done, model in enumerate(self._models):
+            told(done)
+            derived.append(self._derived(model, lowest, known))
+        plain = [self._own(model) if p is None else p for model, p in zip(self._models, derived, strict=True)]
+        texts = assign(self._models, [p.faces if isinstance(p, _Plain) else None for p in plain])
+        return tuple(
+            KernelError(model.mark or "cap", p.why) if isinstance(p, KernelError) else _marked(model, p, *text)
+            for model, p, text in zip(self._models, plain, texts, strict=True)
+        )
+
+    def _derived(
+        self, model: PartModel, lowest: dict[PartModel, float], known: dict[PartModel, Markable]
+    ) -> _Plain | KernelError | None:
+        """From its shape's reference, where that is exact; else None, and its own build has begun.
+
+        `lowest` is the least height per shape: how deep a mark may be cut goes by that.
+        """
+        key, maker = model.without_height(), self._makers[model]
+        if maker.features_top is not None:
+            found = self._shapes.of("reference", key, maker)
+            built = found.at(model.height) if isinstance(found, Reference) else found
+            if isinstance(built, KernelError):
+                return built
+            if built is not None:
+                if key not in known:  # faces that bear marks lie below what moves: the same at every height
+                    known[key] = markable(replace(model, height=lowest[key]), built.mesh)
+                return _Plain(built, known[key])
+        self._shapes.begin("build", replace(model, mark=""), maker)
+        return None
+
+    def _own(self, model: PartModel) -> _Plain | KernelError:
+        """This very height from the kernel."""
+        own = self._shapes.of("build", replace(model, mark=""), self._makers[model])
+        if isinstance(own, KernelError):
+            return own
+        assert isinstance(own, Built)
+        return _Plain(own, markable(model, own.mesh))
 
 
-def _plain(
-    model: PartModel,
-    maker: Maker,
-    lowest: Mapping[PartModel, float],
-    references: dict[PartModel, Reference | KernelError | None],
-    known: dict[PartModel, Markable],
-) -> _Plain | KernelError:
-    """The cap without its mark, from what is known already where that is exact.
+class _Shapes:
+    """Kernel results by what was asked for: from the shelf where they lie there, else from the kernel process."""
 
-    `lowest` is the least height per shape: how deep a mark may be cut goes by that.
-    """
-    key = model.without_height()
-    try:
-        if key not in references:
-            references[key] = _reference(key, maker)
-        ref = references[key]
-        built = ref.at(model.height) if isinstance(ref, Reference) else None
-        if built is None:
-            own = build_of(replace(model, mark=""), maker)
-            return _Plain(own, markable(model, own.mesh))
-        if key not in known:  # faces that bear marks lie below what moves, so they are the same at every height
-            known[key] = markable(replace(model, height=lowest[key]), built.mesh)
-        return _Plain(built, known[key])
-    except KernelError as error:
-        return KernelError(model.mark or "cap", error.why)
+    def __init__(self, shelf: Shelf | None) -> None:
+        self._shelf = shelf
+        self._begun: dict[tuple[Function, PartModel], Asked | Built | Reference | KernelError] = {}
 
+    def begin(self, function: Function, model: PartModel, maker: Maker) -> None:
+        """Ask for it, unless that was done."""
+        if (function, model) not in self._begun:
+            kept = self._shelf.take(function, model, maker) if self._shelf else None
+            self._begun[function, model] = kept or ask(function, model, maker)
 
-def _reference(model: PartModel, maker: Maker) -> Reference | KernelError | None:
-    try:
-        return reference_of(model, maker)
-    except KernelError as error:
-        return error
+    def of(self, function: Function, model: PartModel, maker: Maker) -> Built | Reference | KernelError:
+        """What was begun, waited for."""
+        found = self._begun[function, model]
+        if isinstance(found, Asked):
+            try:
+                found = self._begun[function, model] = found.result()
+                if self._shelf:
+                    self._shelf.put(function, model, maker, found)
+            except KernelError as error:
+                found = self._begun[function, model] = error
+        return found
 
 
 def _marked(model: PartModel, plain: _Plain, text: str, note: str) -> BuiltCap:

@@ -22,6 +22,7 @@ from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
 from partgen.mesh.apart import warm
+from partgen.mesh.shelf import FOLDER, Shelf
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
@@ -144,6 +145,7 @@ def _write(
         inputs.printer,
         step,
         bore_error=planned.estimate.bore_error.value,
+        shelf=Shelf(out / FOLDER),
     )
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
     with staged(out, inputs.name, identity) as folder:

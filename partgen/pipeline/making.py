@@ -5,7 +5,6 @@ May import: errors, findings, model, plan, families, mesh, checks, printing, fit
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -23,9 +22,9 @@ from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import GeometryDoc
-from partgen.mesh.build import build_caps
-from partgen.mesh.derive import Maker
+from partgen.mesh.build import Caps
 from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.plan.opening import measured_seat
@@ -53,21 +52,23 @@ class MadePart:
 
 
 def make_parts(
-    plans: Sequence[PositionPlan], profile: Profile, printer: Printer, step: Step, *, bore_error: float
+    plans: Sequence[PositionPlan],
+    profile: Profile,
+    printer: Printer,
+    step: Step,
+    *,
+    bore_error: float,
+    shelf: Shelf | None = None,
 ) -> tuple[dict[str, MadePart], dict[str, Finding]]:
     """Build, lay and measure every planned part; by label. What could not be built is a failed finding.
 
-    `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it.
+    `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it. Shapes
+    that lie on the `shelf` are not built again.
     """
-    step("Building the solids", 0, len(plans))
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
-    begun = itertools.count()
-
-    def maker_of(model: PartModel) -> Maker:
-        step("Building the solids", next(begun), len(plans))  # asked for once per part, in order
-        return makers[model]
-
-    caps = build_caps([plan.model for plan in plans], maker_of)
+    begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
+    _load()
+    caps = begun.finish(lambda done: step("Building the solids", done, len(plans)))
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
@@ -82,7 +83,10 @@ def make_parts(
             orientations[plan.part] = _orientation(plan, cap, profile, printer)
         shape = plan.model.without_height()
         part = _measured(plan, cap, orientations[plan.part], profile, printer, walls=walls[shape])
+        made[plan.label] = part
         socket = (plan.model.socket, plan.seat)
+        if plan.model.socket.length <= 0:  # it grips no seat
+            continue
         if socket not in grips:
             grips[socket] = measure_grip(plan.model.socket, cap.mesh, profile.seat[plan.seat])
         gripped = grip_findings(plan, grips[socket], bore_error)
@@ -101,6 +105,19 @@ def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding
     shaft = Shaft(max(width.width, width.depth), seats[0].length, lean)
     found = measure_pair(inner.plan, inner.cap.mesh, outer.plan, outer.cap.mesh, shaft)
     return pair_findings(inner.plan, outer.plan, found)
+
+
+def _load() -> None:
+    """What measuring, writing and reporting will need, loaded while the kernel works in its own process."""
+    import scipy.sparse.csgraph
+    import scipy.spatial
+    import stl
+    import trimesh
+
+    import partgen.report.html
+    import partgen.report.on_disk
+
+    del scipy, stl, trimesh, partgen
 
 
 def _walls(
@@ -164,7 +181,7 @@ def _measured(
     plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer, *, walls: Walls
 ) -> MadePart:
     spec = profile.part[plan.part]
-    fit, fitting = BY_KIND[spec.kind].measure(plan, cap.mesh, spec, profile.seat[plan.seat])
+    fit, fitting = BY_KIND[spec.kind].measure(plan, cap.mesh, spec, profile.seat.get(plan.seat))
     printed, printing = printability(cap.mesh, orientation, printer, walls=walls)
     findings = (
         *fitting,

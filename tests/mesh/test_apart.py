@@ -41,26 +41,65 @@ def unable(model):
 
 
 ENDLESS, FATAL, UNABLE = Maker(endless), Maker(fatal), Maker(unable)
+MODES = pytest.mark.parametrize("abreast", [2, 0], ids=["two at once", "one by one"])
 
 
-def test_the_other_process_makes_the_very_same_mesh() -> None:
-    model = cap(height=6.1)
-    near, far = heights.build(model, CAP), apart.build_of(model, CAP)
-    assert near.mesh.digest == far.mesh.digest
-    assert near.volume == far.volume
+def build_of(model, maker=CAP):
+    return apart.ask("build", model, maker).result()
 
 
-def test_an_endless_call_is_ended_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    apart.build_of(cap(height=6.2), CAP)  # the process is up, so that only the call itself is timed
+@MODES
+def test_the_other_process_makes_the_very_same_mesh(monkeypatch: pytest.MonkeyPatch, abreast: int) -> None:
+    monkeypatch.setattr(apart, "_abreast", lambda: abreast)
+    models = [cap(height=6.1), cap(ROUND, height=6.1), cap(height=7.1)]
+    asked = [apart.ask("build", model, CAP) for model in models]
+    for model, far in reversed(list(zip(models, asked, strict=True))):
+        near = heights.build(model, CAP)
+        assert near.mesh.digest == far.result().mesh.digest
+        assert near.volume == far.result().volume
+
+
+def test_shapes_are_built_at_the_same_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two makers that each wait for the other's sign of life: one after the other, neither would end."""
+    monkeypatch.setattr(apart, "_abreast", lambda: 2)
+    monkeypatch.setenv("PARTGEN_TEST_MEETING", str(tmp_path))
+    one, two = (apart.ask("build", cap(height=6.0, mark=name), Maker(meeting)) for name in ("a", "b"))
+    assert one.result().mesh.is_closed and two.result().mesh.is_closed
+
+
+def meeting(model):
+    place = Path(os.environ["PARTGEN_TEST_MEETING"])
+    (place / model.mark).touch()
+    deadline = time.monotonic() + 60
+    while len(list(place.iterdir())) < 2:
+        if time.monotonic() > deadline:
+            raise KernelError("cap", "the other one never came")
+        time.sleep(0.01)
+    return CAP.solid(model)
+
+
+@MODES
+def test_an_endless_call_is_ended_and_said(monkeypatch: pytest.MonkeyPatch, abreast: int) -> None:
+    monkeypatch.setattr(apart, "_abreast", lambda: abreast)
+    build_of(cap(height=6.2))  # the process is up, so that only the call itself is timed
     monkeypatch.setattr(apart, "TIME_LIMIT", 1.0)
     start = time.monotonic()
-    with pytest.raises(KernelError, match="did not finish this shape within 1 s"):
-        apart.build_of(cap(height=6.3), ENDLESS)
+    endless = apart.ask("build", cap(height=6.3), ENDLESS)
+    monkeypatch.setattr(apart, "TIME_LIMIT", 120.0)
+    after = apart.ask("build", cap(height=6.9), CAP)
+    said = "did not finish this shape within 1 s" if abreast else "broke down"
+    with pytest.raises(KernelError, match=said):
+        endless.result()
+    assert after.result().mesh.is_closed
     assert time.monotonic() - start < 60
 
 
+@MODES
 @pytest.mark.parametrize(("maker", "words"), [(FATAL, "broke down"), (UNABLE, "no inside")])
-def test_one_bad_shape_leaves_the_others_to_be_built(maker: Maker, words: str) -> None:
+def test_one_bad_shape_leaves_the_others_to_be_built(
+    maker: Maker, words: str, abreast: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(apart, "_abreast", lambda: abreast)
     bad, good = cap(ROUND, height=6.4, mark="S1"), cap(height=6.5, mark="S2")
     first, second = build_caps([bad, good], lambda model: maker if model.section == ROUND else CAP)
     assert isinstance(first, KernelError)
@@ -69,15 +108,58 @@ def test_one_bad_shape_leaves_the_others_to_be_built(maker: Maker, words: str) -
     assert isinstance(second, BuiltCap)
 
 
+def test_a_shape_that_failed_is_tried_afresh_when_asked_for_again() -> None:
+    with pytest.raises(KernelError, match="no inside"):
+        build_of(cap(height=6.7), UNABLE)
+    assert apart.ask("build", cap(height=6.7), UNABLE) is not apart.ask("build", cap(height=6.8), UNABLE)
+    first = apart.ask("build", cap(height=6.75), CAP)
+    first.result()
+    assert apart.ask("build", cap(height=6.75), CAP) is first
+
+
 def test_without_a_second_process_solids_are_built_in_this_one(monkeypatch: pytest.MonkeyPatch) -> None:
     def refused(*_: object) -> None:
         raise OSError("no more processes")
 
     apart._end()
     monkeypatch.setattr(apart, "_Process", refused)
-    assert apart.build_of(cap(height=6.6), CAP).mesh.is_closed
+    assert build_of(cap(height=6.6)).mesh.is_closed
     with pytest.raises(KernelError, match="no inside"):
-        apart.build_of(cap(height=6.7), UNABLE)
+        build_of(cap(height=6.7), UNABLE)
+
+
+def test_a_kernel_process_that_was_killed_is_replaced() -> None:
+    build_of(cap(height=6.05))
+    apart._running[0]._child.kill()
+    apart._running[0]._child.wait()
+    assert build_of(cap(height=6.15)).mesh.is_closed
+
+
+def test_nothing_is_left_running_when_the_command_is_killed(tmp_path: Path) -> None:
+    """Its kernel process and the children of that end themselves, even one that is at work."""
+    code = (
+        f"import sys, time; sys.path.insert(0, {str(Path(__file__).parent)!r}); import test_apart;"
+        "from cap_models import cap; from partgen.mesh import apart;"
+        "asked = apart.ask('build', cap(), test_apart.ENDLESS);"
+        "asked._process.started(); time.sleep(0.5); print(apart._running[0]._child.pid, flush=True); time.sleep(100)"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as command:
+        assert command.stdout is not None
+        kernel = int(command.stdout.readline())
+        below = [int(pid) for pid in Path(f"/proc/{kernel}/task/{kernel}/children").read_text().split()]
+        assert len(below) == 1
+        command.kill()
+    deadline = time.monotonic() + 30
+    while any(Path(f"/proc/{pid}/cmdline").exists() and running(pid) for pid in (kernel, *below)):
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+
+
+def running(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
 
 
 def test_a_build_loads_no_kernel_in_the_process_that_plans() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partgen.errors import KernelError
-from partgen.mesh.apart import reference_of
+from partgen.mesh.apart import ask
 from partgen.mesh.build import build_caps
 from partgen.mesh.heights import CAP, Maker, build, reference
 from partgen.mesh.records import CHORD, BuiltCap, Mesh
@@ -57,7 +57,7 @@ def test_a_derived_surface_is_the_built_surface(name: str, crown: str) -> None:
 @settings(max_examples=60)
 def test_moving_never_folds_the_walls(height: float) -> None:
     """Whatever height is asked for: either a whole mesh of exactly that height, or None."""
-    ref = reference_of(cap(), CAP)
+    ref = ask("reference", cap(), CAP).result()
     built = ref.at(height)
     if built is None:
         assert height < 3.3
