@@ -73,24 +73,30 @@ def choose(
     return least(alone, together)
 
 
+def variances(options: Sequence[Option], cov: FloatArray) -> FloatArray:
+    """(n,) of proud, mm^2, of one option each for n positions. `cov` (p, p) is the estimate's."""
+    rows = np.array([option.row for option in options])
+    own = np.array([option.own for option in options])
+    return np.asarray(np.einsum("np,np->n", rows @ cov, rows) + own)
+
+
 @dataclass(frozen=True)
 class _Shared:
     """The distinct rows (d, p) of one position's options, times the covariance, and which option has which."""
 
     rows: FloatArray
     times_cov: FloatArray
-    which: np.ndarray
+    which: list[int]
 
 
 def _shared(rows: Sequence[Sequence[FloatArray]], cov: FloatArray) -> list[_Shared]:
     """The product with the covariance, by far the longest step, once for all positions."""
-    distinct, which = [], []
-    for mine in rows:
-        different, index = np.unique(np.array(mine), axis=0, return_inverse=True)
-        distinct.append(different)
-        which.append(index.reshape(-1))
-    products = np.split(np.vstack(distinct) @ cov, np.cumsum([len(one) for one in distinct])[:-1])
-    return [_Shared(*one) for one in zip(distinct, products, which, strict=True)]
+    distinct = [list({id(row): row for row in mine}.values()) for mine in rows]
+    index = [{id(row): k for k, row in enumerate(mine)} for mine in distinct]
+    stacked = np.array([row for mine in distinct for row in mine])
+    ends = np.cumsum([len(mine) for mine in distinct])[:-1]
+    parts = zip(np.split(stacked, ends), np.split(stacked @ cov, ends), rows, index, strict=True)
+    return [_Shared(own, product, [where[id(row)] for row in mine]) for own, product, mine, where in parts]
 
 
 def _alone(options: Sequence[Option], shared: _Shared, tolerance: float) -> FloatArray:

@@ -19,7 +19,7 @@ from partgen.metrology.records import Estimate, FloatArray, Observation
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.even import LEVEL, Option, choose, neighbours
+from partgen.plan.even import LEVEL, Option, choose, neighbours, variances
 from partgen.plan.heights import on_layers
 
 REMAKE = 0.01
@@ -125,10 +125,11 @@ def choose_parts(
     pairs = neighbours(np.array([position.at for position in profile.position], dtype=float))
     tolerance = [min(profile.part_of(position).proud_tolerance, LEVEL) for position in profile.position]
     taken = choose(options, pairs, joint.cov, tolerance)
+    us = np.sqrt(np.maximum(variances([mine[k] for mine, k in zip(options, taken, strict=True)], joint.cov), 0.0))
     chosen = {}
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
         place = _Place(profile, estimate, history, i, wanted[i])
-        choice = _choice(place, options[i][k], heights[i][k])
+        choice = _choice(place, options[i][k], heights[i][k], float(us[i]))
         chosen[position.label] = replace(choice, moved_freely=_moved_freely(history, choice.kept))
     return chosen
 
@@ -247,10 +248,9 @@ def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: P
     return abs(on_layers(forced - estimate.height_error.value, printer, first=True) - part.model_height) < LEVEL
 
 
-def _choice(place: _Place, option: Option, height: float) -> Choice:
-    joint, part = place.estimate.joint, place.part
-    assert joint is not None
-    u = math.sqrt(max(float(option.row @ joint.cov @ option.row) + option.own, 0.0))
+def _choice(place: _Place, option: Option, height: float, u: float) -> Choice:
+    """`u` is the option's standard uncertainty of proud."""
+    part = place.part
     proud = option.error + place.wanted
     if part is not None and option.cost == 0:
         return Choice(place.label, part.model_height, part, proud, u, why=_kept_because(place, proud))

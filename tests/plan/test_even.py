@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.plan.even import LEVEL, MIDDLE, Option, choose, fault, least, neighbours
+from partgen.plan.even import LEVEL, MIDDLE, Option, choose, fault, least, neighbours, variances
 
 
 def total(alone, together, chosen):
@@ -70,6 +70,8 @@ def test_options_share_what_they_share(seed):
             float(fault(np.array(a.error - b.error), row @ cov @ row + a.own + b.own, LEVEL)) for a, b, row in apart
         )
 
+    one = [mine[0] for mine in options]
+    assert list(variances(one, cov)) == pytest.approx([a.row @ cov @ a.row + a.own for a in one])
     best = min(cost(choice) for choice in itertools.product(*(range(len(mine)) for mine in options)))
     assert cost(choose(options, pairs, cov, list(tolerance))) == pytest.approx(best)
 

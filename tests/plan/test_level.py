@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_normal, norm
 from test_solve import panel_with, plan
 
-from partgen.plan.level import p_level
+from partgen.plan.level import STRIP, p_level
 from partgen.plan.records import PositionPlan
 
 
@@ -37,6 +37,23 @@ def test_crowns_that_err_alike_miss_together_and_others_apart(one):
     alone = norm.cdf(1.5) - norm.cdf(-1.5)
     assert p_level(plans, np.full((8, 8), 0.04), 0) == pytest.approx(alone, abs=0.015)
     assert p_level(plans, 0.04 * np.eye(8), 0) == pytest.approx(alone**8, abs=0.015)
+
+
+def test_many_crowns_are_tried_in_strips(one):
+    """As above with more than one strip; the last strip is not full."""
+    n = 2 * STRIP + 40
+    plans = [at(one, 0.0, 0.1)] * n
+    alone = norm.cdf(3) - norm.cdf(-3)
+    assert p_level(plans, np.full((n, n), 0.01), 0) == pytest.approx(alone, abs=0.005)
+    assert p_level(plans, 0.01 * np.eye(n), 0) == pytest.approx(alone**n, abs=0.015)
+    ends = [
+        at(one, 0.3, 0.1),
+        *[at(one, 0.0, 0.001)] * (n - 2),
+        at(one, 0.3, 0.1),
+    ]  # only these may miss, half the time
+    cov = 1e-6 * np.eye(n)
+    cov[0, 0] = cov[-1, -1] = cov[0, -1] = cov[-1, 0] = 0.01
+    assert p_level(ends, cov, 0) == pytest.approx(0.5, abs=0.015)
 
 
 def test_two_correlated_crowns_against_the_bivariate_normal(one):
