@@ -112,6 +112,12 @@ class Case:
             return max(0.8, 2 * self.printer.line_width)
         return {"vat-photopolymerization": 0.5, "powder-bed-fusion": 0.7}[self.printer.process]
 
+    @property
+    def printed_wall(self) -> float:
+        """What prints as a wall on which nothing presses: one line; the least of the other processes."""
+        extruded = self.printer.process == "material-extrusion"
+        return self.printer.line_width if extruded else self.least_wall
+
     def boss_wall(self, clearance: float, needed: float = 0.0) -> float:
         """Wall that stands around a pocket: what is wished or needed, as far as there is room.
 
@@ -159,6 +165,8 @@ class Hold:
     note: str
     expands: bool = True
     """Whether a change of interference with temperature loosens it."""
+    presses: bool = True
+    """Whether the seat presses on the socket's wall; else the wall need only print."""
 
 
 def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketModel:

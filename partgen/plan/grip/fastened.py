@@ -90,7 +90,7 @@ def glued(case: Case) -> Hold:
         strain=(0.0, 0.0),
         interference=(-clearance - case.tolerance, -clearance + case.tolerance),
         slop=0.0,
-        wall_needed=gap + case.least_wall,
+        wall_needed=gap + case.printed_wall,
         length_needed=1.5,
         note=(
             f"Glue gap of {gap - case.tolerance / 2:.2f} to {most:.2f} mm per side. Glue sparingly, so that none runs "
@@ -98,6 +98,7 @@ def glued(case: Case) -> Hold:
             + (f" Over {GLUE_GAP[1]:g} mm a gap is hard to bridge." if most > GLUE_GAP[1] else "")
         ),
         expands=False,
+        presses=False,
     )
 
 
@@ -111,8 +112,9 @@ def loose(case: Case) -> Hold:
         strain=(0.0, 0.0),
         interference=(-clearance - case.tolerance, -clearance + case.tolerance),
         slop=clearance + case.tolerance,
-        wall_needed=clearance / 2 + case.least_wall,
+        wall_needed=clearance / 2 + case.printed_wall,
         length_needed=0.8,
         note="Rests on the seat, kept in by its flange under the panel; it may rattle.",
         expands=False,
+        presses=False,
     )

@@ -121,7 +121,9 @@ def _advice(case: Case) -> str:
             force = "" if grip == "captive" else f" (pulls off at {other.pull_off[0]:.1f} to {other.pull_off[1]:.1f} N)"
             left_open = " with interference left open" if grip == case.wish.grip else ""
             return f'grip = "{grip}"{left_open} passes here{force}'
-    return (
-        "No grip passes as it stands: give the socket more wall or length, choose a tougher material, "
-        'or accept grip = "glue", which does not come off again'
-    )
+    roomier = "No grip passes as it stands: give the socket more wall or length"
+    if case.wish.grip == "glue":
+        return roomier
+    glue = _passes(replace(case, wish=_Wish("glue", None, case.wish.flange, case.wish.wall)))
+    last = ', or accept grip = "glue", which passes but does not come off again' if glue is not None else ""
+    return f"{roomier}, choose a tougher material{last}"

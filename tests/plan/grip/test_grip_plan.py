@@ -173,3 +173,32 @@ def test_temperature_names_where_the_material_softens() -> None:
     """PLA softens below 60 °C: nothing is promised beyond; ABS is judged to +60."""
     assert "softens by 53" in plan(SEATS["round"], Wish(), printer())[2]["grip-temperature"].why
     assert "softens" not in plan(SEATS["round"], Wish(), printer(), material("ABS"))[2]["grip-temperature"].why
+
+
+@pytest.mark.parametrize("grip", ["glue", "captive"])
+def test_a_wall_on_which_nothing_presses_need_only_print(grip: str) -> None:
+    """One line prints; two are asked for only where the seat presses on them, and the sentence says so."""
+    wish = Wish(grip, flange=True)
+    found = {room: plan(SEATS["tube"], wish, printer(), wall_room=room)[2]["grip-wall"] for room in (0.8, 0.4)}
+    assert [found[room].state for room in (0.8, 0.4)] == ["pass", "fail"]
+    assert "nothing presses on the wall" in found[0.8].why
+    assert plan(SEATS["tube"], Wish("ribs"), printer(), wall_room=0.8)[2]["grip-wall"].state == "not proven"
+
+
+def test_glue_that_was_asked_for_is_no_doubt_and_is_never_advised_to_itself() -> None:
+    """Who writes grip = "glue" knows that it does not come off; the caution stays, the doubt goes."""
+    _, _, findings = plan(SEATS["tube"], Wish("glue"), printer(), wall_room=0.8)
+    assert worst(f.state for f in findings.values()) == "pass", findings
+    assert "Never pull it" in findings["grip-release"].why
+    _, _, thin = plan(SEATS["tube"], Wish("glue", flange=False), printer(), wall_room=0.4)
+    assert thin["grip-wall"].state == "fail" and 'grip = "glue"' not in thin["grip-wall"].why
+
+
+def test_glue_is_named_as_the_last_way_only_where_it_was_worked_out_to_pass() -> None:
+    """A wall too thin even for glue: nothing is promised."""
+    narrow = plan(SEATS["round"], Wish("interference", flange=False), printer(), wall_room=0.3, length=2.0)[2]
+    doubts = [f.why for f in narrow.values() if f.state != "pass"]
+    assert doubts and all("glue" not in why for why in doubts), doubts
+    little = plan(SEATS["round"], Wish("interference", flange=False), printer(), wall_room=0.65, length=1.6)[2]
+    doubts = [f.why for f in little.values() if f.state != "pass"]
+    assert doubts and all('grip = "glue", which passes' in why for why in doubts), doubts
