@@ -33,6 +33,8 @@ class BlockModel(PartModel):
     line_width: float = 1.0
     line_depth: float = 0.5
     legend: Legend | None = None
+    draft: float = 0.0
+    """By which its sides lean in from the lower end, radians."""
 
     @property
     def letters(self) -> float:
@@ -50,13 +52,14 @@ class BlockModel(PartModel):
         half = (self.section.width, self.section.depth)[axis] / 2
         across = abs((math.cos(self.along), math.sin(self.along))[axis])
         low, top, e = self.skirt_bottom, self.height, self.crown.edge_radius
-        right = [(half, low), (half, top - e), (half - 0.3 * e, top - 0.3 * e), (half - e, top)]
+        upper = half - (top - low) * math.tan(self.draft)
+        right = [(half, low), (upper, top - e), (upper - 0.3 * e, top - 0.3 * e), (upper - e, top)]
         crown: list[tuple[float, float]] = []
         if self.hollow > 0 and across > 0.99:
             reach = HOLLOW_SHARE * self.length / 2
             crown = [(reach * k / 6, top - self.hollow * (1 - (k / 6) ** 2)) for k in range(6, -7, -1)]
         elif self.hollow > 0 and across < 0.01:
-            right = [(half, low), (half, top - self.hollow)]
+            right = [(half, low), (upper, top - self.hollow)]
         return (*right, *crown, *((-u, z) for u, z in reversed(right)))
 
 
@@ -79,7 +82,7 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
     cap.require(model)
     if model.hollow > 0 and model.crown.kind != "flat":
         raise kernel.Refused("a finger's hollow in a crown that is not flat")
-    shape = crowned(model.section, model.crown, model.skirt_bottom, model.height)
+    shape = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft)
     if model.relief > 0:
         shape = cap.relieved(shape, model.skirt_bottom, model.relief)
     tools = cap.inside(model, model.skirt_bottom)
@@ -98,9 +101,11 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
 def _within(model: BlockModel) -> Any:  # noqa: ANN401
     """The block's prism a little inside its edges, where a raised line may stand."""
     from partgen.parts import kernel
+    from partgen.parts.crowns import drafted
     from partgen.parts.outlines import inset, outline_of
 
-    room = inset(model.section, model.crown.edge_radius + 0.1)
+    upper = drafted(model.section, model.draft, model.height - model.skirt_bottom) if model.draft else model.section
+    room = inset(upper, model.crown.edge_radius + 0.1)
     if room is None:
         raise kernel.Refused("no room for a raised line on its crown")
     return kernel.prism(outline_of(room), model.skirt_bottom, model.height + 10.0)

@@ -11,37 +11,33 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-import numpy as np
 from pydantic import Field
 
 from partgen.families import over_panel
+from partgen.families.fingers import finger_room
 from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, round_section, solid
 from partgen.families.legend import cut_by, in_layers, legend_finding, legend_of
-from partgen.families.over_panel import Decided, OverPanelSpec, Room, Stand
+from partgen.families.over_panel import Decided, Room, Stand
 from partgen.families.record import Family
-from partgen.findings import Finding, State, judge_at_least
+from partgen.families.scale import ScaleKeys, scale_finding, scale_of
+from partgen.families.turning import pointing, torque
+from partgen.findings import Finding, State
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
-from partgen.model.panel import FlattedSeat, Seat, SplinedSeat
+from partgen.model.panel import FlattedSeat, Seat
 from partgen.model.part import PartSpec
 from partgen.plan.caps import compensated
 from partgen.plan.job import Job, PartPlans
 from partgen.plan.mount import Gripped
 from partgen.plan.records import PositionPlan, Section
-from partgen.plan.sections import support
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
     from partgen.mesh.derive import Maker
 
-ROTARY_APART = 25.0
-"""mm from edge to edge of rotary controls, one hand at random: MIL-STD-1472E, table VII."""
-FLAT_SHARE = 0.577
-"""Shear over tensile strength (von Mises)."""
 
-
-class Knob(OverPanelSpec):
+class Knob(ScaleKeys):
     """Keys of a [part.*] table with kind = "knob"."""
 
     kind: Literal["knob"] = "knob"
@@ -62,6 +58,8 @@ class Knob(OverPanelSpec):
     """A line on the crown, and on a straight skirt."""
     pointer_angle: float = 0.0
     """Degrees from the shaft's flat (its outward normal), or from +X; counter-clockwise seen from above."""
+    mirrored: bool = False
+    """The part for a control of the other hand: `pointer_angle` and a scale count clockwise. Letters stay readable."""
     pointer_width: Length = 1.0
     pointer_depth: Length = 0.6
     pointer_tolerance: float = 5.0
@@ -123,8 +121,10 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
             *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None and spec.through is None),
-            _torque(job, label, spec, stand, held),
-            _pointing(job, label, spec, held),
+            torque(job, label, spec, stand, held),
+            pointing(job, label, spec, held),
+            *_draft_finding(label, spec, model),
+            *scale_finding(label, spec, model.scale, job.printer.line_width, spec.skirt_height if model.skirt else 0.0),
         ]
         drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
         return Decided(
@@ -140,7 +140,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         )
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)
-    notes, near = _finger_room(job, name, spec, widest.width)
+    notes, near = finger_room(job, name, spec.finger_room, widest.width)
     for label, finding in near.items():
         plans[label] = replace(
             plans[label],
@@ -158,19 +158,23 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         return compensated(round_section(diameter), error).width
 
     nut = spec.nut
-    base, top = outer(spec.diameter), outer(spec.top_diameter or spec.diameter)
+    base, lean = outer(spec.diameter), math.radians(spec.draft)
+    low = spec.skirt_height if spec.skirt_diameter is not None else 0.0
+    leaned = over_panel.leaned(spec, round_section(spec.diameter), _rim(spec, stand, low))
+    top = outer(spec.top_diameter or leaned.width)
     skirt = (
         None
         if spec.skirt_diameter is None
         else (outer(spec.skirt_diameter), spec.skirt_height, spec.skirt_form == "flared")
     )
+    edge = 0.0 if skirt is None else skirt[0] / 2 - (0.0 if skirt[2] else low * math.tan(lean))
     direction = 0.0
     seat = job.profile.seat[spec.seat]
     if isinstance(seat, FlattedSeat):
         direction = seat.flat_direction
     pointer = None
     if spec.pointer != "none":
-        angle = math.radians(direction + spec.pointer_angle)
+        angle = math.radians(direction + (-spec.pointer_angle if spec.mirrored else spec.pointer_angle))
         pointer = Pointer(spec.pointer == "raised", spec.pointer_width, spec.pointer_depth, angle)
     section = round_section(max(base, top, skirt[0] if skirt else 0.0))
     # a pointer keeps the outer half of the crown for itself
@@ -184,6 +188,8 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         top=top,
         legend=legend,
         skirt=skirt,
+        draft=lean,
+        scale=None if skirt is None else scale_of(spec, base / 2, edge, direction, mirrored=spec.mirrored),
         grooves=spec.grooves,
         count=spec.groove_count if spec.grooves != "none" else 0,
         groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,
@@ -199,6 +205,24 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
             round(over_panel.ceiling(spec, stand.site), 4),
         ),
     )
+
+
+def _rim(spec: Knob, stand: Stand, foot: float) -> float:
+    """Height of the crown's rim over `foot`, which lies so far over the lower end."""
+    rise = {"domed": -spec.crown_rise, "dished": spec.crown_rise}.get(spec.crown, 0.0)
+    return stand.crown.model + rise + stand.length - foot
+
+
+def _draft_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
+    """Whether a side that was given its own diameters leans in as much as the draft asks."""
+    if spec.draft == 0 or spec.top_diameter is None:
+        return []
+    value = math.degrees(math.atan2((model.base - model.top) / 2, model.rim - model.foot))
+    state: State = "pass" if value >= spec.draft - 1e-6 else "fail"
+    why = f"{label}'s side leans in by {value:.1f}°, its draft asks for {spec.draft:.1f}°"
+    if state != "pass":
+        why += ": leave top_diameter out, or make it less"
+    return [Finding("draft", label, "leaves its mould", value, spec.draft, 0.0, "°", state, why)]
 
 
 def _cut(spec: Knob) -> float:
@@ -239,113 +263,6 @@ def _wall_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
     return [Finding("skirt-wall", label, "wall around the nut", left, limit, 0.0, "mm", state, why)]
 
 
-def _torque(job: Job, label: str, spec: Knob, stand: Stand, held: Gripped) -> Finding:
-    """What turns the shaft before the socket slips or gives, against what the control needs.
-
-    Friction: F d / 2 with the least pull-off force (Shigley, Mechanical Engineering Design, press fits). A
-    flat of chord c bears on half of it, pressure rising from 0 to p: p L c^2 / 12. Teeth shear over half of
-    their root cylinder: tau pi d^2 L / 4. p and tau are half of the material's, as printed walls are not solid.
-    """
-    name = spec.material or job.printer.material
-    material = job.materials(name) if callable(job.materials) else job.materials[name]
-    grip, socket, _ = held
-    outer, length = stand.seat.outer, stand.socket
-    value = grip.pull_off[0] * min(outer.width, outer.depth) / 2
-    how = "friction"
-    bearing = material.strength / 2
-    if socket.shape == "flatted":
-        radius = socket.width / 2
-        away = socket.across_flat - radius if socket.flats == 1 else socket.across_flat / 2
-        chord = 2 * math.sqrt(max(radius**2 - away**2, 0.0))
-        value, how = value + socket.flats * bearing * length * chord**2 / 12, "the flat"
-    elif socket.shape == "splined":
-        value, how = value + FLAT_SHARE * bearing * math.pi * socket.root_diameter**2 * length / 4, "the teeth"
-    elif socket.shape in ("rectangle", "tongue", "cross"):
-        value, how = value + 2 * bearing * length * max(outer.width, outer.depth) ** 2 / 12, "the seat's sides"
-    ok = value >= spec.torque
-    why = f"{how} carries {value:.0f} N mm at least; the control needs {spec.torque:.0f} N mm"
-    if not ok:
-        why += ': take grip = "set-screw", a deeper socket, or a tougher material'
-    return Finding("torque", label, "turns its shaft", value, spec.torque, 0.0, "N mm", "pass" if ok else "fail", why)
-
-
-def _pointing(job: Job, label: str, spec: Knob, held: Gripped) -> Finding:
-    """By how much the line may point beside its mark."""
-    seat, socket = job.profile.seat[spec.seat], held[1]
-    if isinstance(seat, SplinedSeat):
-        value = 180.0 / seat.teeth
-        why = f"it goes on every {2 * value:.0f}° ({seat.teeth} teeth), so it may point {value:.1f}° beside its mark"
-        cure = "; set pointer_angle after a look at where the teeth stand, or accept it with pointer_tolerance"
-        state: State = "pass" if value <= spec.pointer_tolerance else "not proven"
-    elif socket.shape == "flatted" and socket.screw:
-        value, state, cure = 0.0, "pass", ""
-        why = "the screw's flat point lies on the shaft's flat and leaves no play"
-    elif socket.shape == "flatted":
-        play = max(socket.across_flat + job.estimate.bore_error.value - seat.across_flat.mean, 0.0)  # type: ignore[union-attr]
-        radius = socket.width / 2
-        away = socket.across_flat - radius if socket.flats == 1 else socket.across_flat / 2
-        half = math.sqrt(max(radius**2 - away**2, 1e-6))
-        value = math.degrees(math.asin(min(1.0, play / half / socket.flats)))
-        why, cure = f"the socket's play on the flat lets it turn {value:.1f}°", "; take a grip without play"
-        state = "pass" if value <= spec.pointer_tolerance else "fail"
-    else:
-        value, state, cure = 0.0, "pass", ""
-        why = "a shaft without flat or teeth takes it in any direction: turn it to its mark when it is put on"
-    return Finding("pointing", label, "points at its mark", value, spec.pointer_tolerance, 0.0, "°", state,
-                   why if state == "pass" else why + cure)  # fmt: skip
-
-
-def _finger_room(job: Job, name: str, spec: Knob, width: float) -> tuple[list[str], dict[str, Finding]]:
-    """Edge to edge to the nearest neighbour: a note, or a check where the profile asks for it."""
-    found: dict[str, Finding] = {}
-    narrow: tuple[float, str, str] | None = None
-    positions = job.profile.position
-    for one in (p for p in positions if p.part == name):
-        rooms = [
-            (math.dist(one.at, other.at) - width / 2 - _towards(job, other.part, other.at, one.at), other.label)
-            for other in positions
-            if other.label != one.label and not _one_axis(job, one.part, other.part)
-        ]
-        if not rooms:
-            continue
-        room, other = min(rooms)
-        if spec.finger_room is not None:
-            state = judge_at_least(room, spec.finger_room, 0.0)
-            why = (
-                f"{room:.1f} mm from {one.label} to {other}, edge to edge; {spec.finger_room:.1f} mm wanted for fingers"
-            )
-            found[one.label] = Finding(
-                "finger-room", one.label, "room for fingers", room, spec.finger_room, 0.0, "mm", state, why
-            )
-        elif room < ROTARY_APART and (narrow is None or room < narrow[0]):
-            narrow = room, one.label, other
-    if narrow is None:
-        return [], found
-    room, one_label, other = narrow
-    return [
-        f"[part.{name}]: {one_label} stands {room:.1f} mm from {other}, edge to edge. For use without looking, "
-        f"MIL-STD-1472E (table VII) keeps {ROTARY_APART:.0f} mm between rotary controls, 19 from a lever and 13 from a "
-        "push button"
-    ], found
-
-
-def _one_axis(job: Job, one: str, other: str) -> bool:
-    """Whether the parts are a pair."""
-    parts = job.profile.part
-    return getattr(parts[one], "over", None) == other or getattr(parts[other], "over", None) == one
-
-
-def _towards(job: Job, part: str, at: tuple[float, float], to: tuple[float, float]) -> float:
-    """How far a neighbour reaches from its middle towards a place."""
-    spec = job.profile.part[part]
-    if isinstance(spec, Knob):
-        return max(spec.diameter, spec.top_diameter or 0.0, spec.skirt_diameter or 0.0) / 2
-    size = getattr(spec, "section", None)
-    section = job.openings[spec.hole].section if size is None else Section("rectangle", *size)
-    way = np.subtract(to, at)
-    return float(support(section, way / np.linalg.norm(way)))
-
-
 def maker() -> Maker:
     """Every height is a build of its own: a tapered or grooved body has no straight stretch."""
     from partgen.mesh.derive import Maker
@@ -353,7 +270,7 @@ def maker() -> Maker:
     return Maker(solid)
 
 
-def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     """Height, gap, nut and diameter on the mesh."""
     from partgen.checks.over import measure_over, over_findings
 

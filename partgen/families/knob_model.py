@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.legend import Legend, lettered
+from partgen.families.scale import Scale, scale_areas
 from partgen.plan.records import PartModel, Polygon, Section, SocketModel
 
 if TYPE_CHECKING:
@@ -52,6 +53,9 @@ class KnobModel(PartModel):
     inlay: tuple[float, float] | None = None
     """(diameter, depth)."""
     legend: Legend | None = None
+    draft: float = 0.0
+    """By which a straight skirt's side leans in, radians; the grip's own is in `base` and `top`."""
+    scale: Scale | None = None
     bored: float = 0.0
     """Diameter of the hole through the crown for an inner shaft; 0: none."""
     cavity: tuple[float, float] | None = None
@@ -110,8 +114,10 @@ class KnobModel(PartModel):
         if not self.skirt:
             return []
         radius, (_, height, flared) = self.skirt[0] / 2, self.skirt
-        upper = (self.base / 2, self.foot) if flared else (radius, self.bottom + height)
-        lower = (radius, self.bottom + min(LIP, height / 2)) if flared else upper
+        lean = math.tan(self.draft)
+        lip = min(LIP, height / 2)
+        upper = (self.base / 2, self.foot) if flared else (radius - height * lean, self.bottom + height)
+        lower = (radius - lip * lean, self.bottom + lip) if flared else upper
         return list(dict.fromkeys([*self._relieved(radius), lower, upper]))
 
     def _relieved(self, radius: float) -> list[tuple[float, float]]:
@@ -172,7 +178,8 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
     if model.skirt:
         skirt = model.skirt_side()
         closed = [*skirt, (0.0, model.foot), (0.0, model.bottom)]
-        shape = kernel.fuse(shape, kernel.revolved(tuple(kernel.Line(r, z) for r, z in closed)))
+        foot = kernel.revolved(tuple(kernel.Line(r, z) for r, z in closed))
+        shape = kernel.fuse(shape, _scaled(model, foot))
     if model.pointer and model.pointer.raised:
         shape = kernel.fuse(shape, _line(model, model.pointer))
     core = PartModel(
@@ -196,13 +203,46 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
         tools.append(kernel.prism(kernel.Circle(model.bored / 2), -0.5, max(model.height, model.rim) + 20.0))
     if model.pointer and not model.pointer.raised:
         tools.append(_line(model, model.pointer))
-        if model.skirt and not model.skirt[2]:
+        if model.skirt and not model.skirt[2] and model.scale is None:
             tools.append(
                 _bar(
                     model.pointer, model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0, model.foot - 0.5, model.foot + 0.01
                 )
             )
     return lettered(kernel.cut(shape, *tools), model.legend, model.height)
+
+
+def _scaled(model: KnobModel, foot: Any) -> Any:  # noqa: ANN401 - kernel shapes
+    """The skirt with its scale cut in, everywhere equally deep: cut upright, then filled up to the depth."""
+    from partgen.parts import kernel
+
+    scale = model.scale
+    if scale is None:
+        return foot
+    flat = ((1.0, model.foot), (0.0, model.foot))
+    (r0, z0), (r1, z1) = model.skirt_side()[-2:] if model.skirt and model.skirt[2] else flat
+    slope = (z1 - z0) / (r1 - r0)
+
+    def surface(radius: float) -> float:
+        return z0 + slope * (radius - r0)
+
+    low = surface(scale.outer) - scale.depth
+    if low < model.bottom + 0.3:
+        raise kernel.Refused("its scale is cut through the skirt's edge; make the skirt higher or the scale shallower")
+
+    def ring(points: Any) -> Any:  # noqa: ANN401
+        return kernel.polygon_wire([(float(x), float(y)) for x, y in points], low)
+
+    cuts = [
+        kernel.prism_of(ring(a.outer), model.foot + 0.3 - low, [ring(hole) for hole in a.holes])
+        for a in scale_areas(scale)
+    ]
+    marked = kernel.cut(foot, *cuts)
+    if slope == 0:
+        return marked
+    inner = 0.5 * scale.inner
+    points = [(inner, low), (scale.outer, low), (inner, surface(inner) - scale.depth)]
+    return kernel.fuse(marked, kernel.revolved(tuple(kernel.Line(r, z) for r, z in points)))
 
 
 def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401

@@ -89,7 +89,8 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     else:
         section = around = lower = Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2))
     found = over_panel.stands(job, name, spec, lower, motion_of(spec), over_nut=True)
-    held = over_panel.grips(job, spec, [around] * len(found), [stand.socket for stand in found])
+    bodies = [over_panel.leaned(spec, around, stand.length) for stand in found]
+    held = over_panel.grips(job, spec, bodies, [stand.socket for stand in found])
     gripped = dict(zip((stand.index for stand in found), held, strict=True))
 
     def decide(stand: Stand) -> Decided:
@@ -118,10 +119,12 @@ def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | B
     width, depth = spec.section
     if spec.form == "flat":
         drawn = compensated(Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2)), error)
-        legend = legend_of(job, spec, drawn)
-        return BlockModel(**over_panel.common(job, spec, stand, drawn, socket), legend=legend)
+        upper = over_panel.upper(spec, stand, drawn)
+        common = over_panel.common(job, spec, stand, drawn, socket, crown_on=upper)
+        return BlockModel(**common, legend=legend_of(job, spec, upper), draft=math.radians(spec.draft))
     base = compensated(round_section(width), error).width
-    top = compensated(round_section(spec.top_diameter or width), error).width
+    wanted = spec.top_diameter or over_panel.upper(spec, stand, round_section(width)).width
+    top = compensated(round_section(wanted), error).width
     return KnobModel(
         **over_panel.common(job, spec, stand, round_section(max(base, top)), socket, crown_on=round_section(top)),
         legend=legend_of(job, spec, round_section(top)),
@@ -165,7 +168,7 @@ def maker() -> Maker:
     return Maker(_solid)
 
 
-def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     """Height, size, and the gap where it is thrown to, on the mesh."""
     from partgen.checks.over import measure_over, over_findings
 

@@ -73,7 +73,8 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     motion = motion_of(spec)
     drawn = compensated(section, job.estimate.width_error.value)
     found = over_panel.stands(job, name, spec, section, motion, over_nut=True)
-    held = over_panel.grips(job, spec, [section] * len(found), [stand.socket for stand in found])
+    around = [over_panel.leaned(spec, section, stand.length) for stand in found]
+    held = over_panel.grips(job, spec, around, [stand.socket for stand in found])
     gripped = dict(zip((stand.index for stand in found), held, strict=True))
     angle = math.radians(spec.stroke_direction)
     footprint = _swept(section, motion)
@@ -81,14 +82,15 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     def decide(stand: Stand) -> Decided:
         plan_, socket, _ = gripped[stand.index]
         model = BlockModel(
-            **over_panel.common(job, spec, stand, drawn, socket),
+            **over_panel.common(job, spec, stand, drawn, socket, crown_on=over_panel.upper(spec, stand, drawn)),
             along=angle,
             length=abs(drawn.width * math.cos(angle)) + abs(drawn.depth * math.sin(angle)),
             hollow=spec.hollow,
             line=spec.line,
             line_width=spec.line_width,
             line_depth=_line_depth(job, spec),
-            legend=legend_of(job, spec, drawn),
+            legend=legend_of(job, spec, over_panel.upper(spec, stand, drawn)),
+            draft=math.radians(spec.draft),
         )
         rooms = [
             over_panel.face_room(job, stand, section, plan_.slop),
@@ -151,7 +153,7 @@ def maker() -> Maker:
     return Maker(solid)
 
 
-def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     """Height, size, and the gap at both ends of the stroke, on the mesh."""
     from partgen.checks.over import measure_over, over_findings
 

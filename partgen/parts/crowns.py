@@ -6,12 +6,14 @@ higher there than on the axis. A crown parallel to the panel is a plane with the
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partgen.parts.outlines import farthest, outline_of, span
+from partgen.parts.outlines import farthest, inset, outline_of, span
 from partgen.plan.records import CrownModel, Section
 
 if TYPE_CHECKING:
@@ -67,29 +69,49 @@ def reach(section: Section, crown: CrownModel) -> tuple[float, float]:
     return below, above
 
 
-def crowned(section: Section, crown: CrownModel, bottom: float, height: float) -> kernel.Shape:
-    """The skirt's prism from z = bottom with its crown at `height` on the axis."""
-    return _rounded(_cut(section, crown, bottom, height), bottom, edge_radius(section, crown))
+def crowned(section: Section, crown: CrownModel, bottom: float, height: float, draft: float = 0.0) -> kernel.Shape:
+    """The skirt's prism from z = bottom with its crown at `height` on the axis; `draft`: its sides lean in, radians."""
+    return _rounded(_cut(section, crown, bottom, height, draft), bottom, edge_radius(section, crown))
 
 
-def _cut(section: Section, crown: CrownModel, bottom: float, height: float) -> kernel.Shape:
+def drafted(section: Section, draft: float, rise: float) -> Section:
+    """The section `rise` higher up, where sides lean in by `draft`. Raises kernel.Refused where nothing is left."""
+    from partgen.parts import kernel
+
+    smaller = inset(section, rise * math.tan(draft))
+    if smaller is None:
+        raise kernel.Refused("its sides lean in until they meet; take less draft")
+    if section.corner_radius > 0:  # as many pieces above as below
+        smaller = replace(smaller, corner_radius=max(smaller.corner_radius, 0.02))
+    return smaller
+
+
+def _straight(section: Section, bottom: float, top: float, draft: float) -> kernel.Shape:
+    """The prism, or what leans in from its lower end."""
+    from partgen.parts import kernel
+
+    if draft <= 0:
+        return kernel.prism(outline_of(section), bottom, top)
+    return kernel.loft(outline_of(section), bottom, outline_of(drafted(section, draft, top - bottom)), top)
+
+
+def _cut(section: Section, crown: CrownModel, bottom: float, height: float, draft: float = 0.0) -> kernel.Shape:
     """The prism with its crown, still sharp at the edge."""
     from partgen.parts import kernel
 
-    outline = outline_of(section)
     upright = section.shape == "round"
     if crown.kind == "dished" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
-        body = kernel.prism(outline, bottom, height + crown.rise + 0.5)
+        body = _straight(section, bottom, height + crown.rise + 0.5, draft)
         return kernel.cut(body, kernel.sphere(height + radius, radius, upright=upright))
     if crown.kind == "domed" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
         ball = kernel.sphere(height - radius, radius, upright=upright)
-        return kernel.common(kernel.prism(outline, bottom, height + 0.5), ball)
+        return kernel.common(_straight(section, bottom, height + 0.5, draft), ball)
     if crown.kind == "parallel" and crown.slope != (0.0, 0.0):
-        body = kernel.prism(outline, bottom, height + span(section, crown.slope)[1] + 0.5)
+        body = _straight(section, bottom, height + span(section, crown.slope)[1] + 0.5, draft)
         return kernel.cut(body, above_plane(crown.slope, height, 4 * farthest(section)))
-    return kernel.prism(outline, bottom, height)
+    return _straight(section, bottom, height, draft)
 
 
 def _rounded(body: kernel.Shape, bottom: float, radius: float) -> kernel.Shape:

@@ -5,7 +5,16 @@ May import: model, metrology, plan, checks.clearance, families.legend.
 """
 
 from partgen.families.over_panel.pair import Below, below, pair_rooms, tops
-from partgen.families.over_panel.plan import Decided, common, grips, height_findings, obstacles, plan_all
+from partgen.families.over_panel.plan import (
+    Decided,
+    common,
+    grips,
+    height_findings,
+    leaned,
+    obstacles,
+    plan_all,
+    upper,
+)
 from partgen.families.over_panel.rooms import Room, face_room, nut_rooms, nut_u, room_findings
 from partgen.families.over_panel.stand import Motion, OverPanelSpec, Stand, ceiling, least_gap, nut_top, stands
 
@@ -22,6 +31,7 @@ __all__ = [
     "face_room",
     "grips",
     "height_findings",
+    "leaned",
     "least_gap",
     "nut_rooms",
     "nut_top",
@@ -32,4 +42,5 @@ __all__ = [
     "room_findings",
     "stands",
     "tops",
+    "upper",
 ]  # fmt: skip

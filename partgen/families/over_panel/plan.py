@@ -56,6 +56,24 @@ def common(
     }
 
 
+def upper(spec: OverPanelSpec, stand: Stand, section: Section) -> Section:
+    """What the lower end's section has become at the crown, where the sides lean in."""
+    return leaned(spec, section, stand.crown.model + stand.length)
+
+
+def leaned(spec: OverPanelSpec, section: Section, rise: float) -> Section:
+    """The section `rise` over the lower end; never less than almost nothing."""
+    by = rise * math.tan(math.radians(spec.draft))
+    if by <= 0:
+        return section
+    return replace(
+        section,
+        width=max(section.width - 2 * by, 0.1),
+        depth=max(section.depth - 2 * by, 0.1),
+        corner_radius=max(section.corner_radius - by, 0.0),
+    )
+
+
 def height_findings(job: Job, spec: OverPanelSpec, stand: Stand, cut: float) -> list[Finding]:
     """Proud, material over the socket's floor (less what is cut into the crown) and how much of the seat is held."""
     label, crown = stand.position.label, stand.crown

@@ -49,6 +49,9 @@ class OverPanelSpec(LegendKeys):
     """Diametral interference of the grip; None lets the grip's mechanics choose."""
     mark: Literal["sunk", "raised", "none"] = "sunk"
     """The position's label underneath."""
+    draft: Annotated[float, Field(ge=0, le=10)] = 0.0
+    """Degrees by which the sides lean in towards the crown, so that a pattern leaves its mould. The socket stays
+    straight."""
 
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
         "gap": (0.0, 20.0),
