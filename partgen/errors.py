@@ -16,6 +16,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+MOST_SHOWN = 300
+"""Characters of what was read that a message repeats."""
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -29,7 +32,8 @@ class Fault:
     expected: str
 
     def __str__(self) -> str:
-        read = f"read {self.read}; " if self.read else ""
+        shown = self.read if len(self.read) <= MOST_SHOWN else f"{self.read[:MOST_SHOWN]}..."
+        read = f"read {shown}; " if self.read else ""
         return _shown(f"{self.where}: {read}{self.expected}")
 
 

@@ -8,6 +8,7 @@ new one. Files of an older number are then read as if they were of today's; of a
 
 from __future__ import annotations
 
+import reprlib
 import warnings
 from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field
@@ -53,7 +54,9 @@ def upgrade(tables: Tables, kind: Format, source: str) -> Fault | None:
     number = int(read) if isinstance(read, int) and not isinstance(read, bool) else None
     if number != kind.number and (number is None or not all(n in kind.steps for n in range(number, kind.number))):
         expected = f"this partgen reads format = {kind.number}"
-        return Fault(f"{source}: format", str(read).lower() if isinstance(read, bool) else repr(read)[:60], expected)
+        return Fault(
+            f"{source}: format", str(read).lower() if isinstance(read, bool) else reprlib.repr(read)[:60], expected
+        )
     if number is not None and number > kind.number:
         newer = f"this partgen reads format = {kind.number}; a newer partgen wrote it: update partgen first"
         return Fault(f"{source}: format", str(number), newer)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import reprlib
 import tomllib
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -99,7 +100,7 @@ def _torn(log: Log, source: str) -> Iterator[Fault]:
 def _fault(source: str, item: object) -> Fault:
     assert isinstance(item, dict)
     where = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in item["loc"])
-    return Fault(f"{source}: {where}", repr(item["input"])[:60], item["msg"])
+    return Fault(f"{source}: {where}", reprlib.repr(item["input"])[:60], item["msg"])
 
 
 def append(

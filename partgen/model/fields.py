@@ -11,7 +11,7 @@ from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, ValidationInfo, WithJsonSchema
 
-from partgen.model.ways import WAYS, Instrument, resolve
+from partgen.model.ways import MOST_REPEATS, WAYS, Instrument, resolve
 from partgen.units import Unit, parse_length, parse_reading
 
 
@@ -63,6 +63,8 @@ def to_reading(raw: object, info: ValidationInfo) -> Reading:
     items = list(raw) if isinstance(raw, (list, tuple)) else [raw]
     if not items:
         raise ValueError("at least one reading, or leave the key out")
+    if len(items) > MOST_REPEATS:
+        raise ValueError(f"at most {MOST_REPEATS} readings of one quantity")
     written = [parse_reading(item, unit_of(info)) for item in items]
     stated = tuple(w.stated for w in written)
     return Reading(tuple(w.mm for w in written), tuple(w.step for w in written), stated if any(stated) else ())

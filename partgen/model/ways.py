@@ -15,6 +15,9 @@ from partgen.units import Unit, Written, parse_length
 
 Result = tuple[tuple[float, ...], tuple[float, ...]]
 
+MOST_REPEATS = 500
+"""Readings of one quantity: scatter is judged by all pairs of them, so memory grows with the square."""
+
 
 @dataclass(frozen=True)
 class Instrument:
@@ -139,4 +142,6 @@ def _all(raw: Mapping[str, object], key: str, instrument: Instrument) -> list[Wr
     items = list(values) if isinstance(values, (list, tuple)) else [values]
     if not items:
         raise ValueError(f"{key} to hold at least one reading")
+    if len(items) > MOST_REPEATS:
+        raise ValueError(f"{key} to hold at most {MOST_REPEATS} readings")
     return [_one({key: item}, key, instrument) for item in items]

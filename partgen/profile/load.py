@@ -23,7 +23,7 @@ from partgen.profile.validate import profile_from_tables
 from partgen.profile.words import nearest
 
 MOST_BYTES = 20_000_000
-"""Far above any panel: 10,000 positions take about one million."""
+"""Far above any panel: 1,000 positions take about a hundred thousand."""
 MOST_FAULTS = 40
 """More than this many faults are counted rather than listed."""
 

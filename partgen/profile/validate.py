@@ -24,6 +24,12 @@ from partgen.units import MM_PER, Unit
 
 Table = dict[str, Any]
 _NAME_LENGTH: Final = 40
+_MOST_KINDS: Final = 200
+"""Holes, seats or parts: each kind of hole has random draws of its own, some megabytes."""
+_MOST_POINTS: Final = 500
+"""Corners of an outline: 141 of them already follow a circle of 80 mm to 0.01 mm."""
+_MOST: Final = 1000
+"""Positions, gaps or spacings of one panel: 1,000 positions take about half a minute, growing with the cube."""
 _EXAMPLES: Final = {"hole": "window", "seat": "plunger", "part": "key"}
 
 
@@ -185,6 +191,7 @@ class _Reader:
         raw_gaps = data.get("gap", [])
         gaps: list[panel.Gap | None] = []
         if isinstance(raw_gaps, list):
+            raw_gaps = self.not_too_many("[[panel.gap]]", raw_gaps)
             for i, raw in enumerate(raw_gaps, 1):
                 gaps.append(cast("panel.Gap | None", self.record(panel.Gap, raw, f"[[panel.gap]] number {i}:")))
         else:
@@ -202,7 +209,8 @@ class _Reader:
         if not isinstance(data, list):
             self.fault("[spacing]", "", "write each spacing under [[spacing]], in double brackets")
             return []
-        made = (self.record(panel.Spacing, raw, f"[[spacing]] number {i}:") for i, raw in enumerate(data, 1))
+        few = self.not_too_many("[[spacing]]", data)
+        made = (self.record(panel.Spacing, raw, f"[[spacing]] number {i}:") for i, raw in enumerate(few, 1))
         return [one for one in made if isinstance(one, panel.Spacing)]
 
     def named(self, data: Table, group: str, known: Mapping[str, type[BaseModel]], key: str) -> Table:
@@ -212,6 +220,9 @@ class _Reader:
             read = "nothing" if not tables else "a table without a name" if isinstance(tables, dict) else "no table"
             expected = f"expected tables with a name in single brackets, such as [{group}.{_EXAMPLES[group]}]"
             self.fault(f"[{group}.NAME]", read, expected)
+            return {}
+        if len(tables) > _MOST_KINDS:
+            self.fault(f"[{group}.NAME]", f"{len(tables)} of them", f"at most {_MOST_KINDS} in one profile")
             return {}
         made: Table = {}
         for name, table in tables.items():
@@ -231,8 +242,19 @@ class _Reader:
                 else:
                     self.fault(f"{where} {key}", as_written(word), one_of(word, known))
                 continue
+            points = table.get("points")
+            if isinstance(points, list) and len(points) > _MOST_POINTS:
+                self.fault(f"{where} points", f"{len(points)} of them", f"at most {_MOST_POINTS}")
+                continue
             made[name] = self.record(known[word], table, where)
         return made
+
+    def not_too_many(self, where: str, tables: list[Any]) -> list[Any]:
+        """The tables; a fault and none of them where they are more than one panel can have."""
+        if len(tables) > _MOST:
+            self.fault(where, f"{len(tables)} of them", f"at most {_MOST:,}; give each panel a profile of its own")
+            return []
+        return tables
 
     def positions(self, data: object) -> list[Position | None]:
         if isinstance(data, dict):
@@ -242,7 +264,7 @@ class _Reader:
             self.fault("[[position]]", "nothing" if not data else as_written(data), "at least one position is needed")
             return []
         made: list[Position | None] = []
-        for i, raw in enumerate(data, 1):
+        for i, raw in enumerate(self.not_too_many("[[position]]", data), 1):
             label = raw.get("label") if isinstance(raw, dict) else None
             named = isinstance(label, str) and _good_name(label)
             where = f"position {label}:" if named else f"position number {i}:"

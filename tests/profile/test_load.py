@@ -190,9 +190,9 @@ def test_a_mutated_profile_loads_or_is_refused_in_words(path: Path, data: st.Dat
         assert all(str(fault).startswith("mutated") for fault in error.faults)
 
 
-def test_ten_thousand_positions_are_read() -> None:
+def test_a_thousand_positions_are_read() -> None:
     rows = (
         f'[[position]]\nlabel = "P{i}"\nat = [{(i % 100) * 3}, {i // 100 * 3}]\npart = "key"\ndrop = [4.3, 4.31]\n'
-        for i in range(10_000)
+        for i in range(1_000)
     )
-    assert len(parse_profile(PANEL + "".join(rows), "x").position) == 10_000
+    assert len(parse_profile(PANEL + "".join(rows), "x").position) == 1_000
