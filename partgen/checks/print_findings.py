@@ -176,6 +176,8 @@ def _layers(m: PrintMeasurement, printer: Printer) -> _Judged | None:
     why = f"socket floor and crown lie on the layers of {printer.layer_height:.2f} mm"
     if not ok:
         why = f"socket floor or crown lies {m.off_layers:.3f} mm off the layers; the height will be off by as much"
+        if m.orientation == "crown-down":
+            why += '. orientation = "crown-down" in its part plans the heights for that'
     return _Judged(
         "print-layers",
         "socket floor and crown off the layers",

@@ -49,18 +49,24 @@ def rise(slope: tuple[float, float], section: Section) -> float:
     return float(support(section, -np.asarray(slope)))
 
 
+def lies_on_crown(orientation: str | None) -> bool:
+    """Whether heights are planned for a part that is printed crown down; else its mouth lies on the bed."""
+    return orientation == "crown-down"
+
+
 def on_layers(length: float, printer: Printer, *, first: bool) -> float:
     """The nearest length the printer's layers can make, at least one layer; `first` counts a first
-    layer of another thickness (Lengths that start on the bed)."""
+    layer of another thickness (lengths that start on the bed)."""
     layer = printer.layer_height
     start = (printer.first_layer or layer) if first else layer
     return start + max(0, round((length - start) / layer)) * layer
 
 
-def layers_below(z: float, bottom: float, printer: Printer) -> float:
-    """The highest layer boundary at or below `z`, counted from `bottom`."""
+def layers_below(z: float, bottom: float, printer: Printer, *, first: bool = True) -> float:
+    """The highest layer boundary at or below `z`, counted from `bottom`; `first`: `bottom` lies on the bed."""
     layer = printer.layer_height
-    return bottom + math.floor((z - bottom) / layer + 1e-9) * layer
+    start = bottom + ((printer.first_layer or layer) % layer if first else 0.0)
+    return start + math.floor((z - start) / layer + 1e-9) * layer
 
 
 @dataclass(frozen=True)
@@ -77,10 +83,15 @@ class Crown:
     """Standard uncertainty of proud where it is not a new part's: one at hand is better known."""
 
 
-def crown_height(drop: float, proud: float, forced: float | None, height_error: float, printer: Printer) -> Crown:
-    """Height = drop + proud, or the forced one; proud is predicted for what the layers allow."""
+def crown_height(
+    drop: float, proud: float, forced: float | None, height_error: float, printer: Printer, *, on_bed: bool = False
+) -> Crown:
+    """Height = drop + proud, or the forced one; proud is predicted for what the layers allow.
+
+    `on_bed`: the crown is printed first, so that the first layer counts to the height.
+    """
     wanted = drop + proud if forced is None else forced
-    model = on_layers(wanted - height_error, printer, first=True)
+    model = on_layers(wanted - height_error, printer, first=on_bed)
     return Crown(wanted, model, model + height_error - drop)
 
 
@@ -98,7 +109,8 @@ def socket_depth(spec: SocketWish, site: Site, printer: Printer) -> float:
     if site.obstacle is not None:
         depth = min(depth, site.obstacle - site.travel - LITTLE)
     layer = printer.layer_height
-    return round(max(layer, math.floor(depth / layer + 1e-9) * layer), 6)
+    first = layer if lies_on_crown(spec.orientation) else printer.first_layer or layer  # the mouth lies on the bed
+    return round(first + max(0, math.floor((depth - first) / layer + 1e-9)) * layer, 6)
 
 
 @dataclass(frozen=True)
@@ -118,7 +130,8 @@ def collar(spec: CapSpec, site: Site, flange: Section, bottom: float, height: fl
     It must be at least `flange_thickness` tall and stay below the crown's rounding.
     """
     under = site.underside(flange)
-    top = layers_below(min(under - spec.flange_gap, height - spec.edge_radius - spec.crown_rise), bottom, printer)
+    most = min(under - spec.flange_gap, height - spec.edge_radius - spec.crown_rise)
+    top = layers_below(most, bottom, printer, first=not lies_on_crown(spec.orientation))
     if top - bottom < spec.flange_thickness - 1e-9:
         return None
     return Collar(top, under - top, site.drop - site.upright_thickness - top)

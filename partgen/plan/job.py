@@ -13,7 +13,7 @@ from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.plan.clearance import Draws
-from partgen.plan.heights import Crown, Site, chosen_crown, crown_height, proud_u95
+from partgen.plan.heights import Crown, Site, chosen_crown, crown_height, lies_on_crown, proud_u95
 from partgen.plan.mount import Materials
 from partgen.plan.opening import Opening
 from partgen.plan.records import PositionPlan
@@ -57,7 +57,14 @@ def crown_of(job: Job, spec: PartSpec, position: Position, site: Site) -> Crown:
     error = job.estimate.height_error.value
     forced = spec.height if position.height is None else position.height
     carried = spec.carried or 0.0
-    crown = crown_height(site.drop - carried, wanted_proud(spec, position), forced, error, job.printer)
+    crown = crown_height(
+        site.drop - carried,
+        wanted_proud(spec, position),
+        forced,
+        error,
+        job.printer,
+        on_bed=lies_on_crown(spec.orientation),
+    )
     choice = job.choices.get(position.label)
     if choice is None:
         return crown

@@ -20,7 +20,7 @@ from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.plan.even import LEVEL, Option, choose, neighbours, variances
-from partgen.plan.heights import on_layers
+from partgen.plan.heights import lies_on_crown, on_layers
 
 REMAKE = 0.01
 """What making a part again must gain: this much less probability of a visible fault."""
@@ -104,7 +104,8 @@ def choose_parts(
     for i, position in enumerate(profile.position):
         forced = position.height if position.height is not None else profile.part_of(position).height
         up = carried[i] or 0.0
-        fresh = _fresh(estimate, printer, i, wanted[i] - up, forced)
+        on_bed = lies_on_crown(profile.part_of(position).orientation)
+        fresh = _fresh(estimate, printer, i, wanted[i] - up, forced, on_bed=on_bed)
         row = _row(estimate, i)
         mine = [
             Option(height + up + estimate.height_error.value - float(estimate.drop[i]) - wanted[i], row,
@@ -112,7 +113,11 @@ def choose_parts(
             for height in fresh
         ]  # fmt: skip
         part = history.built.get(position.label)
-        if part is not None and position.label not in history.remake and _still(part, forced, estimate, printer):
+        if (
+            part is not None
+            and position.label not in history.remake
+            and _still(part, forced, estimate, printer, on_bed=on_bed)
+        ):
             error, kept_row, own = _of_part(estimate, printer, i, part, up)
             kept = Option(error - wanted[i], kept_row, own)
             # the same again is a remedy only where this one came out unlike its file
@@ -197,18 +202,25 @@ def _wanted(profile: Profile, position: Position, estimate: Estimate, printer: P
     if part.carried is None:  # its height is its own affair: whatever comes of it is what is wanted
         own = position.height if position.height is not None else part.height
         assert own is not None, "a kind whose height decides nothing says how tall it is"
-        return _fresh(estimate, printer, i, 0.0, own)[0] + estimate.height_error.value - float(estimate.drop[i])
+        on_bed = lies_on_crown(part.orientation)
+        return (
+            _fresh(estimate, printer, i, 0.0, own, on_bed=on_bed)[0]
+            + estimate.height_error.value
+            - float(estimate.drop[i])
+        )
     return part.proud if position.proud is None else position.proud
 
 
-def _fresh(estimate: Estimate, printer: Printer, i: int, wanted: float, forced: float | None) -> list[float]:
+def _fresh(
+    estimate: Estimate, printer: Printer, i: int, wanted: float, forced: float | None, *, on_bed: bool
+) -> list[float]:
     """Model heights a new part could have: the layers below and above the exact one, nearest first."""
     error = estimate.height_error.value
     if forced is not None:
-        return [on_layers(forced - error, printer, first=True)]
+        return [on_layers(forced - error, printer, first=on_bed)]
     exact = float(estimate.drop[i]) + wanted - error
-    nearest = on_layers(exact, printer, first=True)
-    other = on_layers(nearest + math.copysign(printer.layer_height, exact - nearest), printer, first=True)
+    nearest = on_layers(exact, printer, first=on_bed)
+    other = on_layers(nearest + math.copysign(printer.layer_height, exact - nearest), printer, first=on_bed)
     return list(dict.fromkeys(round(height, 6) for height in (nearest, other)))
 
 
@@ -241,11 +253,11 @@ def _by_chance(estimate: Estimate, part: BuiltPart) -> float:
     return float(estimate.joint.mean[column]) if column is not None else 0.0
 
 
-def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: Printer) -> bool:
+def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: Printer, *, on_bed: bool) -> bool:
     """False where a forced height now asks for another part."""
     if forced is None:
         return True
-    return abs(on_layers(forced - estimate.height_error.value, printer, first=True) - part.model_height) < LEVEL
+    return abs(on_layers(forced - estimate.height_error.value, printer, first=on_bed) - part.model_height) < LEVEL
 
 
 def _choice(place: _Place, option: Option, height: float, u: float) -> Choice:

@@ -92,6 +92,27 @@ def test_socket_depth():
     assert socket_depth(cap(), replace(SITE, obstacle=1.0), PRINTER) == pytest.approx(0.2)  # never nothing
 
 
+@given(
+    layer=st.sampled_from([0.08, 0.1, 0.12, 0.15, 0.2, 0.3]),
+    first=st.sampled_from([None, 0.1, 0.2, 0.25, 0.3, 0.35]),
+    wanted=st.floats(3.0, 15.0),
+    seat=st.floats(2.0, 8.0),
+    down=st.booleans(),
+)
+def test_floor_and_crown_lie_on_the_layers_counted_from_the_bed(layer, first, wanted, seat, down):
+    """Whichever end lies on the bed, and however thick the first layer is: no face waits between two layers."""
+    printer = PRINTER.model_copy(update={"first_layer": first, "layer_height": layer})
+    spec = cap(orientation="crown-down" if down else None)
+    depth = socket_depth(spec, replace(SITE, seat_length=seat), printer)
+    model = crown_height(wanted, 0.0, None, 0.0, printer, on_bed=down).model
+    planes = [model] if down else [depth, depth + model]  # over the bed
+    for plane in planes:
+        steps = (plane - (first or layer)) / layer
+        assert abs(steps - round(steps)) < 1e-6, plane
+    assert abs(model - wanted) <= layer / 2 + 1e-9
+    assert depth <= max(seat - 0.3, first or layer, layer) + 1e-6
+
+
 def test_underside_of_a_slanted_panel():
     """The face falls 0.03 x 6 + 0.04 x 3 to the corner of a 12 x 6 flange; the thickness stands askew."""
     site = replace(SITE, slope=(0.03, 0.04))
@@ -117,6 +138,12 @@ def test_collar_on_a_level_panel():
     found = collar(cap(), SITE, Section("rectangle", 12.0, 6.0), -3.8, 6.8, PRINTER)
     assert found is not None
     assert (found.top, found.rest_gap, found.lift) == pytest.approx((1.8, 0.5, 0.5))
+
+
+def test_a_collar_s_top_counts_the_first_layer_of_the_bed_it_stands_on():
+    printer = PRINTER.model_copy(update={"first_layer": 0.2, "layer_height": 0.15})
+    assert layers_below(-2.0, -4.7, printer) == pytest.approx(-4.7 + 0.2 + 16 * 0.15)
+    assert layers_below(-2.0, -4.7, printer, first=False) == pytest.approx(-4.7 + 18 * 0.15)
 
 
 def test_collar_on_a_slanted_panel_keeps_its_gap_where_it_is_nearest():
