@@ -5,10 +5,13 @@ Needs Debian's chromium and the test extra. Run it after a change that is meant 
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -40,9 +43,53 @@ def main() -> None:
             browser.close()
 
 
+def tutorial() -> None:
+    """Follow the tutorial's commands in a temporary folder; keep what they print, and photograph what they make."""
+    text = (HERE / "tutorial.md").read_text(encoding="utf-8")
+    with tempfile.TemporaryDirectory() as name:
+        folder, said = Path(name), {}
+        for block in re.findall(r"^```sh\n(.*?)^```", text, flags=re.S | re.M):
+            done = subprocess.run(["sh", "-e", "-c", block], cwd=folder, check=True, capture_output=True, text=True)
+            for command in re.findall(r"(?m)^partgen (\w+)", block):
+                said.setdefault(command, done.stdout)
+        for command in ("predict", "trial"):
+            (HERE / "pictures" / f"tutorial-{command}.txt").write_text(said[command].strip() + "\n", encoding="utf-8")
+        made = folder / "outputs" / "tide-gauge"
+        with sync_playwright() as p, serving(folder) as address:
+            browser = p.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+            page = browser.new_page(viewport={"width": 1100, "height": 900})
+
+            def shoot(what: str, at: str, element: str = "") -> None:
+                page.goto(at if at.startswith("http") else (made / at).as_uri())
+                page.wait_for_timeout(1500)  # the 3D view draws its first frames
+                target = page.locator(element).first if element else page
+                target.screenshot(path=HERE / "pictures" / f"{what}.png")
+
+            shoot("tutorial-sheet", "sheet.html")
+            shoot("tutorial-report", "r01/report.html")
+            shoot("tutorial-round", "r01/report.html", "#solid")
+            shoot("tutorial-section", "r01/report.html", "#pos-0")
+            shoot("tutorial-since", "r02/report.html", "section:has(h2:text-is('Since r01'))")
+            page.set_viewport_size({"width": 1100, "height": 720})
+            shoot("bench-page", address)
+            browser.close()
+
+
+@contextmanager
+def serving(folder: Path) -> Iterator[str]:
+    """The bench page of the tutorial's panel: its address, token included."""
+    command = [sys.executable, "-m", "partgen", "bench", "profiles/tide-gauge.toml", "--port", "8479", "--quiet"]
+    with subprocess.Popen(command, cwd=folder, stdout=subprocess.PIPE, text=True) as server:
+        try:
+            assert server.stdout is not None
+            yield server.stdout.readline().strip()
+        finally:
+            server.terminate()
+
+
 FAMILIES = {
     "knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1",
-    "extension": "K4",
+    "extension": "K4", "plug": "LAMP", "plug-fingers": "COUNT",
 }  # fmt: skip
 """A position of the tide gauge's panel that shows each."""
 
@@ -72,4 +119,5 @@ def families() -> None:
 
 if __name__ == "__main__":
     main()
+    tutorial()
     families()

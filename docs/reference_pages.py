@@ -21,6 +21,7 @@ from partgen.families import FAMILIES
 from partgen.fit import document
 from partgen.log import records
 from partgen.model import panel, part, printer, profile
+from partgen.model.ways import WAYS
 from partgen.profile.bounds import bounds_of
 from partgen.profile.library import list_materials, list_printers, list_seats
 
@@ -43,7 +44,7 @@ def write(folder: Path) -> None:
             "A file in `printers/` or `materials/` beside the profile hides a shipped one of the same name. "
             f"Shipped printers: {names(list_printers())}. Shipped materials: {names(list_materials())}. "
             f"Known seats: {names(list_seats())}.",
-            [printer.Printer, printer.PrintErrors, printer.PrintError, printer.Material],
+            [printer.Printer, printer.PrintErrors, printer.PrintError, printer.CouponResult, printer.Material],
         ),
         "python.md": python_page(),
         "fit.md": page(
@@ -78,16 +79,32 @@ def commands() -> str:
 def profile_page() -> str:
     """The profile's tables, families' keys included."""
     shapes = [c for base in (panel.HoleBase, panel.SeatBase) for c in (base, *base.__subclasses__())]
-    models = [profile.Profile, profile.Target, panel.Caliper, panel.Panel, panel.Gap, *shapes]
+    models = [profile.Profile, profile.Target, panel.Caliper, panel.Panel, panel.Gap, panel.Spacing, *shapes]
     # what several families share stands once, before the first of them
     models += [base for keys in FAMILIES.values() for base in reversed(keys.__mro__) if issubclass(base, part.PartSpec)]
     models += [part.Position]
-    return page(
-        "Profile: NAME.toml",
-        "One TOML file per panel: what was measured and what is wanted. A *reading* is a number, a list of "
-        'repeats, or text with a unit ("0.172 in", "11/64 in"). Bare numbers are in the profile\'s `unit`.',
-        models,
+    return (
+        page(
+            "Profile: NAME.toml",
+            "One TOML file per panel: what was measured and what is wanted. A *reading* is a number, a list of "
+            'repeats, text with a unit ("0.172 in", "11/64 in"), or text with its own uncertainty ("11.51 ± 0.04 mm"). '
+            "Bare numbers are in the profile's `unit`.",
+            models,
+        )
+        + other_ways()
     )
+
+
+def other_ways() -> str:
+    """What may stand instead of a plain reading, from what the code says of each way."""
+    rows = []
+    for keys, way in WAYS.items():
+        about = " ".join(inspect.cleandoc(way.__doc__ or "").partition("\n\n")[0].split())
+        rows.append(f"| `{{ {', '.join(f'{key} = ...' for key in sorted(keys))} }}` | {about} |")
+    head = (
+        "\n## Instead of a plain reading\n\nWhere the calipers do not reach, a reading may be written another way:\n\n"
+    )
+    return head + "| written | meaning |\n|---|---|\n" + "\n".join(rows) + "\n"
 
 
 def python_page() -> str:
@@ -132,7 +149,43 @@ def section(model: type[BaseModel]) -> str:
         cells = (f"`{name}`", type_name(field.annotation), default, str(bound), notes.get(name, ""))
         rows.append("| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |")
     table = "| key | kind | default | plausible | meaning |\n|---|---|---|---|---|\n" + "\n".join(rows) if rows else ""
-    return f"## {model.__name__}\n\n{about}\n\n{table}\n"
+    return f"## {heading(model)}\n\n{about}\n\n{table}\n"
+
+
+def heading(model: type[BaseModel]) -> str:
+    """A model as its table stands in the file, where it is one; else its name."""
+    shape = model.model_fields.get("shape")
+    if issubclass(model, (panel.HoleBase, panel.SeatBase)):
+        table = "[hole.NAME]" if issubclass(model, panel.HoleBase) else "[seat.NAME]"
+        return f'`{table}` with `shape = "{typing.get_args(shape.annotation)[0]}"`' if shape else f"Every `{table}`"
+    if issubclass(model, part.PartSpec):
+        own = next((kind for kind, keys in FAMILIES.items() if keys is model), None)
+        kinds = [kind for kind, keys in FAMILIES.items() if issubclass(keys, model)]
+        shared = "every kind" if len(kinds) == len(FAMILIES) else ", ".join(kinds)
+        return f'`[part.NAME]` with `kind = "{own}"`' if own else f"`[part.NAME]`: shared by {shared}"
+    return TABLES.get(model, model.__name__)
+
+
+TABLES: dict[type[BaseModel], str] = {
+    profile.Profile: "The top of the file",
+    profile.Target: "`[target]`",
+    panel.Caliper: "`[caliper]`",
+    panel.Panel: "`[panel]`",
+    panel.Gap: "`[[panel.gap]]`",
+    panel.Spacing: "`[[spacing]]`",
+    part.Position: "`[[position]]`",
+    records.Log: "The top of the file",
+    records.Revision: "`[[revision]]`",
+    records.BuiltPosition: "`[[revision.built]]`",
+    records.Trial: "`[[trial]]`",
+    records.Snapshot: "`[[snapshot]]`",
+    printer.Printer: "A printer: the top of the file",
+    printer.PrintErrors: "`[error]`",
+    printer.PrintError: "`[error.hole]`, `[error.peg]`, ...",
+    printer.CouponResult: "`[coupon]`",
+    printer.Material: "A material",
+}
+"""How each record is written in its file."""
 
 
 def attribute_docs(model: type[BaseModel]) -> dict[str, str]:

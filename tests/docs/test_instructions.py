@@ -62,11 +62,11 @@ def test_a_known_seat_is_a_file(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("sign", "but"),
-    [(r'TubeSeat|"tube"', ()), (r'"vat-photopolymerization"|"powder-bed-fusion"', ())],
+    "sign",
+    [r'TubeSeat|"tube"', '"vat-photopolymerization"|"powder-bed-fusion"'],
     ids=["shapes of seats", "processes"],
 )
-def test_every_module_that_knows_them_apart_is_named(sign, but):
+def test_every_module_that_knows_them_apart_is_named(sign):
     named = set(re.findall(r"[\w-]+\.py", REST))
     knowing = [
         path

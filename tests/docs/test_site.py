@@ -6,25 +6,32 @@ import os
 import re
 import subprocess
 import sys
+import textwrap
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
+
+from partgen.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 
 
 def shell_blocks(page: Path) -> list[str]:
-    return re.findall(r"^```sh\n(.*?)^```", page.read_text(encoding="utf-8"), flags=re.S | re.M)
+    """Every block of commands, also one that stands under an item of a list."""
+    found = re.findall(r"^( *)```sh\n(.*?)^ *```", page.read_text(encoding="utf-8"), flags=re.S | re.M)
+    return [textwrap.dedent(block) for _, block in found]
 
 
-def run(block: str, folder: Path) -> subprocess.CompletedProcess[str]:
+def run(block: str, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
     """A block as a person would paste it into a shell, with this environment's partgen first on the path."""
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     return subprocess.run(
         ["sh", "-e", "-c", block],
         cwd=folder,
         env={**os.environ, "PATH": path},
+        input=typed,
         capture_output=True,
         text=True,
         check=False,
@@ -46,11 +53,74 @@ def test_the_site_builds_with_warnings_as_errors_and_no_broken_link(tmp_path):
         assert not outside, page
 
 
-@pytest.mark.parametrize("page", sorted((DOCS / "howto").glob("*.md")), ids=lambda p: p.stem)
+PAGES = sorted(page for page in (DOCS / "howto").glob("*.md") if shell_blocks(page))
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
 def test_how_to_commands_run(page, tmp_path):
+    """In a folder that holds what the pages speak of: a profile called my-panel (README's), and filled forms."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (tmp_path / "profiles").mkdir()
+    profile = re.search(r"```toml\n(.*?)```", readme, flags=re.S)[1]
+    (tmp_path / "profiles" / "my-panel.toml").write_text(profile, encoding="utf-8")
     for block in shell_blocks(page):
+        for form in tmp_path.glob("outputs/*/coupon/readings.csv"):
+            fill(form)
         done = run(block, tmp_path)
         assert done.returncode == 0, f"{block}\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}"
+
+
+def fill(form: Path) -> None:
+    """What a person would read of a coupon that printed well: bores small, everything else large by a little."""
+    head, *rows = form.read_text(encoding="utf-8").splitlines()
+    lines = [head]
+    for number, name, *_ in (row.split(",") for row in rows):
+        nominal = 10.0 if name.startswith("tongue") else float(name.rpartition("-")[2])
+        error = -0.15 if name.startswith("bore") else 0.15 if name == "tongue-bed" else 0.04
+        lines.append(",".join([number, name, *(f"{nominal + error + 0.01 * k:.2f}" for k in (-1, 0, 1))]))
+    form.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_every_command_line_on_a_page_names_a_command_and_options_that_there_are():
+    """Also those that no test runs, since they need hands, a scanner or a browser."""
+    options = {
+        str(c.name or c.callback.__name__): {
+            o
+            for p in get_command(app).commands[c.name or c.callback.__name__].params
+            for o in (*p.opts, *p.secondary_opts)
+        }
+        for c in app.registered_commands
+    }
+    lines = 0
+    for page in [ROOT / "README.md", ROOT / "DEVELOPERS.md", *DOCS.glob("*.md"), *(DOCS / "howto").glob("*.md")]:
+        text = page.read_text(encoding="utf-8").replace("\\\n", " ")
+        code = "\n".join(
+            [*re.findall(r"```(?:sh|text)\n(.*?)```", text, flags=re.S), *re.findall(r"`([^`\n]+)`", text)]
+        )
+        for line in re.findall(r"^\s*partgen ([a-z]+(?: [^\n#]*)?)", code, flags=re.M):
+            words = line.split()
+            assert words[0] in options, f"{page.name}: partgen {line}"
+            used = {word.partition("=")[0] for word in words[1:] if re.match(r"--[a-z]", word)}
+            assert used <= options[words[0]] | {"--help"}, f"{page.name}: partgen {line}"
+            lines += 1
+    assert lines > 30
+
+
+def test_what_the_tutorial_shows_is_what_it_prints_today():
+    """Its texts are kept by docs/pictures.py: run `poe pictures` when this fails."""
+    shown = (DOCS / "pictures" / "tutorial-predict.txt").read_text(encoding="utf-8")
+    rows = {line.split()[0]: line.split() for line in shown.splitlines() if re.match(r"[AB]\d ", line)}
+    assert sorted(rows) == ["A1", "A2", "A3", "B1", "B2", "B3"]
+    assert all(row[-1] == "pass" for row in rows.values())
+    assert float(rows["A1"][2]) < float(rows["A2"][2]) < float(rows["A3"][2])
+
+
+def test_every_picture_that_a_page_shows_is_there_and_none_is_left_over():
+    pages = [ROOT / "README.md", *DOCS.rglob("*.md")]
+    named = {
+        Path(name).name for page in pages for name in re.findall(r"pictures/([\w-]+\.(?:png|txt))", page.read_text())
+    }
+    assert named == {path.name for path in (DOCS / "pictures").iterdir()}
 
 
 def test_every_test_that_the_mathematics_names_exists():
@@ -62,6 +132,22 @@ def test_every_test_that_the_mathematics_names_exists():
             ["grep", "-rlE", f"def {name}\\(", str(ROOT / "tests")], capture_output=True, text=True, check=False
         )
         assert found.stdout, name
+
+
+def test_readmes_commands_run_one_after_another(tmp_path):
+    """Those of its second block, with the questions of `start` answered by options and the others' typed ahead."""
+    lines = next(b for b in shell_blocks(ROOT / "README.md") if "partgen start" in b).splitlines()
+    lines = [line.partition("#")[0].strip() for line in lines if line.startswith("partgen")]
+    assert [line.split()[1] for line in lines] == ["start", "measure", "predict", "build", "trial", "build"]
+    lines[0] += (
+        ' --rows 1 --columns 2 --pitch 19 --hole "round 9.0" --thickness 2.03 --seat "round 3.0"'
+        " --seat-length 4.0 --travel 1.5 --drop 4.3 --proud 2.0 --yes"
+    )
+    typed = {1: "go A2\n4.62\n4.60\nstop\n", 4: "1.9\nfree\nholds\n\n" * 2}
+    for number, line in enumerate(lines):
+        done = run(line, tmp_path, typed.get(number, ""))
+        assert done.returncode in (0, 1) if number != 4 else done.returncode == 0, f"{line}\n{done.stdout}{done.stderr}"
+    assert (tmp_path / "outputs/my-panel/r01/report.html").is_file()
 
 
 def test_readme_lists_the_very_files_that_a_build_makes():
