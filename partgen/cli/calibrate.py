@@ -50,14 +50,14 @@ def calibrate(
         readings = _ask(printer, out, home, kind, material)
     learned = learn(
         printer,
-        _text(readings),
+        text_of(readings),
         str(readings),
         home=home,
         process=kind,
         material=material,
         caliper=Caliper(limit_of_error=limit_of_error),
     )
-    _show(learned, quiet=quiet)
+    show_learned(learned, quiet=quiet)
     raise typer.Exit(EXIT_DONE)
 
 
@@ -76,7 +76,8 @@ def process_named(name: str) -> Process:
     raise InputError(Fault("--process", f'"{name}"', f"one of {', '.join(get_args(Process))}"))
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """A filled form. Raises InputError, OutsideError."""
     try:
         there = path.is_file()
     except OSError:  # far too long a name
@@ -91,7 +92,9 @@ def _text(path: Path) -> str:
         raise OutsideError(f"{path} could not be read: {error.strerror or error}") from error
 
 
-def _show(learned: Learned, *, quiet: bool) -> None:
+def show_learned(learned: Learned, *, quiet: bool) -> None:
+    """What was found, beside what stood there before."""
+
     def cells(printer: Printer, kind: str) -> list[str]:
         error = getattr(printer.error, kind)
         return [f"{error.value:+.3f}", f"{2 * error.u:.3f}", f"{error.spread:.3f}"]
@@ -115,7 +118,7 @@ def _ask(name: str, out: Path, home: Path, process: Process, material: str | Non
 
     path = out / name / "coupon" / "readings.csv"
     printer, _ = base_printer(name, home, process, material)
-    guide = Guide(_text(path) if path.is_file() else "", str(path), features(printer))
+    guide = Guide(text_of(path) if path.is_file() else "", str(path), features(printer))
     path.parent.mkdir(parents=True, exist_ok=True)
     say(f"One reading and Enter at a time, saved in {path}; type help for undo, skip and the rest.")
     try:

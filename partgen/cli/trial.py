@@ -9,7 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import OUTPUTS, Json, PrinterName, ProfilePath, Quiet, Seed, UnusedOut, say, show_table
+from partgen.cli.common import (
+    EXIT_DONE,
+    OUTPUTS,
+    Json,
+    PrinterName,
+    ProfilePath,
+    Quiet,
+    Seed,
+    UnusedOut,
+    say,
+    show_table,
+)
+from partgen.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from partgen.pipeline.trials import Recorded, Result
@@ -24,7 +36,8 @@ def trial(
         Path | None,
         typer.Argument(
             metavar="RESULTS.CSV",
-            help="A table with the header label,proud_mm,feel,grip,note; without it you are asked part by part.",
+            help="A table with the header label,proud_mm,feel,grip,note; without it you are asked part by part. "
+            "Or a coupon's form, filled in: what it tells goes into the profile's printer.",
             show_default=False,
         ),
     ] = None,
@@ -48,6 +61,11 @@ def trial(
     from partgen.pipeline.trials import read_results, record
 
     del out  # a trial lands in the log
+    if results is not None and _is_coupon(results):
+        if revision is not None or swapped or as_entered:
+            raise InputError(Fault(str(results), "a coupon's form", "no --revision, --swapped or --as-entered with it"))
+        _coupon(profile, results, printer, as_json=as_json, quiet=quiet)
+        raise typer.Exit(EXIT_DONE)
     left_out = [label.strip() for label in swapped.split(",") if label.strip()]
     if results is None:
         found, left_out, revision, as_entered = _guided(profile, revision, printer)
@@ -69,6 +87,39 @@ def trial(
     else:
         _print(recorded, quiet=quiet)
     raise typer.Exit(exit_code(recorded.planned.document))
+
+
+def _is_coupon(path: Path) -> bool:
+    from partgen.printing.coupon_readings import is_form
+
+    try:
+        with path.open("rb") as file:
+            return is_form(file.read(400).decode("utf-8", "replace"))
+    except OSError:  # whoever reads all of it says what is wrong
+        return False
+
+
+def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, quiet: bool) -> None:
+    """A coupon tried on the profile's own switch, and measured: the printer's file beside the profile."""
+    from typing import get_args
+
+    from partgen.cli.calibrate import show_learned, text_of
+    from partgen.model.printer import Process
+    from partgen.pipeline.calibrating import learn
+    from partgen.profile.load import load_profile
+
+    loaded = load_profile(profile).profile
+    name = printer or loaded.printer
+    if name in get_args(Process):
+        expected = (
+            f'a printer of your own, named in the profile (printer = "my-printer") or by --printer: {name} is any'
+        )
+        raise InputError(Fault(str(form), "a coupon's form", expected))
+    learned = learn(name, text_of(form), str(form), home=profile.parent, caliper=loaded.caliper)
+    if as_json:
+        print(learned.printer.model_dump_json(indent=2, include={"title", "material", "error", "coupon"}))
+    else:
+        show_learned(learned, quiet=quiet)
 
 
 def _print(recorded: Recorded, *, quiet: bool) -> None:

@@ -68,6 +68,16 @@ def form(coupon: Coupon) -> str:
     return out.getvalue()
 
 
+def is_form(text: str) -> bool:
+    """Whether a table is a coupon's form, by its first line.
+
+    >>> is_form("print;feature;reading 1"), is_form("label,proud_mm,feel")
+    (True, False)
+    """
+    header = text.removeprefix("\ufeff").partition("\n")[0]
+    return [cell.strip().lower() for cell in header.split(_delimiter(header))[:2]] == ["print", "feature"]
+
+
 def is_filled(text: str) -> bool:
     """Whether somebody has typed a reading into a form.
 

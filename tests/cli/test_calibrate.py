@@ -158,3 +158,26 @@ def test_readings_at_the_prompt_are_kept_as_they_come(tmp_path: Path) -> None:
     assert printer.error.peg == find_printer("material-extrusion").error.peg
     again = run("calibrate", "workshop", folder=tmp_path, typed="skip\n3.82\nstop\n")
     assert again.returncode == 0 and "1,bore-square-4,3.80,3.82" in form.read_text(encoding="utf-8")
+
+
+def test_a_coupon_s_form_given_to_trial_feeds_the_profile_s_printer(tmp_path: Path) -> None:
+    """Choosing from the fit ladder by feel is a trial like any other: the same file as by `calibrate`."""
+    text = (SHIPPED / "fog-signal-controller.toml").read_text(encoding="utf-8")
+    (tmp_path / "panel.toml").write_text(text, encoding="utf-8")
+    form = tmp_path / "form.csv"
+    filled_form(form)
+    with form.open("a", encoding="utf-8") as file:
+        file.write("1,fit-4 (+0.10),no,,\n1,fit-5 (+0.15),tight,,\n1,fit-6 (+0.20),holds,,\n")
+    refused = run("trial", "panel.toml", "form.csv", folder=tmp_path)
+    assert refused.returncode == 2 and "a printer of your own" in refused.stderr
+    assert not (tmp_path / "printers").exists()
+    wrong = run("trial", "panel.toml", "form.csv", "--printer", "own", "--revision", "r01", folder=tmp_path)
+    assert wrong.returncode == 2 and not (tmp_path / "printers").exists()
+    done = run("trial", "panel.toml", "form.csv", "--printer", "own", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "bores" in done.stdout and not (tmp_path / "panel.log.toml").exists()
+    other = tmp_path / "other"
+    assert run("calibrate", "own", "form.csv", "--profiles", str(other), folder=tmp_path).returncode == 0
+    assert (tmp_path / "printers" / "own.toml").read_bytes() == (other / "printers" / "own.toml").read_bytes()
+    planned = run("predict", "panel.toml", "--printer", "own", "--json", folder=tmp_path)
+    assert '"printer": "own"' in planned.stdout
