@@ -293,3 +293,9 @@ def test_a_place_says_what_mounting_takes_from_it(seat, over):
         assert place.keyed_over == pytest.approx(over, abs=0.011)
         assert place.lean_height == pytest.approx(min(highest + 2.4, 5.8) if drop > 0 else 0.0, abs=0.02)
         assert place.at_limit == profile.hole["window"].offset_limit
+
+
+def test_corners_stay_within_a_section_that_shrinks_in_either_direction():
+    """A corner radius is never more than half of the narrower side."""
+    assert offset(Section("rectangle", 6.0, 12.0, 2.5), 1.5) == Section("rectangle", 3.0, 9.0, 1.5)
+    assert offset(Section("rectangle", 12.0, 6.0, 2.5), 1.5) == Section("rectangle", 9.0, 3.0, 1.5)

@@ -1,0 +1,263 @@
+"""How many small faults in the heart its own tests notice, for developers. Not part of the tests.
+
+    python tests/mutation.py                       200 faults drawn from the heart with seed 1
+    python tests/mutation.py --count 400 --seed 7  another draw
+    python tests/mutation.py --only passage.py     one module; --list says what would be tried
+
+Works on a copy in a temporary folder. Each fault is one changed operator, comparison, number, sign, condition or
+function; it is noticed when a test of that module's own fails, or hangs. What is not noticed is listed by line,
+and a person looks at each: a test is missing, or the change makes no difference that matters.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import copy
+import importlib
+import io
+import os
+import random
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+PANEL = ("metrology/test_estimate_rows.py", "metrology/test_panel_fit.py", "metrology/test_estimate.py")
+HEART = {
+    "plan/heights.py": ("plan/test_plan_heights.py", "plan/test_heart.py"),
+    "plan/passage.py": ("plan/test_passage.py",),
+    "plan/sections.py": ("plan/test_sections.py", "plan/test_passage.py", "plan/test_heart.py"),
+    "plan/erosion.py": ("plan/test_erosion.py", "plan/test_room_draws.py", "plan/test_heart.py"),
+    "plan/clearance.py": ("plan/test_room_draws.py", "plan/test_largest_section.py", "plan/test_heart.py"),
+    "plan/section.py": ("plan/test_largest_section.py", "plan/test_heart.py"),
+    "plan/opening.py": ("plan/test_room_draws.py", "plan/test_solve.py", "plan/test_heart.py"),
+    "plan/stack.py": ("plan/test_room_draws.py",),
+    "plan/level.py": ("plan/test_level.py",),
+    "plan/caps.py": ("plan/test_caps.py", "plan/test_solve.py", "plan/test_heart.py"),
+    "plan/mount.py": ("plan/test_solve.py", "plan/test_heart.py"),
+    "plan/neighbours.py": ("plan/test_heart.py", "plan/test_solve.py", "plan/test_plan_findings.py"),
+    "plan/judge.py": ("plan/test_plan_findings.py", "plan/test_solve.py", "plan/test_heart.py"),
+    "plan/solve.py": ("plan/test_solve.py", "plan/test_plan_findings.py", "plan/test_any_profile.py"),
+    "metrology/estimate.py": PANEL,
+    "metrology/unknowns.py": PANEL,
+    "metrology/gathered.py": (*PANEL, "metrology/test_doubts.py"),
+    "metrology/linear.py": ("metrology/test_linear.py",),
+    "metrology/readings.py": ("metrology/test_readings.py", "metrology/test_doubts.py"),
+}
+"""Modules of the heart with the tests that stand for each, quick ones first."""
+HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "scipy.spatial", "shapely", "pydantic", "tomlkit", "pint", "pytest")
+HEAVIER = ("hypothesis", "hypothesis.strategies", "uncertainties", "statsmodels.api", "metrolopy")
+SWAPS: dict[type[ast.AST], type[ast.AST]] = {
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+    ast.Pow: ast.Mult,
+    ast.FloorDiv: ast.Div,
+    ast.Mod: ast.Mult,
+    ast.MatMult: ast.Mult,
+    ast.Lt: ast.LtE,
+    ast.LtE: ast.Lt,
+    ast.Gt: ast.GtE,
+    ast.GtE: ast.Gt,
+    ast.Eq: ast.NotEq,
+    ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is,
+    ast.In: ast.NotIn,
+    ast.NotIn: ast.In,
+    ast.And: ast.Or,
+    ast.Or: ast.And,
+    ast.BitAnd: ast.BitOr,
+    ast.BitOr: ast.BitAnd,
+}
+NAMES = {
+    "min": "max",
+    "floor": "ceil",
+    "sin": "cos",
+    "minimum": "maximum",
+    "all": "any",
+    "hypot": "dist",
+    "argmin": "argmax",
+}
+NAMES = {**NAMES, **{there: here for here, there in NAMES.items()}}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One changed place."""
+
+    module: str
+    line: int
+    was: str
+    now: str
+    source: str
+    """The whole module with the change."""
+
+    def __str__(self) -> str:
+        return f"partgen/{self.module}:{self.line}: {self.was}  -->  {self.now}"
+
+
+def mutants(module: str) -> list[Mutant]:
+    """Every fault there is for a module, in the order of its lines."""
+    text = (ROOT / "partgen" / module).read_text(encoding="utf-8")
+    lines = text.encode().splitlines(keepends=True)
+    starts = [0]
+    for line in lines:
+        starts.append(starts[-1] + len(line))
+    found = []
+    for node in _code(ast.parse(text)):
+        begin = starts[node.lineno - 1] + node.col_offset
+        end = starts[node.end_lineno - 1] + node.end_col_offset  # type: ignore[operator]
+        was = ast.unparse(node)
+        for changed in _changed(node):
+            now = ast.unparse(changed)
+            if now == was:
+                continue
+            new = now if isinstance(node, ast.stmt) else f"({now})"
+            data = text.encode()
+            source = (data[:begin] + new.encode() + data[end:]).decode()
+            found.append(Mutant(module, node.lineno, was.split("\n")[0], now.split("\n")[0], source))
+    return sorted(found, key=lambda m: (m.line, m.was, m.now))
+
+
+def _code(tree: ast.AST) -> Iterator[ast.expr | ast.stmt]:
+    """Expressions and counting statements that are run; annotations, imports, and words of errors left out."""
+    waiting: list[ast.AST] = [tree]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.expr | ast.AugAssign):
+            yield node
+        for field, value in ast.iter_fields(node):
+            if field in ("annotation", "returns", "decorator_list") or isinstance(node, ast.JoinedStr | ast.Raise):
+                continue
+            waiting += [one for one in (value if isinstance(value, list) else [value]) if isinstance(one, ast.AST)]
+
+
+def _changed(node: ast.AST) -> Iterator[ast.AST]:
+    """The faults of one node, children as they are."""
+
+    def other(**fields: object) -> ast.AST:
+        new = copy.copy(node)
+        for name, value in fields.items():
+            setattr(new, name, value)
+        return new
+
+    match node:
+        case ast.BinOp(op=op) | ast.AugAssign(op=op) | ast.BoolOp(op=op) if type(op) in SWAPS:
+            yield other(op=SWAPS[type(op)]())
+        case ast.Compare(ops=ops):
+            for i, op in enumerate(ops):
+                yield other(ops=[*ops[:i], SWAPS[type(op)](), *ops[i + 1 :]])
+        case ast.UnaryOp(op=ast.USub() | ast.Not(), operand=operand):
+            yield operand
+        case ast.Constant(value=bool() as value):
+            yield ast.Constant(not value)
+        case ast.Constant(value=int() | float() as value):
+            yield ast.Constant(value + 1)
+            if isinstance(value, float) and value:
+                yield ast.Constant(value * 0.8)
+        case ast.IfExp(body=body, orelse=orelse):
+            yield other(body=orelse, orelse=body)
+        case ast.Call(func=ast.Name(id=name)) if name in NAMES:
+            yield other(func=ast.Name(NAMES[name]))
+        case ast.Call(func=ast.Attribute(attr=name, value=value)) if name in NAMES:
+            yield other(func=ast.Attribute(value, NAMES[name]))
+
+
+def tried(mutant: Mutant | None, tests: tuple[str, ...], place: Path, limit: float) -> str:
+    """ "noticed", "noticed, late" or "not noticed" by a module's tests, in a child of this process."""
+    if mutant is not None:
+        target = place / "partgen" / mutant.module
+        kept = target.read_text(encoding="utf-8")
+        target.write_text(mutant.source, encoding="utf-8")
+    try:
+        child = os.fork()
+        if child == 0:
+            os._exit(_child(tests, place))
+        ends = time.monotonic() + limit
+        while time.monotonic() < ends:
+            done, status = os.waitpid(child, os.WNOHANG)
+            if done:
+                return "not noticed" if os.waitstatus_to_exitcode(status) == 0 else "noticed"
+            time.sleep(0.05)
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        return "noticed, late"
+    finally:
+        if mutant is not None:
+            target.write_text(kept, encoding="utf-8")
+
+
+def _child(tests: tuple[str, ...], place: Path) -> int:
+    import pytest
+
+    os.chdir(place)
+    sys.path.insert(0, str(place))
+    sys.dont_write_bytecode = True
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        return int(pytest.main(["-x", "-q", *(f"tests/{test}" for test in tests)]))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description="Mutation score of the heart")
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", help="modules whose name holds this")
+    parser.add_argument("--list", action="store_true", help="say what would be tried, and try nothing")
+    asked = parser.parse_args()
+    every = [mutant for module in HEART if asked.only in module for mutant in mutants(module)]
+    drawn = random.Random(asked.seed).sample(every, min(asked.count, len(every)))
+    drawn.sort(key=lambda m: (m.module, m.line))
+    print(f"{len(drawn)} of {len(every)} faults, seed {asked.seed}", flush=True)
+    if asked.list:
+        print(*drawn, sep="\n")
+        return 0
+    for name in (*HEAVY, *HEAVIER):
+        with contextlib.suppress(ImportError):
+            importlib.import_module(name)
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        for name in ("partgen", "tests", "profiles"):
+            shutil.copytree(ROOT / name, place / name, ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copy(ROOT / "pyproject.toml", place)
+        return score(drawn, place)
+
+
+def score(drawn: list[Mutant], place: Path) -> int:
+    """Tries all of them and prints what was found."""
+    limits: dict[str, float] = {}
+    counts: dict[str, list[int]] = {}
+    for mutant in drawn:
+        tests = HEART[mutant.module]
+        if mutant.module not in limits:
+            began = time.monotonic()
+            if tried(None, tests, place, 600) != "not noticed":
+                print(f"{mutant.module}: its tests fail without any fault")
+                return 1
+            limits[mutant.module] = 20 + 5 * (time.monotonic() - began)
+        result = tried(mutant, tests, place, limits[mutant.module])
+        noticed = counts.setdefault(mutant.module, [0, 0])
+        noticed[0] += result != "not noticed"
+        noticed[1] += 1
+        if result != "noticed":
+            print(f"{result}: {mutant}", flush=True)
+    for module, (yes, of) in counts.items():
+        print(f"{module:24} {yes:4} of {of:4}")
+    yes, of = (sum(one[k] for one in counts.values()) for k in (0, 1))
+    print(f"noticed {yes} of {of}: {100 * yes / of:.1f} %")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
