@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import ast
 import inspect
 import re
-import textwrap
 import types
 import typing
-from collections.abc import Iterator
 from pathlib import Path
 
 from pydantic import BaseModel
@@ -24,6 +21,7 @@ from partgen.model import panel, part, printer, profile
 from partgen.model.ways import WAYS
 from partgen.profile.bounds import bounds_of
 from partgen.profile.library import list_materials, list_printers, list_seats
+from partgen.profile.schema import field_texts
 
 NOTE = "<!-- Written from the code at every build; do not edit. -->\n\n"
 
@@ -138,7 +136,7 @@ def page(title: str, intro: str, models: list[type[BaseModel]]) -> str:
 def section(model: type[BaseModel]) -> str:
     """One model as a heading, its docstring and a table of its own keys (not its bases')."""
     about = inspect.cleandoc(model.__doc__ or "")  # its own: what a base says stands under the base
-    notes = attribute_docs(model)
+    notes = field_texts(model)
     rows = []
     for name in model.__annotations__:
         field = model.model_fields.get(name)
@@ -186,25 +184,6 @@ TABLES: dict[type[BaseModel], str] = {
     printer.Material: "A material",
 }
 """How each record is written in its file."""
-
-
-def attribute_docs(model: type[BaseModel]) -> dict[str, str]:
-    """The text under each field of a class, as written in its source."""
-    tree = ast.parse(textwrap.dedent(inspect.getsource(model))).body[0]
-    assert isinstance(tree, ast.ClassDef)
-    return dict(_documented(tree))
-
-
-def _documented(tree: ast.ClassDef) -> Iterator[tuple[str, str]]:
-    for before, after in zip(tree.body, tree.body[1:], strict=False):
-        if (
-            isinstance(before, ast.AnnAssign)
-            and isinstance(before.target, ast.Name)
-            and isinstance(after, ast.Expr)
-            and isinstance(after.value, ast.Constant)
-            and isinstance(after.value.value, str)
-        ):
-            yield before.target.id, " ".join(after.value.value.split())
 
 
 def type_name(annotation: object) -> str:
