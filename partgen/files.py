@@ -55,7 +55,35 @@ def write_atomic(path: Path, data: bytes) -> None:
             with contextlib.suppress(OSError):
                 Path(temporary).unlink()
         raise OutsideError(f"{path} could not be written: {error.strerror or error}; it is as it was before") from error
-    _sync_folder(real.parent)
+    sync_folder(real.parent)
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """A file in a folder that nobody reads yet; `settle` makes all of the folder's files last at once.
+
+    Raises OutsideError when it cannot be written.
+    """
+    try:
+        with path.open("wb") as file:
+            file.write(data)
+    except OSError as error:
+        raise OutsideError(f"{path} could not be written: {error.strerror or error}") from error
+
+
+def settle(folder: Path) -> None:
+    """Make everything in a folder last, so that a rename may follow. Raises OSError where the disk fails.
+
+    Once for all files: the first sync makes a disk write out most of what the others would wait for.
+    """
+    folders = [folder]
+    for path in sorted(folder.rglob("*")):
+        if path.is_dir():
+            folders.append(path)
+            continue
+        with path.open("rb") as file:
+            os.fsync(file.fileno())
+    for one in folders:
+        sync_folder(one)
 
 
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
@@ -130,7 +158,7 @@ def umask() -> int:
     return mask
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make a rename last; some file systems do not offer it, and the file is whole without it."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from partgen.errors import OutsideError
-from partgen.files import locked, write_atomic
+from partgen.files import locked, settle, write_atomic, write_new
 
 
 def test_new_file_gets_the_usual_permissions_and_an_old_one_keeps_its_own(tmp_path: Path) -> None:
@@ -112,3 +112,22 @@ def test_kill_9_at_any_moment_leaves_a_whole_file(tmp_path: Path) -> None:
         data = path.read_bytes()
         assert len(data) == 200_000
         assert len(set(data)) == 1
+
+
+def test_files_of_a_new_folder_are_written_plainly_and_synced_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced = []
+    plain = os.fsync
+    monkeypatch.setattr(
+        os, "fsync", lambda handle: synced.append(str(Path(f"/proc/self/fd/{handle}").readlink())) or plain(handle)
+    )
+    (tmp_path / "parts").mkdir()
+    made = [tmp_path / "fit.json", tmp_path / "parts" / "a.stl"]
+    for path in made:
+        write_new(path, b"x")
+    assert synced == []
+    settle(tmp_path)
+    assert sorted(synced) == sorted(map(str, [*made, tmp_path, tmp_path / "parts"]))
+    with pytest.raises(OutsideError, match="nowhere"):
+        write_new(tmp_path / "nowhere" / "a.stl", b"x")

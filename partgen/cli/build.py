@@ -39,6 +39,7 @@ def build(
     """Make the parts, prove that they fit, and write files, report and log entry as the next revision."""
     import sys
 
+    _start_kernel(profiles[0], out)
     from partgen.cli.summary import exit_code, print_document
     from partgen.pipeline.building import build_profile, chosen_formats
 
@@ -61,6 +62,15 @@ def build(
     elif as_json:
         print("[" + ",\n".join(document.model_dump_json(indent=2) for document in documents) + "]")
     raise typer.Exit(max(codes))
+
+
+def _start_kernel(first: Path, out: Path) -> None:
+    """Start the kernel before anything else is loaded, unless most shapes are likely to be kept from last time."""
+    from partgen.mesh import SHELF
+    from partgen.mesh.apart import warm
+
+    if first.is_file() and not ((out / first.stem).is_dir() and (out / SHELF).is_dir()):
+        warm()
 
 
 def _all_readable(profiles: list[Path], printer: str | None, revision: str | None) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from partgen.errors import OutsideError
-from partgen.files import write_atomic
+from partgen.files import write_new
 from partgen.mesh.records import CHORD, Floats, Mesh
 
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
@@ -35,8 +35,8 @@ def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
 
 
 def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
-    """Write the mesh to `path`, whose folder exists. Raises OutsideError when it cannot be written."""
-    write_atomic(path, stl_bytes(mesh, title))
+    """Write the mesh to `path`, in a folder not yet in use. Raises OutsideError when it cannot be written."""
+    write_new(path, stl_bytes(mesh, title))
 
 
 @dataclass(frozen=True)

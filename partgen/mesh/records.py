@@ -28,21 +28,21 @@ class Mesh:
     faces: Ints
     """(m, 3) indices into vertices."""
 
-    @cached_property
+    @property
     def triangles(self) -> Floats:
-        """(m, 3, 3) corner coordinates in mm."""
+        """(m, 3, 3) corner coordinates in mm; not kept, because a set of a thousand parts would hold gigabytes."""
         return self.vertices[self.faces]
 
     @cached_property
     def volume(self) -> float:
         """Signed volume in mm^3: sum of the tetrahedra from the origin (divergence theorem)."""
-        a, b, c = self.triangles[:, 0], self.triangles[:, 1], self.triangles[:, 2]
+        a, b, c = self.triangles.transpose(1, 0, 2)
         return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
 
     @cached_property
     def area(self) -> float:
         """Surface area in mm^2."""
-        a, b, c = self.triangles[:, 0], self.triangles[:, 1], self.triangles[:, 2]
+        a, b, c = self.triangles.transpose(1, 0, 2)
         return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
 
     @cached_property

@@ -33,8 +33,6 @@ from partgen.plan.records import PartModel
 if TYPE_CHECKING:
     from partgen.mesh.apart import Function
 
-FOLDER = ".shapes"
-"""What a shelf is called in the folder of all outputs."""
 ENDING = ".shape"
 LIMIT_BYTES, KEPT_BYTES = 200_000_000, 150_000_000
 """A shelf that grew beyond the first is brought down to the second: what was not used for longest goes first."""

@@ -16,13 +16,14 @@ from partgen.errors import Fault, InputError
 from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
 from partgen.export.threemf import About
-from partgen.files import write_atomic
+from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path
+from partgen.mesh import SHELF
 from partgen.mesh.apart import warm
-from partgen.mesh.shelf import FOLDER, Shelf
+from partgen.mesh.shelf import Shelf
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
@@ -92,7 +93,7 @@ def build_profile(
         remarks.append(f"The profile has changed since {before} was built.")
     today = date.today()
     last = _tried(inputs)
-    planned = _plan(inputs, today, step, certain=last is None)
+    planned = _plan(inputs, today, step, new=last is None and Shelf(out / SHELF).empty())
     if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
         stands = planned.document.model_copy(update={"revision": last})
         return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
@@ -109,9 +110,9 @@ def _tried(inputs: Inputs) -> str | None:
     return last if any(trial.revision == last for trial in inputs.log.trial) else None
 
 
-def _plan(inputs: Inputs, day: date, step: Step, *, certain: bool = True) -> Planned:
-    """The plan; meanwhile the kernel loads in its own process where it is `certain` to be needed."""
-    if certain:
+def _plan(inputs: Inputs, day: date, step: Step, *, new: bool) -> Planned:
+    """The plan; meanwhile the kernel loads in its own process where the shapes are `new` for certain."""
+    if new:
         warm()
     step("Working out the plan", 0, 1)
     return plan_inputs(inputs, today=day)
@@ -120,7 +121,7 @@ def _plan(inputs: Inputs, day: date, step: Step, *, certain: bool = True) -> Pla
 def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
     """An earlier revision from the log; says so where it does not come out the same."""
     inputs, entry = gather_revision(path, identity)
-    planned = _plan(inputs, entry.date, step)
+    planned = _plan(inputs, entry.date, step, new=Shelf(out / SHELF).empty())
     document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step)
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
@@ -145,7 +146,7 @@ def _write(
         inputs.printer,
         step,
         bore_error=planned.estimate.bore_error.value,
-        shelf=Shelf(out / FOLDER),
+        shelf=Shelf(out / SHELF),
     )
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
     with staged(out, inputs.name, identity) as folder:
@@ -162,7 +163,7 @@ def _write(
         plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
         left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
         document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
-        write_atomic(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
+        write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
         _write_report(document, made, folder)
         content = content_of(folder, CONTENT)
@@ -215,7 +216,7 @@ def _write_report(document: FitDocument, made: dict[str, MadePart], folder: Path
     lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
     shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
     extras = ReportExtras(shapes={**kept.shapes, **shapes}, lies={**kept.lies, **lies})
-    write_atomic(folder / "report.html", render(document, extras).encode())
+    write_new(folder / "report.html", render(document, extras).encode())
 
 
 def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, content: str) -> Revision:

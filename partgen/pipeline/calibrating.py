@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, get_args
 import tomlkit
 
 from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
-from partgen.files import locked, safe_stem, tell, write_atomic
+from partgen.files import locked, safe_stem, tell, write_atomic, write_new
 from partgen.formats import PRINTER, upgrade
 from partgen.metrology.calibration import Calibration, calibrate
 from partgen.model.coupon import features
@@ -101,10 +101,10 @@ def write_coupon(
             meshes["fit-ladder"] = tessellate(solids.ladder([rung.socket for rung in coupon.rungs]))
         for stem, mesh in meshes.items():
             write_stl(mesh, folder / f"{stem}.stl", title=f"{name} {stem}")
-        write_atomic(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
+        write_new(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
         total = sum(minutes(mesh.volume, float(mesh.bounds[1, 2]), printer) for mesh in meshes.values())
-        write_atomic(folder / "readings.csv", form(coupon).encode())
-        write_atomic(folder / "sheet.html", sheet(coupon, total).encode())
+        write_new(folder / "readings.csv", form(coupon).encode())
+        write_new(folder / "sheet.html", sheet(coupon, total).encode())
     return CouponFiles(target, coupon, total, known)
 
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from partgen.errors import OutsideError
-from partgen.files import locked, tell, umask
+from partgen.files import locked, settle, sync_folder, tell, umask
 
 PREFIX = ".unfinished-"
 
@@ -40,7 +40,9 @@ def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
             temporary = Path(tempfile.mkdtemp(prefix=PREFIX, dir=home))
             temporary.chmod(0o777 & ~umask())
             yield temporary
+            settle(temporary)
             _replace(temporary, home / revision)
+            sync_folder(home)
         except OSError as error:
             raise OutsideError(f"{home} cannot be written: {error.strerror or error}") from error
         finally:

@@ -13,7 +13,7 @@ import numpy as np
 
 from partgen.export.names import plain
 from partgen.export.threemf import About, PlacedPart, plate_3mf
-from partgen.files import write_atomic
+from partgen.files import write_new
 from partgen.fit.document import PlacedDoc, PlateDoc, PrintDoc
 from partgen.mesh.records import Floats
 from partgen.model.printer import Material
@@ -78,7 +78,7 @@ def write_plates(
             for label, spots in places.items()
         ]
         entitled = replace(about, title=f"{about.title}, {name.split('.')[0]}")
-        write_atomic(folder / name, plate_3mf(parts, entitled, _thumbnail(parts)))
+        write_new(folder / name, plate_3mf(parts, entitled, _thumbnail(parts)))
     return names
 
 
@@ -172,7 +172,7 @@ def write_orders(orders: Mapping[str, Order], out: LaidOut, folder: Path) -> tup
             target = folder / ORDER_FOLDER / name
             target.parent.mkdir(exist_ok=True)
             # The byte order mark tells spreadsheets that the CSV is UTF-8.
-            write_atomic(target, text.encode("utf-8-sig" if name.endswith(".csv") else "utf-8"))
+            write_new(target, text.encode("utf-8-sig" if name.endswith(".csv") else "utf-8"))
             written.append(f"{ORDER_FOLDER}/{name}")
     return tuple(written)
 
