@@ -18,6 +18,8 @@ myst_heading_anchors = 3
 html_theme = "alabaster"
 html_theme_options = {"description": "Replacement caps that fit the first time", "page_width": "1040px"}
 html_show_sourcelink = False
+html_static_path = ["_static"]
+html_css_files = ["site.css"]
 exclude_patterns = ["_build"]
 
 

@@ -6,6 +6,7 @@ import inspect
 import re
 import types
 import typing
+from collections.abc import Iterator
 from pathlib import Path
 
 from pydantic import BaseModel
@@ -47,8 +48,9 @@ def write(folder: Path) -> None:
         "python.md": python_page(),
         "fit.md": page(
             "fit.json and `predict --json`",
-            "Lengths in mm, angles in degrees, forces in N.",
-            [c for _, c in inspect.getmembers(document, inspect.isclass) if issubclass(c, document.Doc)][::-1],
+            "Lengths in mm, angles in degrees, forces in N. Each table is what stands under the key that it is named "
+            "after; `null` means that it is not known, or that there is none.",
+            list(FIT),
         ),
     }
     for name, text in pages.items():
@@ -134,19 +136,21 @@ def page(title: str, intro: str, models: list[type[BaseModel]]) -> str:
 
 
 def section(model: type[BaseModel]) -> str:
-    """One model as a heading, its docstring and a table of its own keys (not its bases')."""
+    """One model as a heading, its docstring and a table of its own keys (not its bases'), without empty columns."""
     about = inspect.cleandoc(model.__doc__ or "")  # its own: what a base says stands under the base
     notes = field_texts(model)
-    rows = []
+    rows = [["key", "kind", "default", "plausible", "meaning"]]
     for name in model.__annotations__:
         field = model.model_fields.get(name)
         if field is None:
             continue
         default = "needed" if field.is_required() else "" if field.default is PydanticUndefined else show(field.default)
-        bound = bounds_of(model, name) or ""
-        cells = (f"`{name}`", type_name(field.annotation), default, str(bound), notes.get(name, ""))
-        rows.append("| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |")
-    table = "| key | kind | default | plausible | meaning |\n|---|---|---|---|---|\n" + "\n".join(rows) if rows else ""
+        bound = str(bounds_of(model, name) or "")
+        rows.append([f"`{name}`", type_name(field.annotation), default, bound, notes.get(name, "")])
+    columns = [c for c in zip(*rows, strict=True) if any(c[1:]) and not (model in FIT and c[0] == "default")]
+    shown = ([cell.replace("|", "\\|").replace("\n", " ") for cell in row] for row in zip(*columns, strict=True))
+    lines = [f"| {' | '.join(row)} |" for row in shown]
+    table = "\n".join([lines[0], "|---" * len(columns) + "|", *lines[1:]]) if len(rows) > 1 else ""
     return f"## {heading(model)}\n\n{about}\n\n{table}\n"
 
 
@@ -164,7 +168,29 @@ def heading(model: type[BaseModel]) -> str:
     return TABLES.get(model, model.__name__)
 
 
+def inside(model: type[BaseModel], path: str = "") -> Iterator[tuple[type[BaseModel], str]]:
+    """A record and all records under its keys, outer ones first, each with where it stands."""
+    yield model, path
+    for name, field in model.model_fields.items():
+        for kind in records_of(field.annotation):
+            yield from inside(kind, f"{path}.{name}" if path else name)
+
+
+def records_of(annotation: object) -> Iterator[type[BaseModel]]:
+    """The records that a key may hold."""
+    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
+        yield annotation
+    for one in typing.get_args(annotation):
+        yield from records_of(one)
+
+
+FIT: dict[type[BaseModel], list[str]] = {}
+for _model, _path in inside(document.FitDocument):
+    FIT.setdefault(_model, []).append(_path)
+
 TABLES: dict[type[BaseModel], str] = {
+    **{model: ", ".join(f"`{path}`" for path in paths) for model, paths in FIT.items()},
+    document.FitDocument: "The whole document",
     profile.Profile: "The top of the file",
     profile.Target: "`[target]`",
     panel.Caliper: "`[caliper]`",
@@ -188,8 +214,6 @@ TABLES: dict[type[BaseModel], str] = {
 
 def type_name(annotation: object) -> str:
     """A field's kind in plain words."""
-    if annotation is None or annotation is type(None):
-        return "nothing"
     origin, inner = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is typing.Literal:
         return ", ".join(f"`{value}`" for value in inner)
@@ -197,12 +221,16 @@ def type_name(annotation: object) -> str:
         return " or ".join(dict.fromkeys(type_name(a) for a in inner if a is not type(None)))
     if origin is typing.Annotated:
         return type_name(inner[0])
-    if origin in (tuple, dict):
-        listed = [a for a in inner if a is not Ellipsis]
-        many = f"list of {type_name(listed[0])}" if len(listed) == 1 else f"{len(listed)} values"
-        return "tables by name" if origin is dict else many
-    plain = {float: "number", int: "whole number", str: "text", bool: "true or false"}
-    return plain.get(annotation, getattr(annotation, "__name__", str(annotation)))  # type: ignore[call-overload]
+    if origin is tuple:
+        listed = [type_name(a) for a in inner if a is not Ellipsis]
+        return f"list of {PLURAL.get(listed[0], listed[0])}" if len(listed) == 1 else f"{len(listed)} values"
+    if origin is dict:
+        return "tables by name"
+    return "table" if next(records_of(annotation), None) else PLAIN.get(annotation, getattr(annotation, "__name__", ""))
+
+
+PLAIN: dict[object, str] = {float: "number", int: "whole number", str: "text", bool: "true or false"}
+PLURAL = {"table": "tables", "number": "numbers", "text": "texts", "2 values": "pairs"}
 
 
 def show(default: object) -> str:
