@@ -32,20 +32,30 @@ SEATS = {
     "tube": 'shape = "tube"\ndiameter = [5.97, 5.96]\nbore = [3.2, 3.21]',
 }
 GRIPS: tuple[Grip, ...] = ("interference", "ribs", "fingers", "set-screw", "ring", "glue")
+SHANKS: tuple[Grip, ...] = ("ribs", "fingers")
+"""Grips of a part that holds in its hole."""
 PARTS = {
     "button-cap": "proud = 2.0",
     "knob": 'proud = 16.0\ndiameter = 18.0\nmark = "none"',
     "slider-cap": 'proud = 14.0\nstroke = 24.0\nmark = "none"',
     "lever-cap": 'proud = 18.0\nmark = "none"',
+    "plug": 'material = "TPU"',
     "extension": "proud = 2.0\ncap_height = [5.0, 5.02]\ncap_socket = 3.4\ncap_section = [12.0, 12.0]",
 }
+HOLES = {
+    "round-hole": 'shape = "round"\ndiameter = [12.02, 12.0]',
+    "rectangle-hole": 'shape = "rectangle"\nwidth = [14.02, 14.0]\ndepth = [9.01, 9.0]\ncorner_radius = 0.6',
+    "slot-hole": 'shape = "slot"\nwidth = [18.02, 18.0]\ndepth = [7.01, 7.0]',
+    "outline-hole": 'shape = "outline"\npoints = [[-8.0, -5.0], [8.0, -5.0], [6.0, 6.0], [-6.0, 6.0]]',
+}
+"""What a part without a seat stands in."""
 THROUGH = {"button-cap": 4.3, "extension": 9.7}
 """Drops of kinds whose seat lies under the panel; the others' seats stand over it."""
 
 
 @dataclass(frozen=True)
 class Combination:
-    """One part on one seat with one grip; `keys` are further keys of its [part.*] table."""
+    """One part on one seat (without one: in one hole) with one grip; `keys` are further keys of its table."""
 
     kind: str
     seat: str
@@ -59,9 +69,11 @@ class Combination:
 
 def combinations(kinds: tuple[str, ...] = tuple(PARTS)) -> Iterator[Combination]:
     """All of them."""
-    for kind, seat, grip in itertools.product(kinds, SEATS, GRIPS):
-        if kind in BY_KIND:
-            yield Combination(kind, seat, grip)
+    for kind in kinds:
+        if kind == "plug":
+            yield from (Combination(kind, hole, grip) for hole, grip in itertools.product(HOLES, SHANKS))
+        elif kind in BY_KIND:
+            yield from (Combination(kind, seat, grip) for seat, grip in itertools.product(SEATS, GRIPS))
 
 
 def profile(
@@ -77,28 +89,30 @@ format = 1
 [panel]
 thickness = [2.02, 2.03]
 [hole.opening]
-shape = "round"
-diameter = [{14.0 if not over else 9.0}]
-[seat.end]
-{SEATS[one.seat]}
-length = 9.0
-play = 0.03
+{HOLES.get(one.seat, f'shape = "round"{chr(10)}diameter = [{9.0 if over else 14.0}]')}
+{_seat(one.seat)}
 [part.it]
 kind = "{one.kind}"
 hole = "opening"
-seat = "end"
+{'seat = "end"' if one.seat in SEATS else ""}
 grip = "{one.grip}"
 {"" if bare else PARTS[one.kind]}
 {one.keys}
 """
     for label, x, y in places:
         text += f'[[position]]\nlabel = "{label}"\nat = [{x}, {y}]\npart = "it"\n'
+        if one.seat not in SEATS:
+            continue
         text += f"drop = [{drop + slope[0] * x + slope[1] * y:.3f}, {drop + slope[0] * x + slope[1] * y + 0.01:.3f}]\n"
     data = tomllib.loads(text)
     parts = {
         name: FAMILIES[t["kind"]].model_validate(t, context={"unit": "mm"}) for name, t in data.pop("part").items()
     }
     return Profile.model_validate({**data, "part": parts}, context={"unit": "mm"})
+
+
+def _seat(name: str) -> str:
+    return f"[seat.end]\n{SEATS[name]}\nlength = 9.0\nplay = 0.03" if name in SEATS else ""
 
 
 def planned(wanted: Profile) -> tuple[tuple[PositionPlan, ...], float]:

@@ -124,11 +124,11 @@ def _maker() -> Maker:
     return Maker(_solid, _features_top)
 
 
-def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     from partgen.checks.fit import fit_findings, measure_fit
 
     fit = measure_fit(plan, mesh)
-    return fit, fit_findings(plan, fit, body=seat.body)
+    return fit, fit_findings(plan, fit, body=seat.body if seat else None)
 
 
 BUTTON_CAP = Family(ButtonCap, plan, _maker, _measure)

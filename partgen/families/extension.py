@@ -292,11 +292,11 @@ def maker() -> Maker:
     return Maker(stub.solid)
 
 
-def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat) -> Measured:
+def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     """Height, body, peg, and the cap on it in its hole, on the mesh."""
     from partgen.checks.carrying import carrying_findings, measure_carrying
 
-    assert isinstance(spec, Extension) and isinstance(plan.model, StubModel)
+    assert isinstance(spec, Extension) and isinstance(plan.model, StubModel) and seat is not None
     found = measure_carrying(plan, mesh, -stub.ABOVE_RIBS * plan.model.peg_length, spec.cap_socket, spec.carried)
     return found.fit, carrying_findings(plan, found, stub.reach(plan.model.peg), body=seat.body)
 

@@ -30,8 +30,9 @@ class Family:
     """Decides everything for the positions of one part. Pure, without CAD."""
     maker: Callable[[], Maker]
     """How its models become solids; CAD is imported inside."""
-    measure: Callable[[PositionPlan, Triangles, PartSpec, Seat], Measured]
-    """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch."""
+    measure: Callable[[PositionPlan, Triangles, PartSpec, Seat | None], Measured]
+    """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch; a part
+    that stands on the panel itself has no seat."""
 
     @property
     def kind(self) -> str:

@@ -193,7 +193,7 @@ def _position(
             note=p.grip.note,
         ),
         drawing=_drawing(p, profile, estimate, index),
-        budget=None if budget is None else _budget(budget),
+        budget=None if budget is None or not budget.lines else _budget(budget),
         geometry=built.geometry,
         file=built.file,
         unchanged_since=built.unchanged_since,
@@ -202,9 +202,9 @@ def _position(
 
 
 def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) -> DrawingDoc:
-    seat = profile.seat[p.seat]
+    seat = profile.seat[p.seat] if p.seat else None
     socket, flange = p.model.socket, p.model.flange
-    seat_width, seat_depth = seat_size(seat)
+    seat_width, seat_depth = seat_size(seat) if seat else (0.0, 0.0)
     face_u = math.sqrt(max(float(estimate.drop_cov[index, index]), 0.0))
     return DrawingDoc(
         slope=_pair(p.slope, 6),
@@ -232,9 +232,9 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         socket_length=_r(socket.length),
         seat_width=_r(seat_width),
         seat_depth=_r(seat_depth),
-        seat_length=_r(seat.length),
+        seat_length=_r(seat.length) if seat else 0.0,
         travel=_r(p.travel),
-        body=None if seat.body is None else _r(seat.body),
+        body=None if seat is None or seat.body is None else _r(seat.body),
         over=p.over,
         silhouette_x=_points(p.model.silhouette(0)),
         silhouette_y=_points(p.model.silhouette(1)),

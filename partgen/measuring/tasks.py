@@ -40,7 +40,7 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
         hole: Hole = profile.hole[name]
         for key in HOLE_SIZES.get(hole.shape, ()):  # an outline is no single size
             yield Task(Place("hole", name, key), f"hole {name}: {ACROSS[key]}", "inside", wanted)
-    for name in dict.fromkeys(part.seat for part in parts):
+    for name in dict.fromkeys(part.seat for part in parts if part.seat):
         seat: Seat = profile.seat[name]
         for key in SEAT_SIZES[seat.shape]:
             if key == "teeth":  # counted, not measured
@@ -52,7 +52,7 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
         a, b = spacing.between
         title = f"{a} to {b} along {spacing.along}: {spacing.edges} edges"
         yield Task(Place("spacing", str(number), "read"), title, "outside", wanted)
-    for position in profile.position:
+    for position in filter(profile.level_of, profile.position):
         yield drop_task(position.label, wanted)
     for number in range(1, len(profile.panel.gap) + 1):
         yield gap_task(str(number), min(wanted, 2))

@@ -68,7 +68,7 @@ def estimate(
     slope, slope_cov = solution.of(slope_rows)
     budgets = tuple(_budgets(unknowns, sifted, drop))
     read = {label for label, what in zip(gather(unknowns).label, gather(unknowns).what, strict=True) if what == "drop"}
-    unmeasured = tuple(position.label for position in profile.position if position.label not in read)
+    unmeasured = tuple(p.label for p in profile.position if profile.level_of(p) and p.label not in read)
     panel = _panel_fit(unknowns, sifted, slope, slope_cov)
     return Estimate(
         labels=tuple(position.label for position in profile.position),

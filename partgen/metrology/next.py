@@ -105,6 +105,8 @@ def _candidates(unknowns: Unknowns) -> Iterator[_Candidate]:
     """Another drop at each position, and a gap beside each position or where one was read."""
     profile = unknowns.profile
     for i, position in enumerate(profile.position):
+        if not profile.level_of(position):
+            continue
         row = unknowns.drops[i].copy()
         row[unknowns.depth_error] = 1.0
         yield _Candidate(position.label, "drop", row)

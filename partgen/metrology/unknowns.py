@@ -62,8 +62,9 @@ class Unknowns:
 
     @cached_property
     def seats(self) -> tuple[str, ...]:
-        """Seat kinds in use, in the order positions name them."""
-        return tuple(dict.fromkeys(self.profile.part_of(position).seat for position in self.profile.position))
+        """Seat kinds whose level matters, in the order positions name them."""
+        named = (self.profile.level_of(position) for position in self.profile.position)
+        return tuple(dict.fromkeys(name for name in named if name))
 
     @property
     def depth_error(self) -> int:
@@ -126,12 +127,18 @@ class Unknowns:
 
     @cached_property
     def drops(self) -> FloatArray:
-        """Rows that give each position's drop along the seat's axis: (n, p)."""
+        """Rows that give each position's drop along the seat's axis: (n, p).
+
+        All zero where no seat's level matters: a part that stands on the face itself has a drop of 0, for certain.
+        """
         rows = self.face(self.at)
-        kinds = [self.seats.index(self.profile.part_of(position).seat) for position in self.profile.position]
-        n = len(kinds)
-        rows[np.arange(n), SEATS + np.array(kinds)] = -1.0
-        rows[np.arange(n), self.offsets.start + np.arange(n)] = 1.0
+        for i, position in enumerate(self.profile.position):
+            name = self.profile.level_of(position)
+            if name:
+                rows[i, SEATS + self.seats.index(name)] = -1.0
+                rows[i, self.offsets.start + i] = 1.0
+            else:
+                rows[i] = 0.0
         return rows
 
     def proud(self, part: tuple[str, str]) -> FloatArray:
@@ -168,7 +175,8 @@ class Unknowns:
         error = self.printer.error
         for column, one in enumerate((error.height, error.peg, error.hole), start=self.printed.start):
             mean[column], u[column], source[column] = one.value, max(one.u, 1e-9), "printer"
-        spread = [self.profile.seat_of(position).spread for position in self.profile.position]
+        seats = [self.profile.seat_of(position) for position in self.profile.position]
+        spread = [0.0 if seat is None else seat.spread for seat in seats]
         u[self.offsets] = np.maximum(spread, 1e-9)
         source[self.offsets] = ["seat height from position to position"] * len(spread)
         u[self.proud_error] = max(rectangular(caliper.limit_of_error), 1e-9)

@@ -41,6 +41,11 @@ class PartSpec(Record):
     spares: Annotated[int, Field(ge=0, le=50)] = 0
 
     @property
+    def needs_drop(self) -> bool:
+        """Whether its plan needs to know how far the seat lies under the panel's face."""
+        return True
+
+    @property
     def carried(self) -> float | None:
         """mm from the part's own top up to what a finger touches, where it carries something that is not printed;
         None: how proud that stands has nothing to do with this part's height."""

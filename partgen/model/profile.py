@@ -33,7 +33,7 @@ class Profile(Record):
     caliper: Caliper = Caliper()
     panel: Panel = Panel()
     hole: dict[str, Hole]
-    seat: dict[str, Seat]
+    seat: dict[str, Seat] = Field(default_factory=dict)
     part: dict[str, SerializeAsAny[PartSpec]]
     spacing: tuple[Spacing, ...] = ()
     """Distances that stand in for the coordinates of positions that give none."""
@@ -47,6 +47,12 @@ class Profile(Record):
         """The hole a position's part passes through or covers."""
         return self.hole[self.part_of(position).hole]
 
-    def seat_of(self, position: Position) -> Seat:
-        """What a position's part mounts on."""
-        return self.seat[self.part_of(position).seat]
+    def seat_of(self, position: Position) -> Seat | None:
+        """What a position's part mounts on; None where it stands on the panel itself."""
+        name = self.part_of(position).seat
+        return self.seat[name] if name else None
+
+    def level_of(self, position: Position) -> str:
+        """The seat whose top this position's drop is read to; "" where nothing asks for one and none was read."""
+        part = self.part_of(position)
+        return part.seat if part.needs_drop or position.drop is not None else ""

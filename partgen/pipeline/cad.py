@@ -71,19 +71,23 @@ def write_step_files(
 
 def _in_place(items: list[StepItem], made: Mapping[str, MadePart], planned: Planned) -> list[StepItem]:
     """Panel, seats and parts at rest, in the board frame."""
-    from partgen.parts.surroundings import panel_solid, seat_solid, seat_tops
+    from partgen.parts.surroundings import panel_solid, seat_solid, seat_tops, tilted
 
     plans = planned.plan.positions
     slope = planned.plan.panel.slope
     tops = dict(zip((plan.label for plan in plans), seat_tops(plans, slope), strict=True))
-    seats = {name: seat_solid(planned.inputs.profile.seat[name]) for name in {plan.seat for plan in plans}}
+    seats = {name: seat_solid(planned.inputs.profile.seat[name]) for name in {plan.seat for plan in plans if plan.seat}}
     whole = [StepItem("panel", panel_solid(plans, slope), PANEL_COLOUR)]
     for plan in plans:
         place = np.eye(4)
         place[:3, 3] = tops[plan.label]
-        whole.append(StepItem(f"seat {plan.label}", seats[plan.seat], SEAT_COLOUR, place))
+        if plan.seat:
+            whole.append(StepItem(f"seat {plan.label}", seats[plan.seat], SEAT_COLOUR, place))
+    square = {plan.label for plan in plans if not plan.seat}
     for item in items:
         place = np.eye(4)
+        if item.name in square:
+            place[:3, :3] = tilted(slope)
         place[:3, 3] = tops[item.name]
         whole.append(StepItem(item.name, item.shape, item.colour, place))
     return whole

@@ -139,6 +139,6 @@ def _described(profile: Profile, label: str) -> Sequence[object]:
     return (
         profile.part_of(position).model_dump(exclude={"proud", "height", "proud_tolerance", "spares"}),
         profile.hole_of(position).model_dump(exclude={"offset_limit"}),
-        profile.seat_of(position).model_dump(exclude={"height", "spread"}),
+        None if (seat := profile.seat_of(position)) is None else seat.model_dump(exclude={"height", "spread"}),
         position.offset,
     )

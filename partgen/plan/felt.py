@@ -156,7 +156,8 @@ def _touch(profile: Profile, printer: Printer, estimate: Estimate, i: int, one: 
     x, y = estimate.normal_slope[i]
     section = Section(shape, width, depth, corner)
     free = room(opening.section, (float(x), float(y)), estimate.thickness.value, section, position.offset or (0.0, 0.0))
-    limit, play = _limit(profile, spec, position), profile.seat_of(position).play
+    seat = profile.seat_of(position)
+    limit, play = _limit(profile, spec, position), 0.0 if seat is None else seat.play
     own = (
         0.25 * limit,  # of a disc's radius: the part of it towards the nearest wall
         0.29 * play,

@@ -153,6 +153,10 @@ class SocketModel:
     groove: GrooveModel | None = None
 
 
+NO_SOCKET = SocketModel("round", width=0.0, depth=0.0, length=0.0, wall=0.0, lead_in=0.0, grip="captive")
+"""Of a part that stands on the panel itself."""
+
+
 @dataclass(frozen=True)
 class PartModel:
     """A part as it will be drawn: what every family has. A family adds fields of its own by subclassing."""
@@ -270,6 +274,7 @@ class PositionPlan:
     part: str
     hole: str
     seat: str
+    """"" for a part that stands on the panel itself: its z = 0 is the face, and it stands square to that."""
     at: tuple[float, float]
     drop: float
     """Seat top to panel face along the seat's axis."""

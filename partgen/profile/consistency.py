@@ -38,14 +38,25 @@ def cross_faults(
         if isinstance(part, PartSpec):
             if holes and part.hole not in holes:
                 yield f"[part.{name}] hole", as_written(part.hole), f"no such hole; {one_of(part.hole, holes)}"
-            if seats and part.seat not in seats:
+            if part.seat and seats and part.seat not in seats:
                 yield f"[part.{name}] seat", as_written(part.seat), f"no such seat; {one_of(part.seat, seats)}"
     for position in positions:
         if position is not None and parts and position.part not in parts:
             read = as_written(position.part)
             yield f"position {position.label}: part", read, f"no such part; {one_of(position.part, parts)}"
     yield from _doubles(positions, parts)
+    yield from _drops_on_nothing(parts, positions)
     yield from _height_faults(plate, seats, parts, positions)
+
+
+def _drops_on_nothing(parts: Mapping[str, BaseModel | None], positions: Sequence[Position | None]) -> Iterator[Found]:
+    """Drops of parts that stand on the panel itself."""
+    for position in positions:
+        part = parts.get(position.part) if position is not None else None
+        if position is None or not isinstance(part, PartSpec) or part.seat or position.drop is None:
+            continue
+        read = as_written(list(position.drop.values))
+        yield f"position {position.label}: drop", read, f"leave it out: a {part.kind} stands on the panel itself"
 
 
 def _doubles(positions: Sequence[Position | None], parts: Mapping[str, BaseModel | None]) -> Iterator[Found]:
@@ -172,7 +183,8 @@ def _height_faults(
         part = parts.get(position.part) if position is not None else None
         if position is None or not isinstance(part, PartSpec):
             return  # faulty elsewhere; what follows would only confuse
-        used[part.seat] = used.get(part.seat, False) or position.drop is not None
+        if part.needs_drop or position.drop is not None:
+            used[part.seat] = used.get(part.seat, False) or position.drop is not None
     known_height = {n for n, s in seats.items() if isinstance(s, panel.SeatBase) and s.height is not None}
     # The face's level above the board comes from a gap and the thickness, or from a drop on a seat of known height.
     level = bool(plate.gap) or any(used.get(name) for name in known_height)

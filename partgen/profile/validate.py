@@ -284,8 +284,8 @@ class _Reader:
         target = self.record(Target, data.get("target", {}), "[target]")
         plate = self.plate(data.get("panel", {}))
         holes = self.named(data, "hole", HOLES, "shape")
-        seats = self.named(data, "seat", SEATS, "shape")
         parts = self.named(data, "part", FAMILIES, "kind")
+        seats = {} if _seatless(data) else self.named(data, "seat", SEATS, "shape")
         spacings = self.spacings(data.get("spacing", []))
         raw_positions = data.get("position")
         if spacings and isinstance(caliper, panel.Caliper) and not self.faults:
@@ -312,6 +312,15 @@ class _Reader:
                 "position": positions,
             }
         )
+
+
+def _seatless(data: Table) -> bool:
+    """Whether no seat is given, and no part is of a kind that needs one."""
+    parts = data.get("part")
+    kinds = [t.get("kind") for t in parts.values() if isinstance(t, dict)] if isinstance(parts, dict) else []
+    known = [FAMILIES[kind] for kind in kinds if isinstance(kind, str) and kind in FAMILIES]
+    without = [keys for keys in known if not keys.model_fields["seat"].is_required()]
+    return "seat" not in data and 0 < len(without) == len(kinds)
 
 
 def profile_from_tables(data: Table, source: str) -> tuple[Profile | None, list[Fault]]:

@@ -41,6 +41,8 @@ def best_gaps(profile: Profile, printer: Printer, count: int = 3) -> list[tuple[
     once = known.joint.repeatability.value**2 + profile.caliper.resolution**2 / 12
     for row, position in zip(unknowns.drops, profile.position, strict=True):
         left = 3 - (len(position.drop.values) if position.drop is not None else 0)
+        if not profile.level_of(position):
+            continue
         if left > 0:
             read = row.copy()
             read[unknowns.depth_error] = 1.0

@@ -69,7 +69,7 @@ def render_sheet(profile: Profile, printer: Printer, name: str, paper: Paper | N
     Every text of the profile is escaped.
     """
     gaps = best_gaps(profile, printer)
-    cards = [_card(profile, position) for position in profile.position]
+    cards = [_card(profile, position) for position in filter(profile.level_of, profile.position)]
     return (
         _environment()
         .get_template("sheet.html")
@@ -128,7 +128,7 @@ def _hole_blocks(profile: Profile) -> Iterable[Block]:
 
 def _seat_blocks(profile: Profile) -> Iterable[Block]:
     used = dict.fromkeys(profile.part_of(position).seat for position in profile.position)
-    for name in used:
+    for name in filter(None, used):
         seat = profile.seat[name]
         keys = [key for key in SEAT_SIZES[seat.shape] if key != "teeth"]
         labels = ", ".join(p.label for p in profile.position if profile.part_of(p).seat == name)
@@ -158,7 +158,7 @@ def _seat_blocks(profile: Profile) -> Iterable[Block]:
 def _drop_drawings(profile: Profile) -> list[tuple[str, Markup]]:
     """One drawing of the drop for each pair of hole and seat in use."""
     pairs: dict[tuple[str, str], list[Position]] = {}
-    for position in profile.position:
+    for position in filter(profile.level_of, profile.position):
         part = profile.part_of(position)
         pairs.setdefault((part.hole, part.seat), []).append(position)
     found = []
@@ -170,7 +170,9 @@ def _drop_drawings(profile: Profile) -> list[tuple[str, Markup]]:
 
 
 def _card(profile: Profile, position: Position) -> Card:
-    picture = drawings.position_drawing(profile.hole_of(position), profile.seat_of(position))
+    seat = profile.seat_of(position)
+    assert seat is not None, "a position without a seat has no drop to read, hence no card"
+    picture = drawings.position_drawing(profile.hole_of(position), seat)
     return Card(position.label, _at(profile, position.at), position.part, picture, _boxes(profile, position.drop))
 
 

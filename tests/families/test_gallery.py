@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from family_gallery import GRIPS, PARTS, SEATS, Combination, built, combinations, faults, profile, slack
+from family_gallery import GRIPS, HOLES, PARTS, SEATS, Combination, built, combinations, faults, profile, slack
 
 from partgen.families import BY_KIND
 
@@ -22,6 +22,8 @@ FEW = [
     Combination("lever-cap", "round", "ribs", 'crown = "domed"\nnut = [10.0, 1.5]\ntop_diameter = 12.0'),
     Combination("lever-cap", "tongue", "glue", 'form = "flat"\nsection = [12.0, 6.0]\nthrow_direction = 0'),
     Combination("button-cap", "tube", "ribs"),
+    Combination("plug", "slot-hole", "fingers"),
+    Combination("plug", "outline-hole", "ribs"),
 ]  # fmt: skip
 FURTHER = {
     "knob": [
@@ -78,7 +80,7 @@ def test_all_combinations_are_built_as_planned(one: Combination) -> None:
 def test_the_gallery_shows_every_family_seat_and_grip() -> None:
     assert set(PARTS) == set(BY_KIND)
     assert {one.kind for one in MANY} == set(BY_KIND)
-    assert {one.seat for one in MANY} == set(SEATS)
+    assert {one.seat for one in MANY} == {*SEATS, *HOLES}
     assert {one.grip for one in MANY} == set(GRIPS)
     assert len(MANY) > 250
 

@@ -43,15 +43,17 @@ def press_in(
     count: int,
     most: float,
     interference: float | None = None,
+    free: float = 0.0,
 ) -> Pressed:
     """Ribs for a hole known to plus or minus `tolerance` (95 %, diametral, print included) over `length` of contact.
 
     The ribs are as long as holds at the loose end and stays below `most` newtons at the tight one, as far as that
-    can be had together; `interference` is the wanted one in the middle of the tolerance.
+    can be had together; `interference` is the wanted one in the middle of the tolerance, `free` the least by which
+    the peg between its ribs is to be narrower than the hole.
     """
     nominal = tolerance + LEAST + 0.03 if interference is None else interference
     low, high = nominal - tolerance, nominal + tolerance
-    narrower = max(tolerance + FREE, high / CRUSHED_MOST - nominal)
+    narrower = max(tolerance + FREE, high / CRUSHED_MOST - nominal, free)
     height = (nominal + narrower) / 2
     shortest = max(0.4, 2 * printer.layer_height, height + 0.15)
     room = max(length, 0.2)
