@@ -14,11 +14,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
 from partgen.mesh.records import Floats, Ints, Mesh
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 MODEL_TYPE = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
@@ -28,6 +32,15 @@ CONTENT_TYPES = "http://schemas.openxmlformats.org/package/2006/content-types"
 MODEL_PART, THUMBNAIL_PART = "3D/3dmodel.model", "Metadata/thumbnail.png"
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
+
+
+@dataclass(frozen=True, eq=False)
+class Further:
+    """A body of a part in another colour, in the part's own frame."""
+
+    name: str
+    mesh: Mesh
+    colour: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +57,8 @@ class PlacedPart:
     colour: str
     """#rrggbb."""
     material: str
+    further: tuple[Further, ...] = ()
+    """Bodies in other colours: with them the part is an object of components (Core Specification 4.2)."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +103,11 @@ def plate_3mf(parts: Sequence[PlacedPart], about: About, thumbnail: bytes | None
 
 
 def _model(parts: Sequence[PlacedPart], about: About) -> str:
-    bases = list(dict.fromkeys((part.material, part.colour) for part in parts))
+    bases = list(
+        dict.fromkeys(
+            (part.material, colour) for part in parts for colour in (part.colour, *(f.colour for f in part.further))
+        )
+    )
     metadata = {
         "Title": about.title,
         "Description": about.description,
@@ -101,15 +120,31 @@ def _model(parts: Sequence[PlacedPart], about: About) -> str:
         for material, colour in bases
     )
     objects, items = [], []
-    for number, part in enumerate(parts, start=2):
-        base = bases.index((part.material, part.colour))
-        objects.append(
-            f'<object id="{number}" type="model" name={_quoted(part.name)} partnumber={_quoted(part.number)}'
-            f' pid="1" pindex="{base}">{_mesh(part.mesh)}</object>'
-        )
+    number = 1
+
+    def added(name: str, colour: tuple[str, str], inside: str) -> int:
+        nonlocal number
+        number += 1
+        base = f' pid="1" pindex="{bases.index(colour)}"' if inside.startswith("<mesh>") else ""
+        objects.append(f'<object id="{number}" type="model" {name}{base}>{inside}</object>')
+        return number
+
+    for part in parts:
+        called = f"name={_quoted(part.name)} partnumber={_quoted(part.number)}"
+        plain = (part.material, part.colour)
+        if part.further:
+            bodies = [added(f"name={_quoted(f'{part.name} body')}", plain, _mesh(part.mesh))]
+            bodies += [
+                added(f"name={_quoted(f'{part.name} {f.name}')}", (part.material, f.colour), _mesh(f.mesh))
+                for f in part.further
+            ]
+            inside = "".join(f'<component objectid="{body}"/>' for body in bodies)
+            own = added(called, plain, f"<components>{inside}</components>")
+        else:
+            own = added(called, plain, _mesh(part.mesh))
         for copy, place in enumerate(part.places, start=1):
-            own = part.number if copy == 1 else f"{part.number} spare {copy - 1}"
-            items.append(f'<item objectid="{number}" transform="{_transform(place)}" partnumber={_quoted(own)}/>')
+            named = part.number if copy == 1 else f"{part.number} spare {copy - 1}"
+            items.append(f'<item objectid="{own}" transform="{_transform(place)}" partnumber={_quoted(named)}/>')
     return (
         f'{_HEAD}<model unit="millimeter" xml:lang="en" xmlns="{CORE}">{said}<resources>'
         f'<basematerials id="1">{materials}</basematerials>{"".join(objects)}</resources>'
@@ -154,7 +189,9 @@ class ReadItem:
     number: str
     colour: str
     mesh: Mesh
-    """Moved to its place on the plate."""
+    """Moved to its place on the plate; of a part in several colours, its first body."""
+    further: tuple[Further, ...] = ()
+    """Its other bodies, moved with it."""
 
 
 def read_3mf(data: bytes) -> tuple[ReadItem, ...]:
@@ -171,20 +208,30 @@ def read_3mf(data: bytes) -> tuple[ReadItem, ...]:
     items = []
     for item in root.iter(f"{space}item"):
         source = objects[item.get("objectid")]
-        vertices = np.array([[float(v.get(k, "nan")) for k in "xyz"] for v in source.iter(f"{space}vertex")])
-        names = ("v1", "v2", "v3")
-        faces = np.array([[int(t.get(k, "-1")) for k in names] for t in source.iter(f"{space}triangle")])
         matrix = np.eye(4)
         matrix[:3] = np.array([float(v) for v in _numbers(item.get("transform"))]).reshape(4, 3).T
+        parts = [objects[c.get("objectid")] for c in source.iter(f"{space}component")] or [source]
+        bodies = [
+            Further(body.get("name", ""), _read_mesh(body, space).transformed(matrix), _read_colour(body, colours))
+            for body in parts
+        ]
         items.append(
             ReadItem(
-                source.get("name", ""),
-                item.get("partnumber", ""),
-                colours[int(source.get("pindex", "0"))][:7].lower(),
-                Mesh(vertices, faces.astype(np.int64)).transformed(matrix),
+                source.get("name", ""), item.get("partnumber", ""), bodies[0].colour, bodies[0].mesh, tuple(bodies[1:])
             )
         )
     return tuple(items)
+
+
+def _read_mesh(source: Element, space: str) -> Mesh:
+    vertices = np.array([[float(v.get(k, "nan")) for k in "xyz"] for v in source.iter(f"{space}vertex")])
+    names = ("v1", "v2", "v3")
+    faces = np.array([[int(t.get(k, "-1")) for k in names] for t in source.iter(f"{space}triangle")])
+    return Mesh(vertices, faces.astype(np.int64))
+
+
+def _read_colour(source: Element, colours: Sequence[str]) -> str:
+    return colours[int(source.get("pindex", "0"))][:7].lower()
 
 
 def _numbers(transform: str | None) -> Iterable[str]:

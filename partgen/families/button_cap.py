@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
 
+from partgen.families import inlays
 from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
-from partgen.families.record import Family
+from partgen.families.record import Body, Family
 from partgen.findings import worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
@@ -131,4 +132,12 @@ def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | N
     return fit, fit_findings(plan, fit, body=seat.body if seat else None)
 
 
-BUTTON_CAP = Family(ButtonCap, plan, _maker, _measure)
+def _bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+    """The legend, where it has a colour of its own."""
+    assert isinstance(spec, ButtonCap)
+    if not isinstance(plan.model, LetteredCap) or plan.model.legend is None:
+        return ()
+    return inlays.bodies(spec.kind, plan.model, {"legend": (spec.legend_colour, plan.model.legend.raised)})
+
+
+BUTTON_CAP = Family(ButtonCap, plan, _maker, _measure, _bodies)

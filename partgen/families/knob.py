@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from partgen.families import over_panel
+from partgen.families import inlays, over_panel
 from partgen.families.fingers import finger_room
 from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, round_section, solid
-from partgen.families.legend import cut_by, in_layers, legend_finding, legend_of
+from partgen.families.legend import COLOUR, cut_by, in_layers, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Room, Stand
-from partgen.families.record import Family
+from partgen.families.record import Body, Family
 from partgen.families.scale import ScaleKeys, scale_finding, scale_of
 from partgen.families.turning import pointing, torque
 from partgen.findings import Finding, State
@@ -62,6 +62,8 @@ class Knob(ScaleKeys):
     """The part for a control of the other hand: `pointer_angle` and a scale count clockwise. Letters stay readable."""
     pointer_width: Length = 1.0
     pointer_depth: Length = 0.6
+    pointer_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
+    """As a body of its own in the 3MF; None: the knob's own colour."""
     pointer_tolerance: float = 5.0
     """Degrees by which the line may point beside the mark."""
     inlay_diameter: Length | None = None
@@ -124,6 +126,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             torque(job, label, spec, stand, held),
             pointing(job, label, spec, held),
             *_draft_finding(label, spec, model),
+            *inlays.colour_finding(label, model, _colours(spec, model)),
             *scale_finding(label, spec, model.scale, job.printer.line_width, spec.skirt_height if model.skirt else 0.0),
         ]
         drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
@@ -281,4 +284,22 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     return fit, over_findings(plan, fit, (model.widest, model.widest))
 
 
-KNOB = Family(Knob, plan, maker, measure)
+def _colours(spec: Knob, model: KnobModel) -> inlays.Colours:
+    """What of a knob may have a colour of its own."""
+    found: inlays.Colours = {}
+    if model.legend:
+        found["legend"] = spec.legend_colour, model.legend.raised
+    if model.pointer:
+        found["pointer"] = spec.pointer_colour, model.pointer.raised
+    if model.scale:
+        found["scale"] = spec.scale_colour, False
+    return found
+
+
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+    """Legend, line and scale, where they have colours of their own."""
+    assert isinstance(spec, Knob) and isinstance(plan.model, KnobModel)
+    return inlays.bodies(spec.kind, plan.model, _colours(spec, plan.model))
+
+
+KNOB = Family(Knob, plan, maker, measure, bodies)

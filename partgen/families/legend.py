@@ -22,6 +22,7 @@ from partgen.plan.records import Section
 if TYPE_CHECKING:
     from partgen.parts.glyphs import Area
 
+COLOUR = "^#[0-9a-fA-F]{6}$"
 LARGEST = 8.0
 """mm per em at most: capitals 5.8 mm high."""
 EDGE = 0.6
@@ -40,6 +41,8 @@ class LegendKeys(PartSpec):
     legend_form: Literal["engraved", "raised"] = "engraved"
     """Of legend and sign."""
     legend_depth: Length = 0.4
+    legend_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
+    """Of legend and sign, as a body of its own in the 3MF; None: the part's own colour."""
 
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {"legend_depth": (0.1, 3.0)}
 
@@ -77,10 +80,14 @@ class Legend:
     """Of the sign, degrees."""
     slope: tuple[float, float] = (0.0, 0.0)
     """Of the crown, where it is cut parallel to the panel."""
+    blank: bool = False
+    """It keeps its place, but nothing is drawn: the crown that its letters are cut from."""
 
     @property
     def sunk(self) -> float:
         """How deep the crown is cut; negative where letters stand on it."""
+        if self.blank:
+            return 0.0
         return -self.depth if self.raised else self.depth
 
     @property
@@ -206,7 +213,7 @@ def letter_tools(legend: Legend, height: float) -> list[Any]:
 
 def lettered(shape: Any, legend: Legend | None, height: float) -> Any:  # noqa: ANN401 - kernel shapes
     """The solid with its legend on the crown, whose plane meets the axis at z = height."""
-    if legend is None:
+    if legend is None or legend.blank:
         return shape
     from partgen.parts import kernel
 

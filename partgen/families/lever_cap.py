@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
-from partgen.families import block, knob_model, over_panel
+from partgen.families import block, inlays, knob_model, over_panel
 from partgen.families.block import BlockModel
 from partgen.families.knob_model import KnobModel, round_section
 from partgen.families.legend import cut_by, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
-from partgen.families.record import Family
+from partgen.families.record import Body, Family
 from partgen.findings import Finding, State
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
@@ -181,4 +181,13 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     return fit, over_findings(plan, fit, size)
 
 
-LEVER_CAP = Family(LeverCap, plan, maker, measure)
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+    """The legend, where it has a colour of its own."""
+    model = plan.model
+    assert isinstance(spec, LeverCap) and isinstance(model, KnobModel | BlockModel)
+    if model.legend is None:
+        return ()
+    return inlays.bodies(spec.kind, model, {"legend": (spec.legend_colour, model.legend.raised)})
+
+
+LEVER_CAP = Family(LeverCap, plan, maker, measure, bodies)

@@ -10,7 +10,7 @@ from partgen.findings import Finding
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.plan.job import Planner
-from partgen.plan.records import PositionPlan
+from partgen.plan.records import PartModel, PositionPlan
 
 if TYPE_CHECKING:
     from partgen.checks.fit import FitMeasurement
@@ -18,6 +18,27 @@ if TYPE_CHECKING:
     from partgen.mesh.derive import Maker
 
     Measured = tuple[FitMeasurement, tuple[Finding, ...]]
+
+
+@dataclass(frozen=True)
+class Body:
+    """A further body of a part, printed into it or on it in another colour: an object of its own in the 3MF.
+
+    Either `model` and `maker` build it, or it is all of the part that stands over a plane.
+    """
+
+    name: str
+    colour: str
+    """#rrggbb."""
+    model: PartModel | None = None
+    maker: Callable[[], Maker] | None = None
+    over: tuple[float, tuple[float, float]] | None = None
+    """(height on the axis, slope) of that plane."""
+
+
+def one_body(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+    """Nothing of it has another colour."""
+    return ()
 
 
 @dataclass(frozen=True)
@@ -33,6 +54,9 @@ class Family:
     measure: Callable[[PositionPlan, Triangles, PartSpec, Seat | None], Measured]
     """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch; a part
     that stands on the panel itself has no seat."""
+
+    bodies: Callable[[PositionPlan, PartSpec], tuple[Body, ...]] = one_body
+    """What of a part has another colour."""
 
     @property
     def kind(self) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 import numpy as np
 from pydantic import Field
 
+from partgen.families.legend import COLOUR
 from partgen.families.over_panel import OverPanelSpec
 from partgen.findings import Finding, State
 from partgen.model.fields import Length
@@ -48,6 +49,8 @@ class ScaleKeys(OverPanelSpec):
     scale_width: Length = 0.5
     """Of the lines."""
     scale_depth: Length = 0.4
+    scale_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
+    """As a body of its own in the 3MF; None: the knob's own colour."""
 
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {"scale_width": (0.2, 5.0), "scale_depth": (0.1, 3.0)}
 

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 import numpy as np
 from pydantic import Field
 
-from partgen.families import over_panel
+from partgen.families import inlays, over_panel
 from partgen.families.block import BlockModel, solid
-from partgen.families.legend import in_layers, legend_finding, legend_of
+from partgen.families.legend import COLOUR, in_layers, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
-from partgen.families.record import Family
+from partgen.families.record import Body, Family
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
@@ -50,6 +50,8 @@ class SliderCap(OverPanelSpec):
     """The centre line, square to the stroke."""
     line_width: Length = 1.0
     line_depth: Length = 0.5
+    line_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
+    """As a body of its own in the 3MF; None: the cap's own colour."""
 
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {
         "stroke": (0.0, 200.0),
@@ -99,6 +101,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         findings = [
             *over_panel.height_findings(job, spec, stand, max(model.sunk, model.hollow, model.letters)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
+            *inlays.colour_finding(stand.position.label, model, _colours(spec, model)),
             *legend_finding(
                 job, stand.position.label, spec, model.legend, free=spec.hollow == 0 and spec.line == "none"
             ),
@@ -164,4 +167,20 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     return fit, over_findings(plan, fit, (model.section.width, model.section.depth))
 
 
-SLIDER_CAP = Family(SliderCap, plan, maker, measure)
+def _colours(spec: SliderCap, model: BlockModel) -> inlays.Colours:
+    """What of a slider cap may have a colour of its own."""
+    found: inlays.Colours = {}
+    if model.legend:
+        found["legend"] = spec.legend_colour, model.legend.raised
+    if model.line == "groove" or (model.line == "raised" and model.hollow == 0):
+        found["line"] = spec.line_colour, model.line == "raised"
+    return found
+
+
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+    """Legend and line, where they have colours of their own."""
+    assert isinstance(spec, SliderCap) and isinstance(plan.model, BlockModel)
+    return inlays.bodies(spec.kind, plan.model, _colours(spec, plan.model))
+
+
+SLIDER_CAP = Family(SliderCap, plan, maker, measure, bodies)

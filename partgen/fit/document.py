@@ -161,6 +161,14 @@ class ClearanceDoc(Doc):
     model_rocked_mm: float
 
 
+class ColouredDoc(Doc):
+    """A body in another colour, printed into a part or on it."""
+
+    name: str
+    colour: str
+    volume_mm3: float
+
+
 class GeometryDoc(Doc):
     """The same numbers measured afresh on the mesh."""
 
@@ -176,6 +184,10 @@ class GeometryDoc(Doc):
     orientation: str
     lie: tuple[float, ...] = ()
     """Row-major 4 by 4 matrix that takes the model frame to the file's."""
+    scale: float = 1.0
+    """Of the file over the part: above 1 for a pattern whose copies shrink. All else here is the part's size."""
+    colours: tuple[ColouredDoc, ...] = ()
+    """What of the part has another colour: bodies of their own in the 3MF."""
 
 
 class PositionDoc(Doc):

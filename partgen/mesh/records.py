@@ -69,6 +69,10 @@ class Mesh:
         h.update(np.ascontiguousarray(self.faces, dtype="<i8").tobytes())
         return h.hexdigest()
 
+    def scaled(self, by: float) -> Mesh:
+        """The mesh so many times as large, about the origin."""
+        return self if by == 1.0 else Mesh(self.vertices * by, self.faces)
+
     def transformed(self, matrix: Floats) -> Mesh:
         """The mesh moved by a rigid (4, 4) matrix."""
         return Mesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], self.faces)

@@ -39,6 +39,14 @@ class PartSpec(Record):
     orientation: str | None = None
     """Forces a printing orientation; None lets the tool choose."""
     spares: Annotated[int, Field(ge=0, le=50)] = 0
+    shrinkage: Annotated[float, Field(ge=0, le=0.1)] = 0.0
+    """Part by which copies cast in a mould of it shrink (0.004: 0.4 %): its files are 1 / (1 - shrinkage) times as
+    large. Heights, clearances and grip are those of the copies."""
+
+    @property
+    def scale(self) -> float:
+        """Of the files over the part."""
+        return 1.0 / (1.0 - self.shrinkage)
 
     @property
     def needs_drop(self) -> bool:

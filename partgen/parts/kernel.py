@@ -132,6 +132,15 @@ def turned(shape: Shape, angle: float) -> Shape:
     return BRepBuilderAPI_Transform(shape, move, True).Shape()
 
 
+def scaled(shape: Shape, by: float) -> Shape:
+    """The shape so many times as large, about the origin."""
+    if by == 1.0:
+        return shape
+    move = gp_Trsf()
+    move.SetScale(gp_Pnt(0, 0, 0), by)
+    return guarded("scaling", BRepBuilderAPI_Transform(shape, move, True).Shape)
+
+
 def motion(matrix: np.ndarray) -> gp_Trsf:
     """A rigid (4, 4) matrix as the kernel's own motion."""
     move = gp_Trsf()
@@ -267,5 +276,6 @@ def bounds(shape: Shape) -> np.ndarray:
 __all__ = [
     "Arc", "Circle", "Line", "Outline", "Refused", "Shape", "TopoDS_Shape", "TopoDS_Wire",
     "bounds", "box", "chamfered", "common", "cut", "edges", "fuse", "guarded", "loft", "motion", "one_solid",
-    "polygon_wire", "prism", "prism_of", "revolved", "rounded", "sphere", "transformed", "turned", "volume", "wire",
+    "polygon_wire", "prism", "prism_of", "revolved", "rounded", "scaled", "sphere", "transformed", "turned", "volume",
+    "wire",
 ]  # fmt: skip

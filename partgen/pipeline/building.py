@@ -190,7 +190,7 @@ def _write_part(part: MadePart, folder: Path, stem: str) -> str:
     target = folder / name
     target.parent.mkdir(exist_ok=True)
     write_stl(part.lying, target, title=stem)
-    read_back(target, part.lying, part.cap.volume)
+    read_back(target, part.lying, part.volume)
     return name
 
 

@@ -49,7 +49,7 @@ def write_step_files(
         mark = part.cap.engraving
         try:
             plain = BY_KIND[spec.kind].maker().solid(part.plan.model)
-            shape = engraved(plain, mark.outlines, mark.z, mark.depth, label)
+            shape = kernel.scaled(engraved(plain, mark.outlines, mark.z, mark.depth, label), part.scale)
         except KernelError as error:
             failed.append(f"{error}; there is no STEP file of it, its STL stands.")
             continue
@@ -59,7 +59,7 @@ def write_step_files(
         if abs(read.volume / kernel.volume(shape) - 1) > SAME_VOLUME:
             raise OutsideError(f"{stems[label]}.step was written, but read again it has another volume; do not use it")
         write_atomic(folder / "parts" / f"{stems[label]}.step", data)
-        items.append(StepItem(label, shape, spec.colour))
+        items.append(StepItem(label, kernel.scaled(shape, 1 / part.scale), spec.colour))
     try:
         whole = _in_place(items, made, planned)
         title = f"{planned.inputs.name} {identity}"

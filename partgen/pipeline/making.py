@@ -21,12 +21,13 @@ from partgen.errors import KernelError
 from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.fit.assemble import Built
-from partgen.fit.document import GeometryDoc
+from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
+from partgen.pipeline.colours import ColouredBody, by_colour
 from partgen.plan.opening import measured_seat
 from partgen.plan.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
@@ -49,6 +50,29 @@ class MadePart:
     fit: FitMeasurement
     print: PrintMeasurement
     findings: tuple[Finding, ...]
+    scale: float = 1.0
+    """Of the files over the part, for copies that shrink."""
+    core: Mesh | None = None
+    """All that has the part's own colour, where that is not all of it: in the model frame."""
+    bodies: tuple[ColouredBody, ...] = ()
+    """All that has not."""
+
+    @property
+    def shown(self) -> Mesh:
+        """The mesh as large as its files, in the model frame."""
+        return self.cap.mesh.scaled(self.scale)
+
+    @property
+    def volume(self) -> float:
+        """Of what is printed, mm^3."""
+        return self.cap.volume * self.scale**3
+
+    @property
+    def lie(self) -> np.ndarray:
+        """(4, 4): takes the model frame to the file's, scale counted."""
+        matrix = np.reshape(laid(self.shown, self.orientation), (4, 4)).copy()
+        matrix[:3, :3] *= self.scale
+        return matrix
 
 
 def make_parts(
@@ -94,6 +118,9 @@ def make_parts(
     for label, part in made.items():
         if part.plan.pair in made:
             made[label] = replace(part, findings=(*part.findings, *_paired(part, made[part.plan.pair], profile)))
+    for label, found in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, shelf).items():
+        part = made[label]
+        made[label] = replace(part, core=found.core, bodies=found.bodies, findings=(*part.findings, *found.findings))
     return made, failed
 
 
@@ -149,7 +176,9 @@ def built_facts(part: MadePart, file: str) -> Built:
             min_wall_mm=_r(min(printed.min_wall, printed.wall_looked_up_to)),
             overhang_mm2=_r(printed.overhang),
             orientation=part.orientation.name,
-            lie=tuple(_r(v) for v in laid(part.cap.mesh, part.orientation)),
+            lie=tuple(round(float(v), 6) + 0.0 for v in part.lie.ravel()),
+            scale=round(part.scale, 6),
+            colours=tuple(ColouredDoc(name=b.name, colour=b.colour, volume_mm3=_r(b.mesh.volume)) for b in part.bodies),
         ),
         findings=part.findings,
         printing_codes=PRINTING_CODES,
@@ -182,13 +211,14 @@ def _measured(
 ) -> MadePart:
     spec = profile.part[plan.part]
     fit, fitting = BY_KIND[spec.kind].measure(plan, cap.mesh, spec, profile.seat.get(plan.seat))
-    printed, printing = printability(cap.mesh, orientation, printer, walls=walls)
+    shown = cap.mesh.scaled(spec.scale)
+    printed, printing = printability(shown, orientation, printer, walls=walls)
     findings = (
         *fitting,
         *(replace(finding, subject=plan.label) for finding in printing),
     )
-    lying = cap.mesh.transformed(np.reshape(laid(cap.mesh, orientation), (4, 4)))
-    return MadePart(plan, cap, orientation, lying, fit, printed, findings)
+    lying = shown.transformed(np.reshape(laid(shown, orientation), (4, 4)))
+    return MadePart(plan, cap, orientation, lying, fit, printed, findings, spec.scale)
 
 
 def _r(value: float) -> float:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from partgen.export.names import plain
-from partgen.export.threemf import About, PlacedPart, plate_3mf
+from partgen.export.threemf import About, Further, PlacedPart, plate_3mf
 from partgen.files import write_new
 from partgen.fit.document import PlacedDoc, PlateDoc, PrintDoc
 from partgen.mesh.records import Floats
@@ -45,7 +45,7 @@ def lay_out(made: Mapping[str, MadePart], inputs: Inputs) -> LaidOut:
         Wanted(
             label=label,
             size=_extent(part),
-            matrix=laid(part.cap.mesh, part.orientation),
+            matrix=laid(part.shown, part.orientation),
             colour=inputs.profile.part[part.plan.part].colour,
             material=_material(part, inputs).name,
             copies=_copies(part, inputs),
@@ -53,7 +53,7 @@ def lay_out(made: Mapping[str, MadePart], inputs: Inputs) -> LaidOut:
         for label, part in made.items()
     ]
     packing = pack(wanted, inputs.printer)
-    volumes = {label: PartVolume(part.cap.volume, part.print.support_space) for label, part in made.items()}
+    volumes = {label: PartVolume(part.volume, part.print.support_space) for label, part in made.items()}
     by_name = {material.name: material for material in inputs.materials.values()}
     plates = tuple(plate_data(p, volumes, inputs.printer, by_name[p.material]) for p in packing.plates)
     return LaidOut(packing, plates, total(plates))
@@ -74,7 +74,7 @@ def write_plates(
         for item in plate.items:
             places.setdefault(item.label, []).append(np.reshape(item.matrix, (4, 4)))
         parts = [
-            PlacedPart(label, stems[label], made[label].cap.mesh, tuple(spots), plate.colour, plate.material)
+            _placed(made[label], stems[label], tuple(spots), plate.colour, plate.material)
             for label, spots in places.items()
         ]
         entitled = replace(about, title=f"{about.title}, {name.split('.')[0]}")
@@ -82,12 +82,24 @@ def write_plates(
     return names
 
 
+def _placed(part: MadePart, stem: str, spots: tuple[Floats, ...], colour: str, material: str) -> PlacedPart:
+    """One part as large as its files, every colour a body of its own."""
+    further = tuple(Further(b.name, b.mesh.scaled(part.scale), b.colour) for b in part.bodies)
+    core = part.shown if part.core is None else part.core.scaled(part.scale)
+    return PlacedPart(part.plan.label, stem, core, spots, colour, material, further)
+
+
 def _thumbnail(parts: Sequence[PlacedPart]) -> bytes:
     """A small picture of a plate, as file managers show it."""
     from partgen.report.extras import Shape
     from partgen.report.picture import Body, picture, view
 
-    lying = [(part.mesh.transformed(place), part.colour) for part in parts for place in part.places]
+    lying = [
+        (mesh.transformed(place), colour)
+        for part in parts
+        for place in part.places
+        for mesh, colour in ((part.mesh, part.colour), *((f.mesh, f.colour) for f in part.further))
+    ]
     return picture([Body(Shape(m.vertices, m.faces), colour) for m, colour in lying], view(-25, 40), 256, 256)
 
 
@@ -145,7 +157,7 @@ def order_of(
                     quantity=_copies(part, inputs),
                     colour=inputs.profile.part[part.plan.part].colour,
                     extent=_extent(part),
-                    volume=part.cap.volume,
+                    volume=part.volume,
                 )
                 for label, part in chosen.items()
             },

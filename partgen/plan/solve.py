@@ -84,6 +84,8 @@ def plan_set(
         planned, said = planners.get(spec.kind, plan_through)(job, name, spec, survival)
         plans.update(planned)
         notes.extend(said)
+        if spec.shrinkage > 0:
+            notes.append(_pattern_note(name, spec))
     ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
     return SetPlan(
         title=profile.title,
@@ -96,6 +98,14 @@ def plan_set(
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
         seed=seed,
+    )
+
+
+def _pattern_note(name: str, spec: PartSpec) -> str:
+    """That the files are a pattern's."""
+    return (
+        f"[part.{name}]: its files are {spec.scale:.4f} times as large, a pattern for copies that shrink by "
+        f"{100 * spec.shrinkage:.2g} %. Heights, clearances and grip here are the copies', in the material named"
     )
 
 

@@ -42,9 +42,11 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
         if vertices is None:
             continue
         matrix = np.reshape(made.geometry.lie, (4, 4))
-        standing = (vertices - matrix[:3, 3]) @ matrix[:3, :3]  # the inverse of a rotation is its transpose
+        size = float(np.cbrt(np.linalg.det(matrix[:3, :3])))  # of the file over the part
+        rotation = matrix[:3, :3] / size
+        standing = (vertices - matrix[:3, 3]) @ rotation / size  # the inverse of a rotation is its transpose
         shapes[position.label] = Shape(standing, np.arange(len(standing)).reshape(-1, 3))
-        lies.setdefault(position.part, Lie(matrix[:3, :3]))
+        lies.setdefault(position.part, Lie(rotation))
     return ReportExtras(shapes=shapes, lies=lies)
 
 

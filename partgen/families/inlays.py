@@ -1,0 +1,93 @@
+"""What is printed in a second colour: what fills a part's engraved letters and lines, flush with its faces.
+
+May import: findings, model, plan, families.record and the models; parts inside functions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from partgen.families.record import Body
+from partgen.findings import Finding, State
+from partgen.plan.records import PartModel
+
+if TYPE_CHECKING:
+    from partgen.mesh.derive import Maker
+
+Piece = Literal["legend", "pointer", "scale", "line"]
+
+Colours = dict[Piece, tuple[str | None, bool]]
+"""By piece: its colour (None: the part's own), and whether it stands on the crown."""
+
+
+@dataclass(frozen=True)
+class InlayModel(PartModel):
+    """What fills one cut of another model."""
+
+    of: PartModel | None = None
+    piece: Piece = "legend"
+    kind: str = ""
+    """Of the family whose maker builds `of`."""
+
+
+def inlay_of(model: PartModel, piece: Piece, kind: str) -> InlayModel:
+    """The filling of a model's cut; the mark is another matter, so parts that differ in nothing else share it."""
+    plain: dict[str, Any] = {f.name: getattr(model, f.name) for f in fields(PartModel)}
+    bare = replace(model, mark="", mark_kind="none")
+    return InlayModel(**{**plain, "mark": "", "mark_kind": "none"}, of=bare, piece=piece, kind=kind)
+
+
+def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
+    """The filling as kernel solids, one or several: the part without this cut, less the part with it.
+
+    Raises KernelError in plain words.
+    """
+    from partgen.errors import KernelError
+    from partgen.families import BY_KIND
+    from partgen.parts import kernel
+
+    assert isinstance(model, InlayModel) and model.of is not None
+    build = BY_KIND[model.kind].maker().solid
+    uncut: dict[str, Any] = {model.piece: "none" if model.piece == "line" else None}
+    if model.piece == "legend":  # a blank one keeps other lines away from its place
+        uncut["legend"] = replace(getattr(model.of, "legend"), blank=True)  # noqa: B009 - families differ in it
+    try:
+        return kernel.cut(build(replace(model.of, **uncut)), build(model.of))
+    except kernel.Refused as refused:
+        raise KernelError(model.kind, f"what fills its {model.piece} cannot be built: {refused}") from refused
+
+
+def maker() -> Maker:
+    """Every filling is a build of its own."""
+    from partgen.mesh.derive import Maker
+
+    return Maker(solid)
+
+
+def bodies(kind: str, model: PartModel, colours: Colours) -> tuple[Body, ...]:
+    """The further bodies of a part. Raised ones are what stands over the crown's plane; they are cut off there."""
+    found = [
+        Body(piece, colour, model=inlay_of(model, piece, kind), maker=maker)
+        for piece, (colour, raised) in colours.items()
+        if colour is not None and not raised
+    ]
+    over = {piece: colour for piece, (colour, raised) in colours.items() if raised}
+    chosen = next((colour for colour in over.values() if colour is not None), None)
+    if chosen is not None and model.crown.kind in ("flat", "parallel"):
+        found.append(Body(" and ".join(over), chosen, over=(model.height, model.crown.slope)))
+    return tuple(found)
+
+
+def colour_finding(label: str, model: PartModel, colours: Colours) -> list[Finding]:
+    """What stands on a crown can have another colour only where it is cut off by a plane, and only one."""
+    over = [colour for colour, raised in colours.values() if raised]
+    if not any(over):
+        return []
+    state: State = "pass"
+    why = f"what stands on {label}'s crown is a body of its own colour"
+    if model.crown.kind not in ("flat", "parallel"):
+        state, why = "fail", f"what stands on {label}'s crown needs a flat crown for a colour of its own, or a groove"
+    elif len(set(over)) > 1:
+        state, why = "fail", f"what stands on {label}'s crown can have one colour only: give all of it the same"
+    return [Finding("second-colour", label, "second colour", None, None, 0.0, "", state, why)]

@@ -1,0 +1,29 @@
+"""A mesh cut in two at a plane, both halves closed. May import: mesh.records."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from partgen.mesh.records import Mesh
+
+
+def split_at(mesh: Mesh, height: float, slope: tuple[float, float] = (0.0, 0.0)) -> tuple[Mesh, Mesh]:
+    """(below, above) the plane z = height + slope . (x, y). A half that is empty is a mesh without faces."""
+    from manifold3d import Manifold, Mesh64
+
+    solid = Manifold(Mesh64(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, dtype=np.uint64)))
+    steep = math.hypot(1.0, *slope)
+    normal = (-slope[0] / steep, -slope[1] / steep, 1.0 / steep)
+    above, below = solid.split_by_plane(normal, height / steep)
+    return _mesh(below), _mesh(above)
+
+
+def _mesh(solid: object) -> Mesh:
+    found = solid.to_mesh64()  # type: ignore[attr-defined]
+    vertices = np.array(found.vert_properties[:, :3], dtype=np.float64, order="C")
+    faces = np.array(found.tri_verts, dtype=np.int64, order="C")
+    if len(faces) == 0:
+        return Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64))
+    return Mesh(vertices, faces)

@@ -1,0 +1,78 @@
+"""What of the parts has another colour: built, or cut off from what was built.
+
+May import: errors, findings, model, plan.records, families, mesh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from partgen.errors import KernelError
+from partgen.families import BY_KIND
+from partgen.families.record import Body
+from partgen.findings import Finding
+from partgen.mesh.build import Caps
+from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.shelf import Shelf
+from partgen.mesh.split import split_at
+from partgen.model.profile import Profile
+from partgen.plan.records import PartModel, PositionPlan
+
+
+@dataclass(frozen=True, eq=False)
+class ColouredBody:
+    """What of a part has another colour, in the model frame."""
+
+    name: str
+    colour: str
+    mesh: Mesh
+
+
+@dataclass(frozen=True, eq=False)
+class Coloured:
+    """One part by colours."""
+
+    core: Mesh
+    """All that has the part's own, in the model frame."""
+    bodies: tuple[ColouredBody, ...]
+    findings: tuple[Finding, ...]
+
+
+def by_colour(
+    built: Mapping[str, tuple[PositionPlan, BuiltCap]], profile: Profile, shelf: Shelf | None
+) -> dict[str, Coloured]:
+    """Parts of more than one colour, by label."""
+    wanted: dict[str, tuple[Body, ...]] = {}
+    for label, (plan, _) in built.items():
+        spec = profile.part[plan.part]
+        bodies = BY_KIND[spec.kind].bodies(plan, spec)
+        if bodies:
+            wanted[label] = bodies
+    makers = {b.model: b.maker() for bodies in wanted.values() for b in bodies if b.model and b.maker}
+    models = list(makers)
+    made = dict(zip(models, Caps(models, makers.__getitem__, shelf).finish(), strict=True)) if models else {}
+    return {label: _one(label, built[label][1].mesh, bodies, made) for label, bodies in wanted.items()}
+
+
+def _one(
+    label: str, core: Mesh, bodies: tuple[Body, ...], made: Mapping[PartModel, BuiltCap | KernelError]
+) -> Coloured:
+    found, findings = [], []
+    for body in bodies:
+        if body.over is not None:
+            core, mesh = split_at(core, *body.over)
+        else:
+            assert body.model is not None
+            filling = made[body.model]
+            if isinstance(filling, KernelError):
+                findings.append(_missing(label, body.name, filling.why))
+                continue
+            mesh = filling.mesh
+        found.append(ColouredBody(body.name, body.colour, mesh))
+    return Coloured(core, tuple(found), tuple(findings))
+
+
+def _missing(label: str, name: str, why: str) -> Finding:
+    cure = f"its {name} has no body of its own colour: {why}; the part itself was built"
+    return Finding("second-colour", label, "second colour", None, None, 0.0, "", "fail", cure)

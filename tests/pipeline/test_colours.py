@@ -1,0 +1,194 @@
+"""Parts in two colours: bodies that fill what was cut, in the 3MF too; and patterns that are larger than the part."""
+
+from __future__ import annotations
+
+import ctypes
+import json
+from pathlib import Path
+
+import lib3mf
+import numpy as np
+import pytest
+from family_gallery import Combination, built, profile
+from manifold3d import Manifold, Mesh64
+from typer.testing import CliRunner
+
+from partgen.cli.app import app
+from partgen.export.stl import read_stl
+from partgen.export.threemf import read_3mf
+from partgen.families.legend import letters
+from partgen.mesh.records import Mesh
+from partgen.mesh.split import split_at
+from partgen.pipeline.making import MadePart
+
+TWO = [
+    Combination("button-cap", "rectangle", "ribs", 'legend = "R8"\nlegend_colour = "#ffffff"'),
+    Combination("button-cap", "rectangle", "ribs", 'crown = "parallel"\nsign = "ring"\nlegend_colour = "#ffffff"'),
+    Combination("button-cap", "rectangle", "ribs",
+                'crown = "parallel"\nlegend = "ON"\nlegend_form = "raised"\nlegend_colour = "#ffffff"'),
+    Combination("knob", "flatted", "set-screw", 'legend = "7"\nlegend_colour = "#ffffff"\npointer_colour = "#ff0000"'),
+    Combination("knob", "flatted", "set-screw", 'pointer = "raised"\npointer_colour = "#ff0000"'),
+    Combination("knob", "flatted", "set-screw",
+                'skirt_diameter = 30.0\nskirt_form = "flared"\nskirt_height = 4.0\nscale_lines = 5\n'
+                'scale_numbers = true\nscale_colour = "#ffffff"'),
+    Combination("slider-cap", "tongue", "ribs", 'line_colour = "#ffffff"'),
+    Combination("lever-cap", "tongue", "ribs", 'legend = "UP"\nlegend_colour = "#ffffff"'),
+]  # fmt: skip
+
+
+def solid(mesh: Mesh) -> Manifold:
+    return Manifold(Mesh64(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, dtype=np.uint64)))
+
+
+@pytest.mark.parametrize("one", TWO, ids=lambda one: one.name[:70])
+def test_bodies_fill_the_part_and_share_nothing_with_it(one: Combination) -> None:
+    _, made, failed = built(profile(one))
+    assert not failed
+    part = made["P1"]
+    assert part.bodies and part.core is not None
+    assert not [f for f in part.findings if f.state == "fail"]
+    for body in part.bodies:
+        assert body.mesh.is_closed and body.mesh.volume > 0.05
+        # facets of curved walls may stray by the mesh's chord from one another
+        assert (solid(body.mesh) ^ solid(part.core)).volume() < 2e-3 * body.mesh.volume
+    assert part.core.is_closed
+    raised = "raised" in one.keys
+    top = part.plan.model.height
+    if raised:  # the part without them and they together are the part as it is in the STL
+        whole = part.core.volume + sum(b.mesh.volume for b in part.bodies)
+        assert whole == pytest.approx(part.cap.mesh.volume, rel=1e-6)
+    elif part.plan.model.crown.kind == "flat" and part.bodies[0].name not in ("scale", "line"):
+        assert max(b.mesh.bounds[1, 2] for b in part.bodies) == pytest.approx(top, abs=1e-3)
+    if part.bodies[0].name == "legend" and not raised:
+        legend = part.plan.model.legend  # type: ignore[attr-defined]
+        area = sum(a.size for a in letters(legend))
+        assert part.bodies[0].mesh.volume == pytest.approx(area * legend.depth, rel=1e-3)
+
+
+def test_a_part_of_one_colour_has_no_bodies() -> None:
+    _, made, _ = built(profile(Combination("button-cap", "rectangle", "ribs", 'legend = "R8"')))
+    assert made["P1"].bodies == () and made["P1"].core is None
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ('crown = "domed"\npointer = "raised"\npointer_colour = "#ff0000"', "flat crown"),
+        ('legend = "7"\nlegend_form = "raised"\npointer = "raised"\npointer_colour = "#ff0000"', "one colour only"),
+    ],
+)
+def test_what_cannot_have_its_own_colour_is_said(keys: str, words: str) -> None:
+    plans, _, _ = built(profile(Combination("knob", "flatted", "set-screw", keys)))
+    (found,) = [f for f in plans[0].checks if f.code == "second-colour"]
+    assert found.state == "fail" and words in found.why
+
+
+def test_a_split_keeps_all_of_the_volume(made_button: MadePart) -> None:
+    mesh = made_button.cap.mesh
+    below, above = split_at(mesh, 1.0, (0.05, -0.02))
+    assert below.is_closed and above.is_closed
+    assert below.volume + above.volume == pytest.approx(mesh.volume, rel=1e-9)
+    plane = 1.0 + below.vertices[:, :2] @ np.array([0.05, -0.02])
+    assert (below.vertices[:, 2] <= plane + 1e-9).all()
+
+
+@pytest.fixture(scope="module")
+def made_button() -> MadePart:
+    return built(profile(Combination("button-cap", "rectangle", "ribs")))[1]["P1"]
+
+
+PROFILE = """
+format = 1
+[panel]
+thickness = [2.02, 2.03]
+[hole.window]
+shape = "rectangle"
+width = [12.0, 12.02]
+depth = [9.0, 9.02]
+[seat.plunger]
+shape = "rectangle"
+width = [3.3, 3.29]
+depth = [3.3, 3.28]
+length = 4.2
+travel = [1.6]
+body = 6.6
+[part.key]
+kind = "button-cap"
+hole = "window"
+seat = "plunger"
+proud = 1.6
+colour = "#30343a"
+{keys}
+"""
+
+
+def build(folder: Path, keys: str, *more: str) -> dict[str, object]:
+    text = PROFILE.format(keys=keys)
+    for k, (x, y) in enumerate([(0, 0), (30, 0), (0, 30)]):
+        text += f'[[position]]\nlabel = "S{k}"\nat = [{x}, {y}]\npart = "key"\ndrop = [4.3, 4.31, 4.3]\n'
+    (folder / "two.toml").write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(
+        app, ["build", str(folder / "two.toml"), "--out", str(folder / "out"), "--json", "--quiet", *more]
+    )
+    found: dict[str, object] = json.loads(done.stdout)
+    return found
+
+
+def test_the_3mf_holds_the_part_and_its_second_colour_and_the_stl_one_body(tmp_path: Path) -> None:
+    document = build(tmp_path, 'legend = "A"\nlegend_colour = "#f0f0f0"')
+    home = tmp_path / "out" / "two" / "r01"
+    data = (home / "plate-1.3mf").read_bytes()
+    items = read_3mf(data)
+    assert len(items) == 3
+    for item in items:
+        assert item.colour == "#30343a" and [f.colour for f in item.further] == ["#f0f0f0"]
+        # the letters lie inside the part's box, on the plate
+        low, high = item.mesh.bounds
+        assert (item.further[0].mesh.bounds[0] >= low - 1e-4).all() and (
+            item.further[0].mesh.bounds[1] <= high + 1e-4
+        ).all()
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromBuffer((ctypes.c_uint8 * len(data)).from_buffer_copy(data))
+    assert reader.GetWarningCount() == 0
+    several = model.GetComponentsObjects()
+    assert several.Count() == 3
+    meshes = model.GetMeshObjects()
+    while meshes.MoveNext():
+        assert meshes.GetCurrentMeshObject().IsManifoldAndOriented()
+    for position in document["positions"]:  # type: ignore[attr-defined]
+        (colour,) = position["geometry"]["colours"]
+        assert colour["name"] == "legend" and colour["colour"] == "#f0f0f0" and colour["volume_mm3"] > 0.1
+        facts = read_stl((home / position["file"]).read_bytes())
+        assert facts.watertight
+        assert facts.volume == pytest.approx(position["geometry"]["volume_mm3"], rel=1e-4)
+
+
+def test_a_pattern_is_larger_by_the_shrinkage_everywhere_and_the_checks_speak_of_the_copy(tmp_path: Path) -> None:
+    """A copy shrinks by s: the pattern is 1 / (1 - s) times as large, its volume the cube of that."""
+    (tmp_path / "plain").mkdir()
+    (tmp_path / "large").mkdir()
+    plain = build(tmp_path / "plain", "")
+    large = build(tmp_path / "large", "shrinkage = 0.02", "--formats", "stl,3mf,step")
+    k = 1 / 0.98
+    assert any("pattern for copies that shrink by 2 %" in note for note in large["notes"])  # type: ignore[attr-defined]
+    for one, other in zip(plain["positions"], large["positions"], strict=True):  # type: ignore[call-overload]
+        assert other["model_height_mm"] == one["model_height_mm"]
+        assert other["geometry"]["clearance_mm"] == one["geometry"]["clearance_mm"]
+        assert other["geometry"]["scale"] == pytest.approx(k, abs=1e-6)
+        assert other["extent_mm"] == pytest.approx([k * v for v in one["extent_mm"]], abs=1e-4)
+        home = tmp_path / "large" / "out" / "two" / "r01"
+        facts = read_stl((home / other["file"]).read_bytes())
+        assert facts.volume == pytest.approx(k**3 * one["geometry"]["volume_mm3"], rel=1e-4)
+        from partgen.export.step import read_step
+
+        (step,) = read_step((home / other["file"].replace(".stl", ".step")).read_bytes())
+        assert step.volume == pytest.approx(facts.volume, rel=1e-3)
+    assert read_3mf((home / "plate-1.3mf").read_bytes())[0].mesh.volume == pytest.approx(facts.volume, rel=1e-3)
+    from partgen.fit.document import FitDocument
+    from partgen.report.on_disk import extras_on_disk
+
+    seen = extras_on_disk(FitDocument.model_validate(large), home.parent)
+    shape = seen.shapes["S0"].vertices
+    assert np.ptp(shape[:, 2]) == pytest.approx(plain["positions"][0]["extent_mm"][2], abs=1e-3)  # type: ignore[index]
