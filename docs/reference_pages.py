@@ -9,6 +9,7 @@ import typing
 from collections.abc import Iterator
 from pathlib import Path
 
+from meanings import ANYWHERE, HERE
 from pydantic import BaseModel
 from pydantic_core import PydanticUndefined
 from typer.testing import CliRunner
@@ -146,12 +147,17 @@ def section(model: type[BaseModel]) -> str:
             continue
         default = "needed" if field.is_required() else "" if field.default is PydanticUndefined else show(field.default)
         bound = str(bounds_of(model, name) or "")
-        rows.append([f"`{name}`", type_name(field.annotation), default, bound, notes.get(name, "")])
+        rows.append([f"`{name}`", type_name(field.annotation), default, bound, notes.get(name) or meaning(model, name)])
     columns = [c for c in zip(*rows, strict=True) if any(c[1:]) and not (model in FIT and c[0] == "default")]
     shown = ([cell.replace("|", "\\|").replace("\n", " ") for cell in row] for row in zip(*columns, strict=True))
     lines = [f"| {' | '.join(row)} |" for row in shown]
     table = "\n".join([lines[0], "|---" * len(columns) + "|", *lines[1:]]) if len(rows) > 1 else ""
     return f"## {heading(model)}\n\n{about}\n\n{table}\n"
+
+
+def meaning(model: type[BaseModel], name: str) -> str:
+    """What a key means that has no text of its own in the code."""
+    return HERE.get(f"{model.__name__}.{name}") or ANYWHERE.get(name, "")
 
 
 def heading(model: type[BaseModel]) -> str:

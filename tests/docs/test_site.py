@@ -134,6 +134,22 @@ def test_every_test_that_the_mathematics_names_exists():
         assert found.stdout, name
 
 
+def test_every_key_on_a_reference_page_has_its_meaning(tmp_path, monkeypatch):
+    """From the code where it says so, else from docs/meanings.py; what a drawing is made from speaks for itself."""
+    monkeypatch.syspath_prepend(str(DOCS))
+    import reference_pages
+
+    reference_pages.write(tmp_path)
+    silent = []
+    for page in tmp_path.glob("*.md"):
+        heading = ""
+        for line in page.read_text(encoding="utf-8").splitlines():
+            heading = line if line.startswith("## ") else heading
+            if line.startswith("| `") and line.endswith("|  |") and "positions.drawing" not in heading:
+                silent.append(f"{page.name} {heading} {line}")
+    assert not silent, "\n".join(silent)
+
+
 def test_readmes_commands_run_one_after_another(tmp_path):
     """Those of its second block, with the questions of `start` answered by options and the others' typed ahead."""
     lines = next(b for b in shell_blocks(ROOT / "README.md") if "partgen start" in b).splitlines()
