@@ -98,8 +98,9 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     flat = f.vertices @ _plane_axes(up).T
     span = reach = support = 0.0
     carried: list[IntArray] = []
-    for region in _regions(f, hanging):
-        bridged, overreach = _spans(f, region, flat, height, (bridge, cantilever))
+    regions = _regions(f, hanging)
+    for region, rim in zip(regions, _rims(f, regions), strict=True):
+        bridged, overreach = _spans(f, region, rim, flat, height, (bridge, cantilever))
         reach = max(reach, overreach)
         if bridged > bridge or overreach > cantilever:
             support += float(down[region].sum())
@@ -126,22 +127,37 @@ def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
     return np.split(index[order], np.cumsum(np.bincount(label, minlength=count))[:-1])
 
 
+def _rims(f: Faces, regions: list[IntArray]) -> list[tuple[IntArray, IntArray]]:
+    """Per region, the edges between it and what does not hang, and the face on their other side."""
+    member = np.full(len(f.faces), -1)
+    for number, region in enumerate(regions):
+        member[region] = number
+    beside = member[f.sides]
+    rim = np.flatnonzero((beside >= 0).sum(axis=1) == 1)
+    first = beside[rim, 0] >= 0
+    number = np.where(first, beside[rim, 0], beside[rim, 1])
+    outside = np.where(first, f.sides[rim, 1], f.sides[rim, 0])
+    order = np.argsort(number, kind="stable")
+    ends = np.cumsum(np.bincount(number, minlength=len(regions)))[:-1]
+    return list(zip(np.split(rim[order], ends), np.split(outside[order], ends), strict=True))
+
+
 def _spans(
-    f: Faces, region: IntArray, flat: FloatArray, height: FloatArray, allowed: tuple[float, float]
+    f: Faces,
+    region: IntArray,
+    rim: tuple[IntArray, IntArray],
+    flat: FloatArray,
+    height: FloatArray,
+    allowed: tuple[float, float],
 ) -> tuple[float, float]:
     """Longest way across between held rims, and farthest from a held rim where there is no way across.
 
     At each probe point all directions are tried; the shortest way counts, because a bridge is laid
     along it. `flat` (n, 2) is where the vertices lie on the bed. What cannot exceed the allowed bridge
-    or cantilever for its size is not looked at further.
+    or cantilever for its size is not looked at further. `rim` holds the region's edges and the faces beyond.
     """
     bridge, cantilever = allowed
-    member = np.zeros(len(f.faces), dtype=bool)
-    member[region] = True
-    rim = np.flatnonzero(member[f.sides].sum(axis=1) == 1)
-    inner_side = member[f.sides[rim, 0]]
-    outside = np.where(inner_side, f.sides[rim, 1], f.sides[rim, 0])
-    ends = f.edges[rim]
+    ends, outside = f.edges[rim[0]], rim[1]
     # Held: the neighbour's third corner lies below the rim.
     third = f.faces[outside].sum(axis=1) - ends.sum(axis=1)
     held = height[third] < height[ends].min(axis=1) - 1e-6

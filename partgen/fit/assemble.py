@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from partgen.findings import Finding, worst
 from partgen.fit.document import (
@@ -264,8 +265,9 @@ def seat_size(seat: object) -> tuple[float, float]:
     raise AssertionError(f"a seat has a diameter or a width and a depth: {seat!r}")
 
 
+@lru_cache(maxsize=1024)
 def section_doc(section: Section, *, opening: bool = False) -> SectionDoc:
-    """A section with its outline; facets of an opening lie outside it, of a part inside."""
+    """A section with its outline; facets of an opening lie outside it, of a part inside. Equal ones are one object."""
     return SectionDoc(
         shape=section.shape,
         width_mm=_r(section.width),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from partgen import __version__
@@ -27,8 +28,20 @@ class Planned:
     inputs: Inputs
     estimate: Estimate
     plan: SetPlan
-    document: FitDocument
     learnt: Learnt
+    today: date
+
+    @cached_property
+    def document(self) -> FitDocument:
+        """The fit document of the plan alone, put together when asked for: a build puts together its own."""
+        return assemble(
+            self.plan,
+            self.inputs.profile,
+            self.estimate,
+            self.inputs.printer,
+            circumstances(self.inputs, self.today),
+            {label: revised(choice) for label, choice in self.learnt.choices.items()},
+        )
 
 
 def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Planned:
@@ -51,15 +64,7 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
-    document = assemble(
-        plan,
-        inputs.profile,
-        known,
-        inputs.printer,
-        circumstances(inputs, today or date.today()),
-        {label: revised(choice) for label, choice in learnt.choices.items()},
-    )
-    return Planned(inputs, known, plan, document, learnt)
+    return Planned(inputs, known, plan, learnt, today or date.today())
 
 
 def revised(choice: Choice) -> Built:

@@ -15,8 +15,8 @@ from partgen.metrology.records import FloatArray
 from partgen.plan.records import PositionPlan
 
 DRAWS = 10_000
-STRIP = 128
-"""Positions that are tried together."""
+BATCH, STRIP = 1000, 128
+"""Draws that are held at once, and positions of them that are tried together."""
 RARE = 1e-3
 """Where the positions' chances of missing add up to less, their sum is near enough (Boole's inequality)."""
 NORMAL_95 = 1.959964
@@ -41,12 +41,15 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     np.fill_diagonal(together, 1 + 1e-9)
     root = np.linalg.cholesky(together).T
     rng = np.random.default_rng([seed, len(plans)])
-    drawn = rng.standard_normal((DRAWS, len(plans)))
-    for start in range(0, len(plans), STRIP):  # the root is a triangle, and a draw that missed once needs no more
-        these = slice(start, start + STRIP)
-        error = drawn[:, : these.stop] @ root[: these.stop, these] * u[these]
-        drawn = drawn[np.all(np.abs(off[these] + error) <= most[these], axis=1)]
-    return len(drawn) / DRAWS
+    hit = 0
+    for _ in range(DRAWS // BATCH):
+        drawn = rng.standard_normal((BATCH, len(plans)))
+        for start in range(0, len(plans), STRIP):  # the root is a triangle, and a draw that missed once needs no more
+            these = slice(start, start + STRIP)
+            error = drawn[:, : these.stop] @ root[: these.stop, these] * u[these]
+            drawn = drawn[np.all(np.abs(off[these] + error) <= most[these], axis=1)]
+        hit += len(drawn)
+    return hit / DRAWS
 
 
 def _above(x: float) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from partgen.report.extras import FloatArray, Shape
 
 _SMOOTH = 2  # pixels are drawn this much finer each way, then averaged
+_AT_ONCE = 20_000  # faces whose pixels are held at once
 _LIGHT = np.array([-0.35, 0.45, 0.82])
 _EDGE, _FAINT = np.array([40, 45, 52], dtype=np.uint8), np.array([128, 128, 128], dtype=np.uint8)
 
@@ -43,26 +44,21 @@ def view(turn: float, rise: float) -> FloatArray:
 def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: int) -> bytes:
     """A parallel projection of all bodies, filling the picture, on a transparent ground."""
     w, h = width * _SMOOTH, height * _SMOOTH
-    corners, colours, owner = [], [], []
-    for number, body in enumerate(bodies):
-        eye = (body.shape.vertices + np.array(body.origin)) @ rotation.T
-        corners.append(eye[body.shape.faces])
-        red, green, blue = (int(body.colour[i : i + 2], 16) for i in (1, 3, 5))
-        colours.append(np.tile(np.array([red, green, blue], dtype=float), (len(body.shape.faces), 1)))
-        owner.append(np.full(len(body.shape.faces), number))
-    triangles, colour, body_of = np.concatenate(corners), np.concatenate(colours), np.concatenate(owner)
-    normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    length = np.linalg.norm(normals, axis=1)
-    towards = (normals[:, 2] > 0) & (length > 0)
-    triangles, colour, body_of = triangles[towards], colour[towards], body_of[towards]
-    normals = normals[towards] / length[towards, None]
-
-    low, high = triangles.reshape(-1, 3).min(axis=0), triangles.reshape(-1, 3).max(axis=0)
+    seen = [_towards(body, rotation) for body in bodies]
+    low = np.min([triangles.min(axis=(0, 1)) for triangles in seen if len(triangles)], axis=0)
+    high = np.max([triangles.max(axis=(0, 1)) for triangles in seen if len(triangles)], axis=0)
     scale = min((w - 8 * _SMOOTH) / (high[0] - low[0]), (h - 8 * _SMOOTH) / (high[1] - low[1]))
     middle = (low + high) / 2
+    drawn = [_on_a_row(h / 2 - (triangles[:, :, 1] - middle[1]) * scale) for triangles in seen]
+    triangles = np.concatenate([mine[these] for mine, these in zip(seen, drawn, strict=True)])
+    body_of = np.repeat(np.arange(len(bodies)), [int(these.sum()) for these in drawn])
     flat = triangles.copy()
     flat[:, :, 0] = w / 2 + (triangles[:, :, 0] - middle[0]) * scale
     flat[:, :, 1] = h / 2 - (triangles[:, :, 1] - middle[1]) * scale
+    normals = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    colours = np.array([[int(body.colour[i : i + 2], 16) for i in (1, 3, 5)] for body in bodies], dtype=float)
+    colour = colours[body_of]
     depth, face = _fill(flat, w, h)
 
     light = _LIGHT / np.linalg.norm(_LIGHT)
@@ -75,15 +71,47 @@ def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: in
     return _png(_shrink(image, (face >= 0) | line))
 
 
+def _towards(body: Body, rotation: FloatArray) -> FloatArray:
+    """The corners (m, 3, 3), in the eye's frame, of the faces that look at the eye."""
+    triangles: FloatArray = ((body.shape.vertices + np.array(body.origin)) @ rotation.T)[body.shape.faces]
+    one, other = triangles[:, 1, :2] - triangles[:, 0, :2], triangles[:, 2, :2] - triangles[:, 0, :2]
+    return triangles[one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0] > 0]
+
+
+def _on_a_row(y: FloatArray) -> NDArray[np.bool_]:
+    """Which faces, by their corners' y (m, 3) in pixels, reach the middle of a row: of many small parts hardly any."""
+    first, last = _range(y)
+    return np.asarray(np.ceil(first - 0.5) <= np.floor(last - 0.5))
+
+
+def _range(y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least and greatest of each row of three; tenfold as fast as min and max along so short an axis."""
+    a, b, c = y.T
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
 def _fill(triangles: FloatArray, w: int, h: int) -> tuple[FloatArray, NDArray[np.int64]]:
     """Depth (larger is nearer) and the face seen at each pixel, -1 for none.
 
-    All triangles at once, row by row: where each row of pixel centres enters and leaves a triangle,
-    then every pixel in between. The work grows with the pixels covered, not with bounding boxes.
+    Many triangles at once, row by row: where each row of pixel centres enters and leaves a triangle,
+    then every pixel in between. The work grows with the pixels covered, not with bounding boxes; of two
+    faces that are equally near the later one is seen.
     """
+    depth, face = np.full(h * w, -np.inf), np.full(h * w, -1, dtype=np.int64)
+    for start in range(0, len(triangles), _AT_ONCE):
+        pixel, near, owner = _covered(triangles[start : start + _AT_ONCE], w, h)
+        np.maximum.at(depth, pixel, near)
+        won = near == depth[pixel]
+        face[pixel[won]] = owner[won] + start
+    return depth.reshape(h, w), face.reshape(h, w)
+
+
+def _covered(triangles: FloatArray, w: int, h: int) -> tuple[NDArray[np.int64], FloatArray, NDArray[np.int64]]:
+    """Every pixel of every triangle: its number, how near the triangle is there, and the triangle's number."""
     x, y, z = triangles[:, :, 0], triangles[:, :, 1], triangles[:, :, 2]
-    first = np.clip(np.ceil(y.min(axis=1) - 0.5), 0, h).astype(np.int64)
-    rows = np.clip(np.floor(y.max(axis=1) - 0.5), -1, h - 1).astype(np.int64) - first + 1
+    lowest, highest = _range(y)
+    first = np.clip(np.ceil(lowest - 0.5), 0, h).astype(np.int64)
+    rows = np.clip(np.floor(highest - 0.5), -1, h - 1).astype(np.int64) - first + 1
     owner, row = _spread(first, rows)
     at = row + 0.5
     enter, leave = np.full(len(owner), np.inf), np.full(len(owner), -np.inf)
@@ -107,13 +135,7 @@ def _fill(triangles: FloatArray, w: int, h: int) -> tuple[FloatArray, NDArray[np
     area = np.where(area == 0, np.inf, area)
     dx, dy = (uz * vy - vz * uy) / area, (ux * vz - vx * uz) / area  # how depth grows along a row, and down
     near = z[owner, 0] + dx[owner] * (column + 0.5 - x[owner, 0]) + dy[owner] * (row + 0.5 - y[owner, 0])
-    pixel = row * w + column
-    depth = np.full(h * w, -np.inf)
-    np.maximum.at(depth, pixel, near)
-    face = np.full(h * w, -1, dtype=np.int64)
-    won = near == depth[pixel]
-    face[pixel[won]] = owner[won]
-    return depth.reshape(h, w), face.reshape(h, w)
+    return row * w + column, near, owner
 
 
 def _spread(first: NDArray[np.int64], count: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

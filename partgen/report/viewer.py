@@ -103,31 +103,37 @@ def simplified(doc: FitDocument, items: tuple[Item, ...]) -> tuple[list[Coarse],
     """
     raw = sum(len(item.shape.faces) for item in items)
     for step in _STEPS if raw <= 3 * MOST_FACES else ():
-        shapes, which = _distinct([item.shape for item in items], step)
-        if sum(len(shapes[i].faces) for i in which) <= MOST_FACES:
-            return shapes, which
+        found = _distinct([item.shape for item in items], step, MOST_FACES)
+        if found is not None:
+            return found
     plain = [
         stand_in(doc.positions[item.position].drawing)
         if item.kind == "part" and item.position is not None
         else item.shape
         for item in items
     ]
-    return _distinct(plain, _STEPS[-1])
+    prisms = _distinct(plain, _STEPS[-1])
+    assert prisms is not None, "without a limit there is an answer"
+    return prisms
 
 
-def _distinct(shapes: list[Shape], step: float) -> tuple[list[Coarse], list[int]]:
+def _distinct(shapes: list[Shape], step: float, most: int | None = None) -> tuple[list[Coarse], list[int]] | None:
+    """Each distinct shape, and which one each is; None as soon as together they have more than `most` faces."""
     found: dict[tuple[bytes, ...], int] = {}
     known: dict[int, int] = {}
     coarses: list[Coarse] = []
+    total = 0
     for shape in shapes:
-        if id(shape) in known:
-            continue
-        mesh = coarse(shape, step)
-        key = (mesh.low.tobytes(), mesh.cells.tobytes(), mesh.faces.tobytes())
-        if key not in found:
-            found[key] = len(coarses)
-            coarses.append(mesh)
-        known[id(shape)] = found[key]
+        if id(shape) not in known:
+            mesh = coarse(shape, step)
+            key = (mesh.low.tobytes(), mesh.cells.tobytes(), mesh.faces.tobytes())
+            if key not in found:
+                found[key] = len(coarses)
+                coarses.append(mesh)
+            known[id(shape)] = found[key]
+        total += len(coarses[known[id(shape)]].faces)
+        if most is not None and total > most:
+            return None
     return coarses, [known[id(shape)] for shape in shapes]
 
 

@@ -188,3 +188,19 @@ def test_outlines_are_drawn_dark() -> None:
     image = pixels(picture([Body(BLOCK, "#ffffff")], view(-30, 30), 160, 160))
     solid = image[image[:, :, 3] == 255][:, :3].mean(axis=1)
     assert (solid < 90).sum() > 100 and (solid > 140).sum() > 3000
+
+
+def test_a_picture_is_the_same_however_many_faces_are_drawn_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bodies behind, inside and exactly upon one another; of two faces equally near the later one is seen."""
+    bodies = [Body(BLOCK, "#c03030"), Body(BLOCK, "#3030c0"), Body(sphere(20), "#30c030", (2.0, -3.0, 4.0))]
+    whole = picture(bodies, view(-25, 40), 120, 90)
+    assert pixels(whole)[:, :, :3][pixels(whole)[:, :, 3] > 0].mean(axis=0).argmax() == 2  # the later block is blue
+    for at_once in (1, 7, 12):
+        monkeypatch.setattr("partgen.report.picture._AT_ONCE", at_once)
+        assert picture(bodies, view(-25, 40), 120, 90) == whole
+
+
+def test_faces_between_two_rows_of_pixels_change_nothing() -> None:
+    """A fine sphere whose faces are far smaller than a pixel gives the disc that a coarse one gives."""
+    fine, rough = (pixels(picture([Body(sphere(n), "#808080")], view(0, 90), 24, 24)) for n in (120, 40))
+    assert np.abs(fine[:, :, 3].astype(int) - rough[:, :, 3]).max() <= 64  # one of four samples at the rim
