@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
@@ -78,31 +78,34 @@ def plate_3mf(parts: Sequence[PlacedPart], about: About, thumbnail: bytes | None
         ("rels", "application/vnd.openxmlformats-package.relationships+xml"),
         ("model", "application/vnd.ms-package.3dmanufacturing-3dmodel+xml"),
     ]
-    files = {MODEL_PART: _model(parts, about).encode()}
+    files: dict[str, Iterable[bytes]] = {MODEL_PART: (piece.encode() for piece in _model(parts, about))}
     if thumbnail is not None:
         relations.append((f"/{THUMBNAIL_PART}", "thumbnail", THUMBNAIL_TYPE))
         kinds.append(("png", "image/png"))
-        files[THUMBNAIL_PART] = thumbnail
+        files[THUMBNAIL_PART] = [thumbnail]
     defaults = "".join(f'<Default Extension="{end}" ContentType="{kind}"/>' for end, kind in kinds)
     links = "".join(f'<Relationship Target="{to}" Id="{name}" Type="{kind}"/>' for to, name, kind in relations)
     whole = {
-        "[Content_Types].xml": f'{_HEAD}<Types xmlns="{CONTENT_TYPES}">{defaults}</Types>'.encode(),
-        "_rels/.rels": f'{_HEAD}<Relationships xmlns="{RELATIONSHIPS}">{links}</Relationships>'.encode(),
+        "[Content_Types].xml": [f'{_HEAD}<Types xmlns="{CONTENT_TYPES}">{defaults}</Types>'.encode()],
+        "_rels/.rels": [f'{_HEAD}<Relationships xmlns="{RELATIONSHIPS}">{links}</Relationships>'.encode()],
         **files,
     }
     buffer = BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as package:
-        for name, data in whole.items():
+        for name, pieces in whole.items():
             entry = zipfile.ZipInfo(
                 name, date_time=(about.created.year, about.created.month, about.created.day, 0, 0, 0)
             )
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.create_system = 0  # the same on every system
-            package.writestr(entry, data)
+            with package.open(entry, "w") as file:  # piece by piece: a full plate's text takes much memory
+                for piece in pieces:
+                    file.write(piece)
     return buffer.getvalue()
 
 
-def _model(parts: Sequence[PlacedPart], about: About) -> str:
+def _model(parts: Sequence[PlacedPart], about: About) -> Iterator[str]:
+    """The model part's text, an object at a time."""
     bases = list(
         dict.fromkeys(
             (part.material, colour) for part in parts for colour in (part.colour, *(f.colour for f in part.further))
@@ -119,37 +122,33 @@ def _model(parts: Sequence[PlacedPart], about: About) -> str:
         f"<base name={_quoted(f'{material} {colour}')} displaycolor={_quoted(colour.upper() + 'FF')}/>"
         for material, colour in bases
     )
-    objects, items = [], []
+    yield f'{_HEAD}<model unit="millimeter" xml:lang="en" xmlns="{CORE}">{said}<resources>'
+    yield f'<basematerials id="1">{materials}</basematerials>'
+    items = []
     number = 1
 
-    def added(name: str, colour: tuple[str, str], inside: str) -> int:
+    def added(name: str, colour: tuple[str, str], inside: str) -> str:
         nonlocal number
         number += 1
         base = f' pid="1" pindex="{bases.index(colour)}"' if inside.startswith("<mesh>") else ""
-        objects.append(f'<object id="{number}" type="model" {name}{base}>{inside}</object>')
-        return number
+        return f'<object id="{number}" type="model" {name}{base}>{inside}</object>'
 
     for part in parts:
         called = f"name={_quoted(part.name)} partnumber={_quoted(part.number)}"
         plain = (part.material, part.colour)
         if part.further:
-            bodies = [added(f"name={_quoted(f'{part.name} body')}", plain, _mesh(part.mesh))]
-            bodies += [
-                added(f"name={_quoted(f'{part.name} {f.name}')}", (part.material, f.colour), _mesh(f.mesh))
-                for f in part.further
-            ]
-            inside = "".join(f'<component objectid="{body}"/>' for body in bodies)
-            own = added(called, plain, f"<components>{inside}</components>")
+            first = number + 1
+            yield added(f"name={_quoted(f'{part.name} body')}", plain, _mesh(part.mesh))
+            for f in part.further:
+                yield added(f"name={_quoted(f'{part.name} {f.name}')}", (part.material, f.colour), _mesh(f.mesh))
+            inside = "".join(f'<component objectid="{body}"/>' for body in range(first, number + 1))
+            yield added(called, plain, f"<components>{inside}</components>")
         else:
-            own = added(called, plain, _mesh(part.mesh))
+            yield added(called, plain, _mesh(part.mesh))
         for copy, place in enumerate(part.places, start=1):
             named = part.number if copy == 1 else f"{part.number} spare {copy - 1}"
-            items.append(f'<item objectid="{own}" transform="{_transform(place)}" partnumber={_quoted(named)}/>')
-    return (
-        f'{_HEAD}<model unit="millimeter" xml:lang="en" xmlns="{CORE}">{said}<resources>'
-        f'<basematerials id="1">{materials}</basematerials>{"".join(objects)}</resources>'
-        f"<build>{''.join(items)}</build></model>\n"
-    )
+            items.append(f'<item objectid="{number}" transform="{_transform(place)}" partnumber={_quoted(named)}/>')
+    yield f"</resources><build>{''.join(items)}</build></model>\n"
 
 
 def _mesh(mesh: Mesh) -> str:
