@@ -7,12 +7,14 @@ import re
 import subprocess
 import sys
 import textwrap
+import tomllib
 from pathlib import Path
 
 import pytest
 from typer.main import get_command
 
 from partgen.cli.app import app
+from partgen.profile.validate import profile_from_tables
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
@@ -79,6 +81,44 @@ def fill(form: Path) -> None:
         error = -0.15 if name.startswith("bore") else 0.15 if name == "tongue-bed" else 0.04
         lines.append(",".join([number, name, *(f"{nominal + error + 0.01 * k:.2f}" for k in (-1, 0, 1))]))
     form.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+TABLES = [
+    (page, textwrap.dedent(block))
+    for page in [*sorted(DOCS.glob("*.md")), *sorted((DOCS / "howto").glob("*.md"))]
+    for _, block in re.findall(r"^( *)```toml\n(.*?)^ *```", page.read_text(encoding="utf-8"), flags=re.S | re.M)
+]
+
+
+@pytest.mark.parametrize(("page", "block"), TABLES, ids=[page.stem for page, _ in TABLES])
+def test_every_piece_of_a_profile_on_a_page_is_one(page, block):
+    """A piece is laid over README's profile: its tables over those of the same name, single keys over a position's."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    whole = tomllib.loads(re.search(r"```toml\n(.*?)```", readme, flags=re.S)[1])
+    piece = tomllib.loads(block)
+    if not block.lstrip().startswith("["):
+        whole["position"][0].update(piece)
+    else:
+        lay_over(whole, piece)
+    profile, faults = profile_from_tables(whole, page.name)
+    assert profile is not None, [str(fault) for fault in faults]
+
+
+def lay_over(whole: dict, piece: dict) -> None:
+    for key, value in piece.items():
+        if isinstance(value, dict) and isinstance(whole.get(key), dict):
+            lay_over(whole[key], value)
+        elif isinstance(value, list) and isinstance(whole.get(key), list) and isinstance(value[0], dict):
+            whole[key] += value
+        else:
+            whole[key] = value
+
+
+def test_links_between_the_pages_of_the_checkout_lead_somewhere():
+    """Those that Sphinx does not see."""
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "CHANGELOG.md"):
+        for link in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+            assert (ROOT / link).exists(), f"{page.name}: {link}"
 
 
 def test_every_command_line_on_a_page_names_a_command_and_options_that_there_are():
