@@ -92,6 +92,25 @@ def test_it_is_the_installed_one(installed, tmp_path):
     assert Path(where).is_relative_to(installed.parent)
 
 
+@pytest.mark.long  # mypy reads all the libraries anew
+def test_the_python_interface_is_typed_for_whoever_uses_it(installed, tmp_path):
+    """mypy, strict, sees the types of the installed package, and a wrong use is an error."""
+    (tmp_path / "use.py").write_text(
+        "from partgen.api import build, load_profile, plan\n\n"
+        'loaded = load_profile("my-panel.toml")\n'
+        "fit = plan(loaded, seed=3)\n"
+        "heights: list[float] = [position.height_mm for position in fit.positions]\n"
+        'folder: str = build(loaded, "outputs").folder.name\n'
+        "wrong: int = fit.set.p_all_fit\n",
+        encoding="utf-8",
+    )
+    command = [sys.executable, "-m", "mypy", "--strict", "--python-executable", str(installed / "python"), "use.py"]
+    command += ["--cache-dir", str(tmp_path / "cache"), "--follow-imports", "silent"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    errors = [line for line in done.stdout.splitlines() if "error:" in line]
+    assert len(errors) == 1 and errors[0].startswith("use.py:7:"), done.stdout
+
+
 def test_the_tutorial_runs_from_start_to_end(installed, tmp_path):
     """Every command of docs/tutorial.md, from the wheel, in a folder outside the checkout."""
     text = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
