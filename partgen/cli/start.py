@@ -169,7 +169,7 @@ class _Asker:
 
 def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given: str | None) -> Draft:
     """Every question in its order."""
-    from partgen.families import PLAIN
+    from partgen.families import FAMILIES, PLAIN
     from partgen.model.panel import Caliper
     from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, Draft
     from partgen.profile.library import list_printers
@@ -199,19 +199,21 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     travel = ask(
         "--travel", "How far it moves when pressed", length.of("seat", "travel"), given["travel"], "0",
     )  # fmt: skip
-    first = spots[0].label
-    drop = ask(
-        "--drop", f"Drop at {first}: panel face down to its top, depth rod square to the panel",
-        length.of("position", "drop"), given["drop"], None,
-    )  # fmt: skip
-    proud = ask(
-        "--proud", "How far the part shall stand above the panel face",
-        length.of("part", "proud"), given["proud"], "1.0 mm" if unit == "inch" else "1.0",
-    )  # fmt: skip
     kinds = list(PLAIN)
     kind = ask(
         "--kind", f"Kind of part ({', '.join(kinds)})", _one_of(kinds),
         given["kind"] or (kinds[0] if len(kinds) == 1 else None), kinds[0],
+    )  # fmt: skip
+    first = spots[0].label
+    drop = ask(
+        "--drop", f"Drop at {first}: panel face down to its top, depth rod square to the panel; "
+        "minus its height over the face where it ends above it",
+        length.of("position", "drop"), given["drop"], None,
+    )  # fmt: skip
+    usual = FAMILIES[kind].model_fields["proud"].default
+    proud = ask(
+        "--proud", "How far the part shall stand above the panel face",
+        length.of("part", "proud"), given["proud"], f"{usual:.1f} mm" if unit == "inch" else f"{usual:.1f}",
     )  # fmt: skip
     metric = unit == "mm"
     resolution = ask(

@@ -59,7 +59,8 @@ def torque(job: Job, label: str, spec: Turned, stand: Stand, held: Gripped) -> F
     ok = value >= spec.torque
     why = f"{how} carries {value:.0f} N mm at least; the control needs {spec.torque:.0f} N mm"
     if not ok:
-        why += ': take grip = "set-screw", a deeper socket, or a tougher material'
+        other = "a shaft with a flat" if spec.grip == "set-screw" else 'grip = "set-screw"'
+        why += f": take {other}, a deeper socket, or a tougher material; or say what it needs with torque"
     return Finding("torque", label, "turns its shaft", value, spec.torque, 0.0, "N mm", "pass" if ok else "fail", why)
 
 

@@ -47,6 +47,8 @@ class BuiltPosition(Record):
     section_mm: tuple[Mm, Mm]
     model_section_mm: tuple[Mm, Mm]
     state: Literal["pass", "fail", "not proven"]
+    length_mm: Mm | None = None
+    """From its seat's end down to its lower end, in the file; older logs do not have it."""
     made_in: RevisionId
     """The revision whose print serves here: this one, or an earlier one whose part is kept."""
     why: Text = ""

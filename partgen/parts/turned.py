@@ -20,7 +20,6 @@ POINTS_OUT = 0.15
 """How far a star's points stand outside the body, as a part of the grooves' depth: what is left there is land."""
 
 
-
 def body(side: Sequence[Point], crown: CrownModel, height: float) -> kernel.Shape:
     """The solid inside a side of (radius, z) from below upwards, closed by its crown, whose edge is rounded."""
     bottom, (radius, rim) = side[0][1], side[-1]

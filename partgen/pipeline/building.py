@@ -246,6 +246,7 @@ def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, cont
                 proud_u95_mm=p.proud_u95_mm,
                 section_mm=p.section_mm,
                 model_section_mm=p.model_section_mm,
+                length_mm=-p.drawing.skirt_bottom,
                 state=p.state,
                 made_in=p.unchanged_since or identity,
                 why=p.change,

@@ -69,7 +69,15 @@ def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
     assert built is not None
     maker = log.find(built.made_in)
     made = (maker.position(label) if maker else None) or built
-    return BuiltPart(label, built.made_in, made.model_height_mm, made.proud_mm, made.section_mm, made.model_section_mm)
+    return BuiltPart(
+        label,
+        built.made_in,
+        made.model_height_mm,
+        made.proud_mm,
+        made.section_mm,
+        made.model_section_mm,
+        made.length_mm,
+    )
 
 
 def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: Profile) -> Observation:

@@ -43,6 +43,8 @@ class BuiltPart:
     """As predicted when it was made."""
     section: tuple[float, float]
     model_section: tuple[float, float]
+    length: float | None = None
+    """From its seat's end down to its lower end, as drawn; None: not known."""
 
 
 @dataclass(frozen=True)

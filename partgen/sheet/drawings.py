@@ -107,6 +107,39 @@ def drop_drawing(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Ma
     return _drawing("Drop: panel face down to the seat's top", parts)
 
 
+def raised_drop_drawing(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Markup:
+    """The same where the seat ends above the panel: the beam lies on its end, the rod goes down to the face."""
+    wide = max(abs(x) for x, _ in hole_outline(hole))
+    top = max(abs(x) for x, _ in seat_outlines(seat)[0])
+    thick, high = panel.thickness.mean, -drop if drop is not None and drop < -1 else 10.0
+    reach = max(2.1 * wide, 3.5 * top)
+    px = _fit([(-reach, 1.35 * high), (reach, -thick - 0.25 * high)], arm=(70.0, 16.0))
+    parts = [
+        _closed([(s * wide, 0), (s * reach, 0), (s * reach, -thick), (s * wide, -thick)], px, "cut") for s in (-1, 1)
+    ]
+    low = -thick - 0.25 * high
+    parts.append(_closed([(-top, high), (top, high), (top, low), (-top, low)], px, "seat"))
+    rod, beam = min(0.35 * top, 0.8), 0.22 * high
+    aside = min(wide + 0.25 * (reach - wide), 0.8 * reach)
+    edge = aside + 1.5 * rod + 0.4
+    parts.append(
+        _closed([(-1.2 * top, high), (edge, high), (edge, high + beam), (-1.2 * top, high + beam)], px, "tool")
+    )
+    parts.append(_closed([(aside - rod, high), (aside + rod, high), (aside + rod, 0), (aside - rod, 0)], px, "tool"))
+    x, end = px(min(aside + rod + 0.18 * reach, 0.97 * reach), high)
+    face = px(0, 0)[1]
+    parts += [
+        svg.line(px(edge, 0)[0], end, x + 8, end, class_="ext"),
+        svg.dimension((x, end), (x, face), Markup(""), side=5),
+        svg.text(x + 6, (end + face) / 2, "drop,", class_="dimtext"),
+        svg.text(x + 6, (end + face) / 2 + 14, "negative", class_="dimtext"),
+        svg.text(*_above(px, -1.2 * top, high + beam), "beam flat on its end", class_="hint"),
+        svg.text(px(-reach, 0)[0], px(0, -thick)[1] + 12, "panel", class_="hint"),
+        svg.text(px(-top, 0)[0] - 5, px(0, 0.5 * high)[1], "seat", text_anchor="end", class_="hint"),
+    ]
+    return _drawing("Drop where the seat ends above the panel: minus its height over the face", parts)
+
+
 def gap_drawing(panel: Panel, seat_height: float) -> Markup:
     """A cut along the panel: from the board's face to the panel's underside."""
     thick = panel.thickness.mean

@@ -56,7 +56,7 @@ def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> N
     answers = [
         "Signal lamp", "cm", "mm", "0", "", "S1 0 0", "S2 15", "S2 15 0", "",
         "rectangel 11 6", "rectangle 11", "rectangle 11.5 6.3", "", "round 300", "round 3.00",
-        "4,2", "2.4", "431", "4.31", "", "", "", "",
+        "4,2", "2.4", "", "431", "4.31", "", "", "",
         "none such", "powder-bed-fusion",
     ]  # fmt: skip
     done = run(tmp_path, "bench", answers="\n".join(answers) + "\n")
@@ -128,9 +128,19 @@ def test_the_schema_is_written_for_editors(tmp_path: Path) -> None:
     assert "hole" in schema["properties"]
 
 
+def test_a_kind_offers_its_own_height(tmp_path: Path) -> None:
+    """1 mm suits a cap in a hole, not a knob that stands over the panel."""
+    shaft = ["Winch", "mm", "1", "1", "round 7.1", "", "flatted 6 4.5", "9", "", "knob", "-11.2"]
+    done = run(tmp_path, "bench", answers="\n".join([*shaft, "", "", "", ""]) + "\n")
+    assert done.returncode == 0, done.stderr
+    assert "minus its height over the face" in done.stderr
+    part = load_profile(tmp_path / "profiles" / "bench.toml").profile.part["key"]
+    assert part.kind == "knob" and part.proud == type(part).model_fields["proud"].default == 14.0
+
+
 def test_sizes_as_people_write_them(tmp_path: Path) -> None:
     """A cross between the sizes, a decimal comma; and who gives numbers alone is shown how it is written."""
-    answers = ["Lamp", "mm", "1", "1", "12 7", "rectangle 12,5 x 7", "", "Rectangle 3,3×3.2", "4", "", "5"]
+    answers = ["Lamp", "mm", "1", "1", "12 7", "rectangle 12,5 x 7", "", "Rectangle 3,3×3.2", "4", "", "", "5"]
     done = run(tmp_path, "bench", answers="\n".join([*answers, "", "", "", "", ""]) + "\n")
     assert done.returncode == 0, done.stderr
     assert 'the shape\'s name first, such as "rectangle 12 7"' in done.stderr

@@ -73,7 +73,8 @@ def test_the_other_hand_is_the_mirror_image_of_lines_and_pointer_but_not_of_lett
 
 
 def test_a_full_circle_has_no_line_twice() -> None:
-    found = planned(bare(knob(STRAIGHT.replace("11", "12").replace("fine = 2", "fine = 1") + "\nscale_span = 360")))[0][0]
+    keys = STRAIGHT.replace("11", "12").replace("fine = 2", "fine = 1") + "\nscale_span = 360"
+    found = planned(bare(knob(keys)))[0][0]
     scale = found.model.scale  # type: ignore[attr-defined]
     angles = sorted(math.degrees(a) % 360 for a, _ in scale.directions())
     assert np.diff([*angles, angles[0] + 360]) == pytest.approx([30.0] * 12)

@@ -28,6 +28,7 @@ ROOT = Path(__file__).resolve().parents[2]
 PRINTER = find_printer("material-extrusion")
 DEMO = load_profile(ROOT / "profiles" / "fog-signal-controller.toml").profile
 INCH = load_profile(ROOT / "profiles" / "harbour-lamp-tester.toml").profile
+TIDE = load_profile(ROOT / "profiles" / "tide-gauge-panel.toml").profile
 SHAPES = load_profile(Path(__file__).parent / "shapes.toml").profile
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (595.3, 841.9), "letter": (612.0, 792.0)}  # points: ISO 216, ANSI A
 
@@ -39,7 +40,7 @@ def page(browser: Browser) -> Iterator[Page]:
     opened.close()
 
 
-@pytest.mark.parametrize("profile", [DEMO, INCH, SHAPES], ids=["demo", "inch", "shapes"])
+@pytest.mark.parametrize("profile", [DEMO, INCH, SHAPES, TIDE], ids=["demo", "inch", "shapes", "over-panel"])
 @pytest.mark.parametrize("width_mm", [186, 191.9], ids=["a4", "letter"])
 def test_every_text_lies_inside_its_drawing_and_the_page(page: Page, profile: Profile, width_mm: float) -> None:
     px = round(width_mm * 96 / 25.4)
@@ -213,3 +214,11 @@ def test_a_broken_profile_ends_it_with_2_and_nothing_written(tmp_path: Path) -> 
 
 def test_places_have_titles_of_their_own() -> None:
     assert str(Place("gap", "2", "read")) == "panel gap 2"
+
+
+def test_a_seat_that_ends_above_the_panel_is_shown_so() -> None:
+    """One drawing per hole and seat; those whose drops are negative have the beam on the seat's end."""
+    over = {(TIDE.part_of(p).hole, TIDE.part_of(p).seat) for p in TIDE.position if p.drop and p.drop.mean < 0}
+    assert len(over) >= 4
+    assert render_sheet(TIDE, PRINTER, "tide.toml").count(">negative<") == len(over)
+    assert ">negative<" not in render_sheet(DEMO, PRINTER, "bench.toml")

@@ -150,6 +150,9 @@ def stands(
         error, layer = job.estimate.height_error.value, job.printer.layer_height
         first = job.printer.first_layer or layer
         length = first + max(0, math.floor((-lowest - error - first) / layer + 1e-9)) * layer
+        choice = job.choices.get(position.label)
+        if choice is not None and choice.kept is not None and choice.kept.length is not None:
+            length = choice.kept.length  # the part that stays is as long as it was made
         limits = [site.seat_length - LITTLE, length]
         if spec.nut is not None:
             limits.append(-ceiling(spec, site))

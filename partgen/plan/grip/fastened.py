@@ -23,19 +23,17 @@ GLUE_GAP = (0.02, 0.25)
 
 
 def screwed(case: Case) -> Hold:
-    """The largest set screw whose boss fits the socket's length, else the smallest."""
+    """The largest set screw whose boss fits the socket's length and whose thread fits the wall, else the smallest."""
     fitting = [
         s
         for s in screw.SET_SCREWS
         if screw.boss_diameter(s) <= case.socket_length - 0.4 and s.diameter <= case.mean_width
     ]
     # as a rule of thumb a set screw is half as thick as its shaft: Unbrako's selection guide
-    chosen = max(
-        (s for s in fitting if s.diameter <= 0.6 * case.mean_width),
-        key=lambda s: s.diameter,
-        default=screw.SET_SCREWS[0],
-    )
-    insert = next((i for i in screw.INSERTS if i.screw == chosen.name and case.material.strain_limit < 0.012), None)
+    thin = [s for s in fitting if s.diameter <= 0.6 * case.mean_width]
+    held = [s for s in thin if _thread(case, s)[1] + case.free_clearance / 2 <= case.wall_room]
+    chosen = max(held or thin, key=lambda s: s.diameter, default=screw.SET_SCREWS[0])
+    insert, _ = _thread(case, chosen)
     depth = insert.length if insert else screw.engagement(chosen)
     hole = insert.hole if insert else screw.pilot_hole(chosen)
     boss = hole + 2 * case.least_wall if insert else screw.boss_diameter(chosen)
@@ -75,6 +73,12 @@ def screwed(case: Case) -> Hold:
         ),
         expands=False,
     )
+
+
+def _thread(case: Case, chosen: screw.SetScrew) -> tuple[screw.Insert | None, float]:
+    """What the screw turns in, and how deep that is: an insert in a brittle plastic, else a thread it forms itself."""
+    insert = next((i for i in screw.INSERTS if i.screw == chosen.name and case.material.strain_limit < 0.012), None)
+    return insert, insert.length if insert else screw.engagement(chosen)
 
 
 def glued(case: Case) -> Hold:
