@@ -1,6 +1,6 @@
 """The keys of a profile's tables as form fields: what may be written there, what stands there, what it means.
 
-May import: errors, units, model, families, profile. The records themselves say all of it, so that a new
+May import: errors, formats, model, families, profile. The records themselves say all of it, so that a new
 part kind or key appears by itself.
 """
 
@@ -19,6 +19,7 @@ from tomlkit.items import AoT, Array, InlineTable, Item, Table
 
 from partgen.errors import Fault, ProfileError
 from partgen.families import FAMILIES
+from partgen.formats import PROFILE, upgrade
 from partgen.model.fields import Reading
 from partgen.model.panel import Caliper, Panel
 from partgen.model.part import PartSpec, Position
@@ -167,6 +168,7 @@ def text_of(item: object) -> str:
 def _written(text: str, table: TableName, name: str) -> Mapping[str, Any]:
     """A table of a profile's text. Empty where it is not there."""
     document: Any = tomlkit.parse(text.removeprefix("\ufeff"))
+    upgrade(document, PROFILE, "")  # the fields are today's; what was loaded is known to have a way there
     if table == "position":
         found = [one for one in document.get("position", ()) if one.get("label") == name]
         return found[0] if found else {}

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from partgen import formats
+from partgen.bench.fields import text_at
 from partgen.cli.app import main
 from partgen.errors import LogError, ProfileError
 from partgen.fit.read import parse_fit
@@ -190,6 +191,13 @@ def test_the_first_edit_of_an_older_profile_brings_it_to_today_s_with_its_commen
     assert text.startswith("format = 1") and "deep" not in text
     assert "# panel face down to the top of the plunger" in text and "4.32" in text
     assert load_profile(older / "two.toml").profile.position[0].drop.values == (4.31, 4.35, 4.30, 4.32)
+
+
+@pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
+def test_the_bench_page_shows_an_older_profile_in_today_s_fields(older):
+    text = (older / "two.toml").read_text(encoding="utf-8")
+    assert "deep" in text
+    assert text_at(text, Place("position", "S1", "drop")) == "4.31, 4.35, 4.30"
 
 
 @pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
