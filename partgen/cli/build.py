@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_DONE, OUTPUTS, Json, OutDir, PrinterName, Quiet, Seed, say
+from partgen.cli.common import EXIT_DONE, EXIT_INPUT, EXIT_OUTSIDE, OUTPUTS, Json, OutDir, PrinterName, Quiet, Seed, say
+
+if TYPE_CHECKING:
+    from partgen.pipeline.many import Outcome
 
 Step = Callable[[str, int, int], None]
 
@@ -35,33 +38,65 @@ def build(
         str | None,
         typer.Option("--revision", metavar="rNN", help="Make this earlier revision again.", show_default=False),
     ] = None,
+    jobs: Annotated[
+        int,
+        typer.Option(
+            "--jobs",
+            min=1,
+            metavar="N",
+            help="Build N profiles at a time. With more than 1, a profile that is wrong does not stop the others.",
+        ),
+    ] = 1,
 ) -> None:
     """Make the parts, prove that they fit, and write files, report and log entry as the next revision."""
     import sys
 
-    _start_kernel(profiles[0], out)
-    from partgen.cli.summary import exit_code, print_document
-    from partgen.pipeline.building import build_profile, chosen_formats
+    if jobs == 1:
+        _start_kernel(profiles[0], out)
+    from partgen.cli.summary import print_document
+    from partgen.pipeline.building import chosen_formats
+    from partgen.pipeline.many import build_many, distinct
 
     chosen = chosen_formats(formats.split(","))
-    _all_readable(profiles, printer, revision)
-    codes = [EXIT_DONE]
+    if len(profiles) > 1:  # a shell's * also catches the logs that lie beside the profiles
+        profiles = [path for path in profiles if not path.name.endswith(".log.toml")] or profiles
+    distinct(profiles)
+    if jobs == 1:
+        _all_readable(profiles, printer, revision)
+    with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
+        outcomes = []
+        for outcome in build_many(
+            profiles, out, jobs=jobs, printer=printer, seed=seed, revision=revision, formats=chosen, step=step
+        ):
+            outcomes.append(outcome)
+            if jobs > 1:
+                step("Building the profiles", len(outcomes), len(profiles))
     documents = []
-    for path in profiles:
-        with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
-            made = build_profile(path, out, printer=printer, seed=seed, revision=revision, formats=chosen, step=step)
-        codes.append(exit_code(made.document))
-        documents.append(made.document)
-        for remark in made.remarks:
+    for outcome in outcomes:
+        if outcome.built is None:
+            say(outcome.why)
+            continue
+        document, folder = outcome.built.document, outcome.built.folder
+        documents.append(document)
+        for remark in outcome.built.remarks:
             say(remark, quiet=quiet)
         if not as_json:
-            print_document(made.document, quiet=quiet)
-            print(f"\n{made.document.revision} is in {made.folder}; open {made.folder / 'report.html'} first.")
-    if as_json and len(documents) == 1:
+            print_document(document, quiet=quiet)
+            print(f"\n{document.revision} is in {folder}; open {folder / 'report.html'} first.")
+    if as_json and len(profiles) == 1 and documents:
         print(documents[0].model_dump_json(indent=2))
-    elif as_json:
+    elif as_json and len(profiles) > 1:
         print("[" + ",\n".join(document.model_dump_json(indent=2) for document in documents) + "]")
-    raise typer.Exit(max(codes))
+    raise typer.Exit(max(EXIT_DONE, *map(_code, outcomes)))
+
+
+def _code(outcome: Outcome) -> int:
+    """The exit code of one profile; a command's is the greatest."""
+    from partgen.cli.summary import exit_code
+
+    if outcome.built is not None:
+        return exit_code(outcome.built.document)
+    return EXIT_OUTSIDE if outcome.outside else EXIT_INPUT
 
 
 def _start_kernel(first: Path, out: Path) -> None:
@@ -75,15 +110,9 @@ def _start_kernel(first: Path, out: Path) -> None:
 
 def _all_readable(profiles: list[Path], printer: str | None, revision: str | None) -> None:
     """Wrong input in any of several profiles is found before the first is built. Raises InputError."""
-    from partgen.errors import Fault, InputError
     from partgen.pipeline.inputs import gather, gather_revision
 
-    if len(profiles) < 2:
-        return
-    for i, path in enumerate(profiles):
-        if path.stem in {earlier.stem for earlier in profiles[:i]}:
-            expected = "profiles of different names: a revision lands in DIR/NAME, so one would replace the other"
-            raise InputError(Fault("build", str(path), expected))
+    for path in profiles if len(profiles) > 1 else ():
         if revision is None:
             gather(path, printer=printer)
         else:

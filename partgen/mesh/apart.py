@@ -35,9 +35,13 @@ REMEMBERED = 64
 """The last answers are kept: the bench page asks for the same shapes again."""
 
 
+most = 8
+"""No more shapes than this are built at once, however many processors there are."""
+
+
 def _abreast() -> int:
     """How many shapes are built at once; 0 where a process that has loaded the kernel cannot safely be forked."""
-    return min(len(os.sched_getaffinity(0)), 8) if sys.platform == "linux" else 0
+    return min(len(os.sched_getaffinity(0)), most) if sys.platform == "linux" else 0
 
 
 class _GoneError(Exception):

@@ -26,6 +26,7 @@ from partgen.mesh.apart import warm
 from partgen.mesh.shelf import Shelf
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
+from partgen.pipeline.origin import note_origin, refuse_foreign
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
@@ -88,6 +89,7 @@ def build_profile(
     if revision is not None:
         return _again(given if isinstance(given, Path) else given.path, out, revision, formats, step)
     inputs = gather(given, printer=printer, seed=seed)
+    refuse_foreign(out / inputs.name, inputs)
     remarks = []
     if before := changed_since(inputs):
         remarks.append(f"The profile has changed since {before} was built.")
@@ -121,6 +123,7 @@ def _plan(inputs: Inputs, day: date, step: Step, *, new: bool) -> Planned:
 def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
     """An earlier revision from the log; says so where it does not come out the same."""
     inputs, entry = gather_revision(path, identity)
+    refuse_foreign(out / inputs.name, inputs)
     planned = _plan(inputs, entry.date, step, new=Shelf(out / SHELF).empty())
     document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step)
     if content == entry.content_hash:
@@ -150,6 +153,8 @@ def _write(
     )
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
     with staged(out, inputs.name, identity) as folder:
+        refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
+        note_origin(folder.parent, inputs)
         facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
         facts |= {label: not_built(finding) for label, finding in failed.items()}
         for done, (label, part) in enumerate(made.items()):
