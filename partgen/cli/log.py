@@ -1,4 +1,4 @@
-"""`partgen log`: revisions, trials, what changed and why. May import: cli.common, log."""
+"""`partgen log`: revisions, trials, what changed and why. May import: cli.common; the rest inside."""
 
 from __future__ import annotations
 
@@ -31,13 +31,15 @@ def log(
     quiet: Quiet = False,
 ) -> None:
     """What was built, how it went, what changed from one revision to the next and why."""
-    from partgen.pipeline.inputs import changed_since, gather
+    from partgen.log.store import log_path, read_log
+    from partgen.pipeline.inputs import last_differs
+    from partgen.profile.load import load_profile
 
     del out, printer, seed
-    inputs = gather(profile)
-    history = inputs.log
+    loaded = load_profile(profile)
+    history = read_log(log_path(profile))
     if picture is not None and history.revision:
-        _draw(picture, inputs.profile.title or profile.stem, history)
+        _draw(picture, loaded.profile.title or profile.stem, history)
         say(f"Drawn in {picture}.", quiet=quiet)
     if as_json:
         print(history.model_dump_json(indent=2, exclude={"snapshot"}))
@@ -45,7 +47,7 @@ def log(
     if not history.revision:
         say(f"Nothing has been built of {profile.name} yet. `partgen build {profile}` makes the first revision.")
         return
-    if before := changed_since(inputs):
+    if before := last_differs(history, profile, loaded.content_hash):
         say(f"The profile has changed since {before} was built.", quiet=quiet)
     _print_history(history)
 

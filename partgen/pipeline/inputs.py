@@ -132,11 +132,16 @@ def snapshot(of: str, name: str, text: str) -> Snapshot:
 
 def changed_since(inputs: Inputs) -> str:
     """The last revision's id where what is measured and wanted has changed since; else ""."""
-    if not inputs.log.revision:
+    return last_differs(inputs.log, inputs.path, inputs.content)
+
+
+def last_differs(log: Log, path: Path, content: str) -> str:
+    """The last revision's id where its profile had another content hash; else ""."""
+    if not log.revision:
         return ""
-    last = inputs.log.revision[-1]
-    kept = inputs.log.text(last.profile_hash)
-    if kept is None or content_hash(parse_profile(kept.text, f"{log_path(inputs.path)} ({last.id})")) == inputs.content:
+    last = log.revision[-1]
+    kept = log.text(last.profile_hash)
+    if kept is None or content_hash(parse_profile(kept.text, f"{log_path(path)} ({last.id})")) == content:
         return ""
     return last.id
 

@@ -68,6 +68,14 @@ def test_a_log_shows_no_option_without_effect_and_still_takes_a_build_s_line(tmp
     assert partgen(tmp_path, "log", "my-panel.toml", "--seed", "3", "--out", "elsewhere").returncode == 0
 
 
+def test_a_log_is_shown_also_where_the_printer_s_file_is_gone(tmp_path):
+    path = my_panel(tmp_path)
+    path.write_text('printer = "lent-to-a-friend"\n' + path.read_text(encoding="utf-8"), encoding="utf-8")
+    done = partgen(tmp_path, "log", "my-panel.toml")
+    assert done.returncode == 0 and "Nothing has been built" in done.stderr
+    assert partgen(tmp_path, "predict", "my-panel.toml").returncode == 2
+
+
 def test_version_and_module():
     assert partgen(ROOT, "--version").stdout == f"partgen {__version__}\n"
 
