@@ -89,7 +89,7 @@ def serving(folder: Path) -> Iterator[str]:
 
 FAMILIES = {
     "knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1",
-    "extension": "K4", "plug": "LAMP", "plug-fingers": "COUNT",
+    "extension": "K4", "plug": "LAMP", "plug-fingers": "COUNT", "sleeve": "K5",
 }  # fmt: skip
 """A position of the tide gauge's panel that shows each."""
 

@@ -40,6 +40,7 @@ PARTS = {
     "slider-cap": 'proud = 14.0\nstroke = 24.0\nmark = "none"',
     "lever-cap": 'proud = 18.0\nmark = "none"',
     "plug": 'material = "TPU"',
+    "sleeve": 'proud = 2.0\nmaterial = "TPU"\nbore = 8.6',
     "extension": "proud = 2.0\ncap_height = [5.0, 5.02]\ncap_socket = 3.4\ncap_section = [12.0, 12.0]",
 }
 HOLES = {
@@ -49,7 +50,7 @@ HOLES = {
     "outline-hole": 'shape = "outline"\npoints = [[-8.0, -5.0], [8.0, -5.0], [6.0, 6.0], [-6.0, 6.0]]',
 }
 """What a part without a seat stands in."""
-THROUGH = {"button-cap": 4.3, "extension": 9.7}
+THROUGH = {"button-cap": 4.3, "extension": 9.7, "sleeve": 4.3}
 """Drops of kinds whose seat lies under the panel; the others' seats stand over it."""
 
 
@@ -72,6 +73,8 @@ def combinations(kinds: tuple[str, ...] = tuple(PARTS)) -> Iterator[Combination]
     for kind in kinds:
         if kind == "plug":
             yield from (Combination(kind, hole, grip) for hole, grip in itertools.product(HOLES, SHANKS))
+        elif kind == "sleeve":
+            yield from (Combination(kind, seat, "ribs") for seat in SEATS)
         elif kind in BY_KIND:
             yield from (Combination(kind, seat, grip) for seat, grip in itertools.product(SEATS, GRIPS))
 

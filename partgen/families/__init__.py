@@ -12,10 +12,11 @@ from partgen.families.knob import KNOB
 from partgen.families.lever_cap import LEVER_CAP
 from partgen.families.plug import PLUG
 from partgen.families.record import Family
+from partgen.families.sleeve import SLEEVE
 from partgen.families.slider_cap import SLIDER_CAP
 from partgen.model.part import PartSpec
 
-REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP, EXTENSION, PLUG)
+REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP, EXTENSION, PLUG, SLEEVE)
 
 BY_KIND: dict[str, Family] = {family.kind: family for family in REGISTER}
 FAMILIES: dict[str, type[PartSpec]] = {family.kind: family.keys for family in REGISTER}

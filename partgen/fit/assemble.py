@@ -221,7 +221,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         crown_rise=_r(p.model.crown.rise),
         crown_slope=_pair(p.model.crown.slope, 6),
         edge_radius=_r(p.model.crown.edge_radius),
-        crown_z=_r(p.height),
+        crown_z=_r(p.height + p.model.top - p.model.height),
         skirt_bottom=_r(p.model.skirt_bottom),
         wall=_r(p.model.wall),
         flange=None if flange is None else section_doc(flange.section),

@@ -193,6 +193,11 @@ class PartModel:
         """How far anything stands on the crown above its height."""
         return max(-self.letters, 0.0)
 
+    @property
+    def top(self) -> float:
+        """z of its upper end; of a ring around the seat that is the seat's end, however long the ring."""
+        return self.height
+
     def without_height(self) -> Self:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")

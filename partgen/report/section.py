@@ -305,9 +305,10 @@ class _Cut:
     def _height(self) -> list[Markup]:
         d = self.d
         x = self.at(self.ends[1], 0)[0] + 14
-        seat, crown = self.at(0, 0.0)[1], self.at(0, d.crown_z)[1]
+        low = 0.0 if d.crown_z > 0 else d.skirt_bottom  # a ring around the seat is measured along the seat
+        seat, crown = self.at(0, low)[1], self.at(0, d.crown_z)[1]
         return [
-            svg.line(*self.at((d.socket_width, d.socket_depth)[self.axis] / 2, 0.0), x + 4, seat, class_="ext"),
+            svg.line(*self.at((d.socket_width, d.socket_depth)[self.axis] / 2, low), x + 4, seat, class_="ext"),
             svg.line(*self.at(self.crown_span[1] - d.edge_radius, d.crown_z), x + 4, crown, class_="ext"),
             svg.dimension((x, seat), (x, crown), svg.value(self.p.height_mm), side=8),
             svg.text(x + 8, (seat + crown) / 2 + 18, "height", class_="small"),

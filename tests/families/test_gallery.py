@@ -24,6 +24,7 @@ FEW = [
     Combination("button-cap", "tube", "ribs"),
     Combination("plug", "slot-hole", "fingers"),
     Combination("plug", "outline-hole", "ribs"),
+    Combination("sleeve", "rectangle", "ribs"),
 ]  # fmt: skip
 FURTHER = {
     "knob": [
@@ -52,9 +53,9 @@ MANY = [*combinations(), *(Combination(kind, seat, "ribs", keys) for kind, every
         for keys, seat in product(every, ("two-flats",)))]  # fmt: skip
 
 
-def check(one: Combination) -> None:
+def check(one: Combination, *, bare: bool = False) -> None:
     """The plan says what it thinks of it; what is built is whole and as planned, or is refused in plain words."""
-    plans, made, failed = built(profile(one))
+    plans, made, failed = built(profile(one, bare=bare))
     (plan,) = plans
     for finding in failed.values():
         assert plan.state == "fail" or "cannot be built" in finding.why

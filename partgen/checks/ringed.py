@@ -1,0 +1,127 @@
+"""A ring around a seat measured on its mesh: length, inside, outside, ribs, slit.
+
+May import: findings, plan.records, checks. z = 0 is the seat's end. Nothing of the plan's results is used but to
+compare with. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement
+from partgen.checks.triangles import FloatArray, Triangles, corners, slice_triangles
+from partgen.findings import Finding, State
+from partgen.plan.records import PositionPlan, Section
+
+ASIDE = 0.011
+"""Radians by which a line from the axis is turned, so that it meets no corner of the mesh."""
+PLAIN = 0.85
+"""Part of the ring's length, from its upper end, at which nothing stands on it."""
+
+
+@dataclass(frozen=True)
+class RingedMeasurement:
+    """What was found on one mesh."""
+
+    fit: FitMeasurement
+    """`section` is the outside between the ribs, `height` the ring's length."""
+    inner: tuple[float, float]
+    tips: tuple[float, ...]
+    slit: float
+    """0 where the ring is closed."""
+
+
+def measure_ringed(
+    plan: PositionPlan, mesh: Triangles, ways: Sequence[float], at: tuple[float, float], free: float
+) -> RingedMeasurement:
+    """Measure one ring. `ways`: directions of the ribs; `at`: their height, and the direction of the slit; `free`: by
+    how much the socket around the ring is wider than the seat, as read."""
+    ribs_at, slit_at = at
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    low, high = (float(v) for v in (vertices[:, 2].min(), vertices[:, 2].max())) if len(vertices) else (math.nan,) * 2
+    triangles = corners(mesh)
+    cut = slice_triangles(triangles, high - PLAIN * (high - low))
+    inner, outer = _across(cut)
+    crests = slice_triangles(triangles, ribs_at).reshape(-1, 2)
+    turns = np.array([(math.cos(way), math.sin(way)) for way in ways]).reshape(-1, 2)
+    tips = (crests @ turns.T).max(axis=0) if len(crests) else np.full(len(turns), math.nan)
+    points = cut.reshape(-1, 2)
+    along = points @ np.array([math.cos(slit_at), math.sin(slit_at)])
+    beside = np.abs(points @ np.array([-math.sin(slit_at), math.cos(slit_at)]))[along > 0]
+    closed = _crossings(cut, slit_at)
+    slit = 0.0 if closed or not len(beside) else 2 * float(beside.min())
+    room = (free - outer[0] + inner[0]) / 2
+    fit = FitMeasurement(
+        label=plan.label,
+        height=high - low,
+        contact=high,
+        section=outer,
+        clearance=room,
+        clearance_rocked=room,
+        interference=0.0,
+        flange_gap=math.inf,
+        overhang_gap=math.inf,
+        proud=math.nan,  # that of the original cap, which is not measured here
+        proud_pressed=math.nan,
+        lowest=low - plan.travel,
+    )
+    return RingedMeasurement(fit, inner, tuple(float(v) for v in tips), slit)
+
+
+def _across(cut: FloatArray) -> tuple[tuple[float, float], tuple[float, float]]:
+    """(inside, outside), each along X and Y: where lines from the axis meet the ring first and last."""
+    found = []
+    for axis in (0, 1):
+        hits = [_crossings(cut, way + ASIDE) for way in (axis * math.pi / 2, (axis + 2) * math.pi / 2)]
+        if any(len(one) < 2 for one in hits):
+            return (math.nan,) * 2, (math.nan,) * 2
+        found.append((sum(one[0] for one in hits), sum(one[-1] for one in hits)))
+    return (found[0][0], found[1][0]), (found[0][1], found[1][1])
+
+
+def _crossings(cut: FloatArray, way: float) -> list[float]:
+    """Distances from the axis at which a line that way crosses the cut (n, 2, 2), nearest first."""
+    turn = np.array([[math.cos(way), math.sin(way)], [-math.sin(way), math.cos(way)]])
+    a, b = cut[:, 0] @ turn.T, cut[:, 1] @ turn.T
+    crosses = (a[:, 1] > 0) != (b[:, 1] > 0)
+    a, b = a[crosses], b[crosses]
+    at = a[:, 0] + (b[:, 0] - a[:, 0]) * a[:, 1] / (a[:, 1] - b[:, 1])
+    return sorted(float(v) for v in at if v > 0)
+
+
+def ringed_findings(
+    plan: PositionPlan, m: RingedMeasurement, drawn: tuple[Section, Section, Sequence[float], float]
+) -> tuple[Finding, ...]:
+    """Plan and mesh must find the same. `drawn`: inside, outside, reach of each rib, slit."""
+    inner, outer, reach, slit = drawn
+    label, fit = plan.label, m.fit
+    off = max((abs(found - wanted) for found, wanted in zip(m.tips, reach, strict=True)), default=math.nan)
+    tilt = 1 / math.cos(ASIDE)
+    flat = tilt if inner.shape != "round" else 1.0  # a line aslant meets a straight side a little farther out
+    rows = [
+        ("mesh-contact", "upper end on the mesh", (fit.contact, 0.0), AGREE_HEIGHT),
+        ("mesh-height", "length on the mesh", (fit.height, plan.model_height), AGREE_HEIGHT),
+        ("mesh-inside-x", "inside along X on the mesh", (m.inner[0], inner.width * flat), AGREE),
+        ("mesh-inside-y", "inside along Y on the mesh", (m.inner[1], inner.depth * flat), AGREE),
+        ("mesh-width", "outside along X on the mesh", (fit.section[0], outer.width * flat), AGREE),
+        ("mesh-depth", "outside along Y on the mesh", (fit.section[1], outer.depth * flat), AGREE),
+        ("mesh-tips", "ribs on the mesh, off their reach", (off, 0.0), AGREE),
+        (
+            "mesh-clearance",
+            "room to the cap's socket on the mesh",
+            (fit.clearance, plan.clearance.model_nominal),
+            AGREE,
+        ),
+        ("mesh-slit", "slit on the mesh", (m.slit, slit), AGREE),
+    ]
+    found = [agreement(label, *row) for row in rows]
+    wall = min((fit.section[k] - m.inner[k]) / 2 for k in (0, 1))
+    state: State = "pass" if wall > 0 else "fail"
+    why = f"{wall:.2f} mm of wall, measured on the mesh" if wall > 0 else "no wall is left: the room is too small"
+    shown = wall if math.isfinite(wall) else None
+    found.append(Finding("mesh-wall", label, "wall of the ring on the mesh", shown, 0.0, 0.0, "mm", state, why))
+    return tuple(found)
