@@ -76,7 +76,7 @@ def solid(model: PartModel) -> kernel.Shape:
 
 
 def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts import cap, kernel
+    from partgen.parts import cap, kernel, relief
     from partgen.parts.crowns import crowned
 
     cap.require(model)
@@ -84,7 +84,7 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
         raise kernel.Refused("a finger's hollow in a crown that is not flat")
     shape = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft)
     if model.relief > 0:
-        shape = cap.relieved(shape, model.skirt_bottom, model.relief)
+        shape = relief.relieved(shape, model.skirt_bottom, model.relief)
     tools = cap.inside(model, model.skirt_bottom)
     if model.hollow > 0:
         tools.append(_hollow(model))

@@ -113,6 +113,7 @@ def solid(model: PartModel) -> kernel.Shape:
 def _build(model: StubModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import cap, kernel, pockets
     from partgen.parts.outlines import outline_of
+    from partgen.parts.relief import relieved
     from partgen.parts.ridges import ridges
 
     assert model.peg is not None
@@ -122,7 +123,7 @@ def _build(model: StubModel) -> Any:  # noqa: ANN401 - a kernel shape
     lead = min(model.lead, min(model.peg.width, model.peg.depth) / 4, model.peg_length / 4)
     body = kernel.prism(outline_of(model.section), model.skirt_bottom, model.shoulder)
     if model.relief > 0:
-        body = cap.relieved(body, model.skirt_bottom, model.relief)
+        body = relieved(body, model.skirt_bottom, model.relief)
     peg = kernel.prism(pockets.pocket(model.peg), model.shoulder - 0.2, model.height - lead)
     if lead > 0:
         tip = kernel.loft(

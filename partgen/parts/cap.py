@@ -9,6 +9,7 @@ from partgen.errors import KernelError
 from partgen.parts import kernel, pockets, sockets
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
+from partgen.parts.relief import relieved
 from partgen.plan.records import PartModel, Section
 
 HOLLOW_FROM = 4.0
@@ -101,12 +102,6 @@ def _holds(section: Section, across: float, along: float, *, round_pocket: bool)
     outline = shapely.Polygon(vertices(section, 0.01))
     hole = shapely.Point(0, 0).buffer(across) if round_pocket else shapely.box(-across, -along, across, along)
     return bool(outline.contains(hole.buffer(0.1)))
-
-
-def relieved(body: kernel.Shape, bottom: float, size: float) -> kernel.Shape:
-    """The chamfer that keeps the flared first layer inside the wanted outline."""
-    around = kernel.edges(body, lambda ends: bool(abs(ends[:, 2] - bottom).max() < 1e-6))
-    return kernel.chamfered(body, around, size)
 
 
 def _hollows(model: PartModel) -> bool:

@@ -196,12 +196,24 @@ def edges(shape: Shape, wanted: Callable[[np.ndarray], bool]) -> list[Shape]:
     kept = []
     for i in range(1, found.Extent() + 1):
         edge = TopoDS.Edge_s(found.FindKey(i))
-        if wanted(_ends(edge)):
+        if wanted(ends(edge)):
             kept.append(edge)
     return kept
 
 
-def _ends(edge: TopoDS_Edge) -> np.ndarray:
+def radius_of(edge: Shape) -> float:
+    """Radius of a circular edge; 0 where it is straight, inf for any other curve."""
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.GeomAbs import GeomAbs_Circle, GeomAbs_Line
+
+    curve = BRepAdaptor_Curve(edge)
+    if curve.GetType() == GeomAbs_Circle:
+        return float(curve.Circle().Radius())
+    return 0.0 if curve.GetType() == GeomAbs_Line else float("inf")
+
+
+def ends(edge: TopoDS_Edge) -> np.ndarray:
+    """(n, 3) end points of an edge."""
     from OCP.BRep import BRep_Tool
 
     points = []
