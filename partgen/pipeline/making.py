@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from partgen.checks.drawn import drawn_otherwise
 from partgen.checks.fit import FitMeasurement
 from partgen.checks.grip import GripMeasurement, grip_findings, measure_grip
 from partgen.checks.pair import Shaft, measure_pair, pair_findings
@@ -216,6 +217,7 @@ def _measured(
     findings = (
         *fitting,
         *(replace(finding, subject=plan.label) for finding in printing),
+        *drawn_otherwise(plan.label, cap, spec),
     )
     lying = shown.transformed(np.reshape(laid(shown, orientation), (4, 4)))
     return MadePart(plan, cap, orientation, lying, fit, printed, findings, spec.scale)
