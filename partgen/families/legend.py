@@ -41,6 +41,7 @@ class LegendKeys(PartSpec):
     legend_form: Literal["engraved", "raised"] = "engraved"
     """Of legend and sign."""
     legend_depth: Length = 0.4
+    """How deep legend and sign are cut, or how high they stand; drawn as a whole number of layers."""
     legend_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
     """Of legend and sign, as a body of its own in the 3MF; None: the part's own colour."""
 

@@ -44,11 +44,13 @@ class ScaleKeys(OverPanelSpec):
     scale_numbers: bool = False
     """Whether numbers stand beside the lines."""
     scale_first: Annotated[int, Field(ge=-999, le=9999)] = 0
+    """The number at the first line."""
     scale_step: Annotated[int, Field(ge=-1000, le=1000)] = 1
     """From one number to the next."""
     scale_width: Length = 0.5
     """Of the lines."""
     scale_depth: Length = 0.4
+    """How deep lines and numbers are cut, square to the shaft's axis."""
     scale_colour: Annotated[str, Field(pattern=COLOUR)] | None = None
     """As a body of its own in the 3MF; None: the knob's own colour."""
 

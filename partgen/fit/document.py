@@ -165,8 +165,11 @@ class ColouredDoc(Doc):
     """A body in another colour, printed into a part or on it."""
 
     name: str
+    """What it is: legend, pointer, scale, line."""
     colour: str
+    """#rrggbb."""
     volume_mm3: float
+    """Of this body alone."""
 
 
 class GeometryDoc(Doc):
