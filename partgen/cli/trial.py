@@ -50,6 +50,9 @@ def trial(
         typer.Option("--swapped", metavar="S3,S5", help="Parts that sat in each other's places: left out."),
     ] = "",
     as_entered: Annotated[bool, typer.Option("--as-entered", help="Nothing is mixed up: record it as it is.")] = False,
+    again: Annotated[
+        bool, typer.Option("--again", help="Measured anew: a line may read as one that was recorded before.")
+    ] = False,
     as_json: Json = False,
     printer: PrinterName = None,
     seed: Seed = 0,
@@ -79,9 +82,13 @@ def trial(
         revision=revision,
         swapped=left_out,
         as_entered=as_entered,
+        again=again,
         printer=printer,
         seed=seed,
     )
+    if results is None:
+        while more := _measured_again(recorded.planned.learnt.again):
+            recorded = record(profile, more, revision=revision, as_entered=True, again=True, printer=printer, seed=seed)
     if as_json:
         print(_as_json(recorded))
     else:
@@ -144,6 +151,11 @@ def _print(recorded: Recorded, *, quiet: bool) -> None:
         )
         if stay:
             print(f"Stay as they are: {', '.join(stay)}.")
+    if planned.learnt.again:
+        print(
+            f"Worth another reading before the next build: {', '.join(planned.learnt.again)}. So near a limit, one "
+            "reading may tell whether it must be made again (a table with label and proud_mm, and --again)."
+        )
     for doubt in planned.plan.doubts:
         say(f"{doubt.label} {doubt.what} {doubt.reading_mm:.2f}: {doubt.why}.", quiet=quiet)
 
@@ -165,6 +177,7 @@ def _as_json(recorded: Recorded) -> str:
         "left_out": list(recorded.left_out),
         "panel": document.panel.model_dump(),
         "positions": [_position(choice) for choice in planned.learnt.choices.values()],
+        "measure_again": list(planned.learnt.again),
         "doubts": [doubt.model_dump() for doubt in document.doubts],
         "set": document.set.model_dump(),
     }
@@ -219,6 +232,25 @@ def _guided(
             left_out += mixup.labels
             say(f"Put {' and '.join(mixup.labels)} right and record them again; the others are recorded.")
     return found, left_out, built.id, True
+
+
+def _measured_again(labels: Sequence[str]) -> list[Result]:
+    """Another reading of each part that stands near a limit, as far as the person goes along."""
+    from partgen.pipeline.trials import result_from
+
+    found: list[Result] = []
+    if labels:
+        say("These stand so near a limit that another reading may decide. Seat each anew; Enter alone skips, . ends.")
+    for label in labels:
+        again: list[Result] = []
+
+        def taken(text: str, label: str = label, again: list[Result] = again) -> None:
+            again.append(result_from({"label": label, "proud_mm": text}, label))
+
+        if _until_right(f"{label} proud, once more", taken) is None:
+            break
+        found += [result for result in again if not result.empty]
+    return found
 
 
 def _ask_part(label: str, expected: float) -> Result | None:

@@ -122,7 +122,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         checks = (
             judge.proud(
                 label, crown.proud, u95, wanted_proud(spec, position), spec.proud_tolerance,
-                forced=spec.height is not None or position.height is not None,
+                forced=spec.height is not None or position.height is not None, unread=label in estimate.unmeasured,
             ),
             _neck(label, crown, peg_length, cap),
             _shoulder(label, site, crown.model - peg_length, u95, body, through),

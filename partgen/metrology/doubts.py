@@ -1,6 +1,6 @@
 """Which readings stand out, against their repeats and against the face that all others make.
 
-May import: model, metrology.{records, gathered, linear, readings, unknowns}. Pure numpy.
+May import: model, metrology.{records, gathered, linear, readings, scatter, unknowns}. Pure numpy.
 
 A reading's innovation is its distance from what all the others predict for it (leave one out),
 in standard deviations of that distance. The worst one is set aside and everything is estimated
@@ -23,7 +23,8 @@ from partgen.metrology.readings import (
     threshold,
 )
 from partgen.metrology.records import Doubt, FloatArray
-from partgen.metrology.unknowns import Unknowns
+from partgen.metrology.scatter import part_spread
+from partgen.metrology.unknowns import VAGUE, Unknowns
 
 AGREEING_SHARE, SINGLE_SHARE, CONFIRMED_SHARE = 0.5, 0.1, 0.95
 """How far a whole position that lies off the face is believed: repeats that agree with one another
@@ -65,6 +66,8 @@ class Sifted:
     repeat_share: FloatArray
     """(G,) share of each group's variance that is repeatability, the rest being rounding."""
     doubts: tuple[Doubt, ...]
+    part_spread: float
+    """Standard deviation of printed heights from part to part."""
 
 
 def unweighted(readings: Readings, positions: int) -> Weights:
@@ -90,6 +93,7 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
     s, dof = pooled_repeatability([readings.value[m][kept[m]] for m in readings.members()], unknowns.profile.caliper)
     panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale)
     weights = _settle(panel, weights)  # again, with the scatter of what was kept
+    spread = _part_spread(panel, weights)
     solution, rows = panel.solve(weights)
     variances = panel.variances(weights)
     repeat = np.bincount(readings.group, s * s / variances**2, minlength=len(readings.label))
@@ -99,7 +103,29 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
         for k, g in enumerate(readings.group)
         if k in weights.why
     ]
-    return Sifted(solution, rows, s, dof, scale, weights, repeat / whole, tuple(doubts))
+    return Sifted(solution, rows, s, dof, scale, weights, repeat / whole, tuple(doubts), spread)
+
+
+def _part_spread(panel: _Panel, weights: Weights) -> float:
+    """Heights' spread from part to part, put into the panel's priors where trials measured enough parts."""
+    unknowns, readings = panel.unknowns, panel.readings
+    columns = list(unknowns.parts.values())
+    stated = unknowns.printer.error.height.spread
+    measured = {(one.label, one.made_in) for one in unknowns.observations if one.proud}
+    tried = [column for part, column in unknowns.parts.items() if part in measured]  # in the groups' order
+    groups = [g for g, what in enumerate(readings.what) if what == "proud"]
+    sound = [column for column, g in zip(tried, groups, strict=True) if weights.group[g] == 0]
+
+    common, stated_u = unknowns.printed.start, panel.prior.u[unknowns.printed.start]
+
+    def solved(spread: float) -> Solution:
+        panel.prior.u[columns] = spread
+        panel.prior.u[common] = VAGUE  # what all parts share is no scatter, however unlikely it was thought
+        return panel.solve(weights)[0]
+
+    spread = part_spread(solved, np.array(sound, dtype=int), stated, measured=unknowns.printer.measured)
+    panel.prior.u[columns], panel.prior.u[common] = max(spread, 1e-9), stated_u
+    return spread
 
 
 def _spread_scale(panel: _Panel, weights: Weights) -> float:

@@ -87,6 +87,7 @@ def estimate(
         budgets=budgets,
         unmeasured=unmeasured,
         notes=tuple(_notes(unknowns, sifted, panel, slope_cov, unmeasured)),
+        height_spread=sifted.part_spread,
         joint=Joint(
             solution.mean,
             solution.cov,

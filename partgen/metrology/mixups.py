@@ -4,7 +4,7 @@ May import: metrology.records. Pure numpy. Lengths in mm.
 
 What was measured is compared with what the estimate foretold before these trials, under the plain
 reading of them and under each other one; a mix-up must be far more likely (odds of `SUSPECT` to 1)
-before the person is asked.
+before the person is asked. A swap must also explain more than one slip in measuring either part would.
 """
 
 from __future__ import annotations
@@ -73,7 +73,8 @@ def find_mixups(
             same = alike is None or alike.get(seen[i].label) == alike.get(seen[j].label)
             if same and abs(heights[i] - heights[j]) > 1e-6:
                 gain = _fit(measured - foretold - swapped, inverse) - plain
-                if gain > math.log(SUSPECT):
+                slip = max(_fit_without(measured - foretold - heights, inverse, k) for k in (i, j)) - plain
+                if gain > max(math.log(SUSPECT), slip):
                     labels = (seen[j].label, seen[i].label)
                     found.append((gain, Mixup("swapped", labels, "", _swap_words(labels))))
     return _apart(found)
@@ -82,6 +83,15 @@ def find_mixups(
 def _fit(residual: FloatArray, inverse: FloatArray) -> float:
     """Log-likelihood up to a constant."""
     return -0.5 * float(residual @ inverse @ residual)
+
+
+def _fit_without(residual: FloatArray, inverse: FloatArray, k: int) -> float:
+    """The same with one reading left out: what it is, were that one a slip.
+
+    Of a normal distribution with the precision P, the others' squared distance is r'Pr - (Pr)_k^2 / P_kk.
+    """
+    pull = float((inverse @ residual)[k])
+    return _fit(residual, inverse) + 0.5 * pull**2 / float(inverse[k, k])
 
 
 def _apart(found: list[tuple[float, Mixup]]) -> tuple[Mixup, ...]:

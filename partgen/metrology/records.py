@@ -169,5 +169,7 @@ class Estimate:
     """Labels served from the others alone."""
     notes: tuple[str, ...]
     """Assumptions and weaknesses in plain words (defaults used, positions on one line, ...)."""
+    height_spread: float = 0.0
+    """Standard deviation of printed heights from part to part: the printer's, or what trials found."""
     joint: Joint | None = None
     """Everything the above was read from; always there when `estimate` made it."""

@@ -17,7 +17,7 @@ from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs
 from partgen.plan.felt import learn_from_feel
-from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts
+from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts, worth_measuring
 from partgen.profile.load import parse_profile
 
 
@@ -30,6 +30,8 @@ class Learnt:
     observations: tuple[Observation, ...]
     revises: str | None
     """The revision that the choices revise; None where every part is made anew."""
+    again: tuple[str, ...] = ()
+    """Labels whose part in its place is worth another reading before the next revision is built."""
 
 
 def learn(inputs: Inputs) -> Learnt:
@@ -49,7 +51,8 @@ def learn(inputs: Inputs) -> Learnt:
         before=_before(log, last, profile, printer),
         remake={**felt.remake, **_edited(inputs, last)},
     )
-    return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate, history), observations, last.id)
+    choices = choose_parts(profile, printer, felt.estimate, history)
+    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices))
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
@@ -77,6 +80,7 @@ def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
         made.section_mm,
         made.model_section_mm,
         made.length_mm,
+        accepted=made.state == "pass",
     )
 
 

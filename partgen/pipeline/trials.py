@@ -174,6 +174,7 @@ def record(
     revision: str | None = None,
     swapped: Collection[str] = (),
     as_entered: bool = False,
+    again: bool = False,
     printer: str | None = None,
     seed: int = 0,
     today: date | None = None,
@@ -181,8 +182,8 @@ def record(
     """Append results to the profile's log, as of `revision` (None: the last one), in one step.
 
     Rows of `swapped` labels are left out: put right, they are measured again. Raises TrialError,
-    with nothing written, where a label is unknown, a result stands in the log already, or parts look
-    mixed up and `as_entered` does not say that they are not.
+    with nothing written, where a label is unknown, a result stands in the log already and `again` does
+    not say that it was measured anew, or parts look mixed up and `as_entered` does not say that they are not.
     """
     inputs = gather(path, printer=printer, seed=seed)
     built = tried_revision(inputs, revision, source)
@@ -197,7 +198,8 @@ def record(
     if not kept:
         raise TrialError(Fault(source, "no results", "at least one line that says how a part stands, moves or holds"))
     trials = trials_of(kept, built.id, today or date.today())
-    _refuse_repeated(inputs.log, trials, source)
+    if not again:
+        _refuse_repeated(inputs.log, trials, source)
     if not as_entered:
         questions = mixups(inputs, built, trials)
         if questions:
@@ -287,8 +289,8 @@ def _refuse_repeated(log: Log, trials: Sequence[Trial], source: str) -> None:
                 Fault(
                     f"{source}: {trial.label}",
                     "",
-                    f"this very result was recorded on {trial.date.isoformat()} already; leave it out. "
-                    "Nothing was recorded",
+                    f"this very result was recorded on {trial.date.isoformat()} already; leave it out, or "
+                    "say --again if it was measured anew and reads the same. Nothing was recorded",
                 )
                 for trial in repeated
             )

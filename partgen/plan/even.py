@@ -57,7 +57,7 @@ def neighbours(at: FloatArray) -> list[tuple[int, int]]:
     return [(int(i), int(j)) for i, j in zip(*np.nonzero(np.triu(close)), strict=True)]
 
 
-def fault(error: FloatArray, variance: FloatArray, tolerance: float) -> FloatArray:
+def fault(error: FloatArray, variance: FloatArray, tolerance: float | FloatArray) -> FloatArray:
     """Probability that a normal quantity lies outside plus or minus `tolerance`."""
     scale = np.sqrt(2 * np.maximum(variance, 1e-12))
     return np.asarray(1 - (_erf((tolerance - error) / scale) + _erf((tolerance + error) / scale)) / 2)
@@ -78,6 +78,23 @@ def variances(options: Sequence[Option], cov: FloatArray) -> FloatArray:
     rows = np.array([option.row for option in options])
     own = np.array([option.own for option in options])
     return np.asarray(np.einsum("np,np->n", rows @ cov, rows) + own)
+
+
+def risks(
+    chosen: Sequence[Option], pairs: Sequence[tuple[int, int]], cov: FloatArray, tolerance: Sequence[float]
+) -> FloatArray:
+    """(n,) expected visible faults at each position: its own and those against its neighbours."""
+    rows = np.array([option.row for option in chosen])
+    error, own = (np.array([getattr(option, name) for option in chosen]) for name in ("error", "own"))
+    found = fault(error, variances(chosen, cov), np.asarray(tolerance))
+    if pairs:
+        i, j = np.array(pairs).T
+        apart = rows[i] - rows[j]
+        common = np.einsum("kp,kp->k", apart @ cov, apart)
+        between = fault(error[i] - error[j], common + own[i] + own[j], np.full(len(pairs), LEVEL))
+        np.add.at(found, i, between)
+        np.add.at(found, j, between)
+    return found
 
 
 @dataclass(frozen=True)

@@ -77,4 +77,4 @@ def proud_u95_of(job: Job, index: int, crown: Crown) -> float:
     """Expanded uncertainty (95 %) of how proud the part of position `index` will stand."""
     if crown.u is not None:
         return job.factor * crown.u
-    return proud_u95(job.estimate.proud_cov, index, job.printer.error.height.spread, job.factor)
+    return proud_u95(job.estimate.proud_cov, index, job.estimate.height_spread, job.factor)

@@ -34,6 +34,10 @@ def chance(p: float) -> str:
     return f"less than 1 in {1 / P_FLOOR:.0f}"
 
 
+KEPT_MORE = 3.0
+"""A part accepted when it was made and not tried yet stays accepted up to so many times the wanted chance.
+
+What its neighbours' trials teach moves every chance a little, and its section is printed."""
 DOUBTFUL = 0.05
 """A chance of binding beyond which the readings contradict a part that moved freely when it was tried."""
 
@@ -47,10 +51,14 @@ def bind(
     cause: str,
     *,
     moved_freely: bool = False,
+    kept: bool = False,
+    accepted: bool = False,
 ) -> Finding:
     """P(touching the hole's wall) against the wanted one; its Monte Carlo uncertainty counts.
 
     A part that was tried and moved freely is proven by that, unless the readings plainly say otherwise.
+    One that is `kept` has its section for good; `accepted` when it was made, it needs more than a little
+    (KEPT_MORE) to be questioned.
     """
     # p already counts every uncertainty of the readings; only its own simulation error is left
     state: State = "pass" if found.p <= target else judge_at_most(found.p, target, found.u95)
@@ -59,6 +67,15 @@ def bind(
         agrees = found.p < DOUBTFUL
         state = "pass" if agrees else "not proven"
         why += "; it was tried and moved freely" + ("" if agrees else ", so measure the hole and its offset again")
+    elif kept and state != "pass":
+        if accepted and found.p <= KEPT_MORE * target:
+            state = "pass"
+            why += "; it was accepted when it was made, and what its neighbours' trials taught changes little"
+        else:
+            state = "not proven"
+            why += (
+                ". It is printed already: try it in its hole and record how it moves; if it rubs, the next is smaller"
+            )
     elif state != "pass":
         why += f". The section {size_of(section)} is too large"
         why += f": take at most {size_of(largest)}" if largest is not None else ": no section is small enough"
@@ -93,8 +110,15 @@ def largest_cause(limits: Limits) -> str:
     return advice[max(advice)]
 
 
-def proud(label: str, value: float, u95: float, wanted: float, tolerance: float, *, forced: bool) -> Finding:
-    """Predicted proud against the wanted one, plus or minus the tolerance."""
+def read_drop(*, unread: bool) -> str:
+    """What to do where a drop is not known well enough."""
+    return "measure its drop, which was not read" if unread else "measure this drop again"
+
+
+def proud(
+    label: str, value: float, u95: float, wanted: float, tolerance: float, *, forced: bool, unread: bool = False
+) -> Finding:
+    """Predicted proud against the wanted one, plus or minus the tolerance; `unread`: no drop was read there."""
     off = value - wanted
     state = judge_at_most(abs(off), tolerance, u95)
     where = f"{value:.2f} mm proud" if value >= 0 else f"sunk {-value:.2f} mm below the face"
@@ -106,7 +130,7 @@ def proud(label: str, value: float, u95: float, wanted: float, tolerance: float,
         elif abs(off) > tolerance:
             why += f": {side}; thinner layers would come nearer"
         else:
-            why += ". Not certain enough: measure this drop again, or calibrate the printer's height with a coupon"
+            why += f". Not certain enough: {read_drop(unread=unread)}, or calibrate the printer's height with a coupon"
     return Finding("proud", label, "stands as proud as wanted", abs(off), tolerance, u95, "mm", state, why)
 
 
@@ -121,8 +145,11 @@ def roof(label: str, left: float) -> Finding:
     return Finding("roof", label, "material under the crown", left, ROOF, 0.0, "mm", state, why)
 
 
-def pressed(label: str, guide: float, u95: float, proud_pressed: float) -> Finding:
-    """Straight skirt left in the hole at full travel, on the side where it is least."""
+def pressed(label: str, guide: float, u95: float, proud_pressed: float, *, unsure: str = "") -> Finding:
+    """Straight skirt left in the hole at full travel, on the side where it is least.
+
+    `unsure` says what to measure where only the uncertainty stands against it.
+    """
     state = judge_at_least(guide, 0.0, u95)
     where = f"{-proud_pressed:.2f} mm below the face" if proud_pressed < 0 else f"{proud_pressed:.2f} mm above the face"
     why = f"pressed home, {label}'s crown is {where} and {max(guide, 0.0):.2f} mm of its side still stand in the hole"
@@ -131,11 +158,16 @@ def pressed(label: str, guide: float, u95: float, proud_pressed: float) -> Findi
             f"pressed home, {label}'s crown is {where}: it may drop out of the hole and catch under the panel. "
             f"Make it at least {u95 - guide:.1f} mm prouder, or round its edge less"
         )
+    if state == "not proven" and guide >= 0 and unsure:
+        why = (
+            f"pressed home, {label}'s crown is {where} and {guide:.2f} mm of its side should still stand in the hole, "
+            f"but that is known to ±{u95:.2f} mm only: {unsure}"
+        )
     return Finding("pressed", label, "stays in its hole when pressed", guide, 0.0, u95, "mm", state, why)
 
 
-def flange_rest(label: str, gap: float | None, u95: float, room: float, needed: float) -> Finding:
-    """Least room between collar and panel at rest; None where no collar fits."""
+def flange_rest(label: str, gap: float | None, u95: float, room: float, needed: float, *, unsure: str = "") -> Finding:
+    """Least room between collar and panel at rest; None where no collar fits. `unsure` says what to measure."""
     name = "collar clear of the panel at rest"
     if gap is None:
         why = (
@@ -146,7 +178,8 @@ def flange_rest(label: str, gap: float | None, u95: float, room: float, needed: 
     state = judge_at_least(gap, 0.0, u95)
     why = f"{gap:.2f} mm between {label}'s collar and the panel's underside where it is nearest"
     if state != "pass":
-        why += ": the panel may hold the switch half pressed. Raise flange_gap, or measure this drop again"
+        why += ": the panel may hold the switch half pressed. "
+        why += f"{unsure.capitalize()}, or raise flange_gap" if unsure and gap >= 0 else "Raise flange_gap"
     return Finding("flange-rest", label, name, gap, 0.0, u95, "mm", state, why)
 
 
@@ -180,6 +213,17 @@ def neighbours(label: str, other: str, apart: float) -> Finding:
     if state != "pass":
         why += f": they touch or nearly do; wanted {APART:.1f} mm. Make flange_overlap smaller, or check both positions"
     return Finding("neighbours", label, "clear of its neighbours", apart, APART, 0.0, "mm", state, why)
+
+
+def least_known(drop_u95: float, thickness_u95: float, travel_u95: float = 0.0, *, unread: bool, assumed: bool) -> str:
+    """What to measure: whichever of the three is known least. `assumed`: the panel's thickness was not measured."""
+    most = max(drop_u95, thickness_u95, travel_u95)
+    if most == thickness_u95:
+        again = (
+            "measure the panel's thickness, which is only assumed" if assumed else "measure the panel's thickness again"
+        )
+        return f"{again} ([panel] thickness)"
+    return read_drop(unread=unread) if most == drop_u95 else "measure the seat's travel again"
 
 
 def expanded(value: Value) -> float:

@@ -19,15 +19,20 @@ from partgen.metrology.records import Estimate, FloatArray, Observation
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.even import LEVEL, Option, choose, neighbours, variances
+from partgen.plan.even import LEVEL, Option, choose, neighbours, risks, variances
 from partgen.plan.heights import lies_on_crown, on_layers
 
-REMAKE = 0.01
+REMAKE = 0.005
 """What making a part again must gain: this much less probability of a visible fault."""
 SAME = 0.005
 """mm: model heights nearer to each other are the same."""
-CHANCE = 0.025
-"""mm: a part that came out so much unlike its file may be made again as it was."""
+CHANCE = 0.05
+"""mm, and UNLIKE times what parts scatter: one that came out so much unlike its file may be made again as it was."""
+UNLIKE = 2.5
+RISKY = 0.005
+"""Expected faults at a position from which one more reading of its part is worth asking for."""
+MOST_READINGS = 3
+"""As many readings of one part in its place tell what calipers can tell."""
 AGREES = 0.05
 """mm: a trial that finds every part so near to what was foretold changes nothing."""
 
@@ -45,6 +50,8 @@ class BuiltPart:
     model_section: tuple[float, float]
     length: float | None = None
     """From its seat's end down to its lower end, as drawn; None: not known."""
+    accepted: bool = False
+    """True where every check of it passed when it was made."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +81,8 @@ class Choice:
     """What changes and why, one sentence; empty in a first revision."""
     height_change: float = 0.0
     """New less old model height; 0 where kept."""
+    risk: float = 0.0
+    """Expected visible faults here: this crown off its height, or uneven with a neighbour's."""
     moved_freely: bool = False
     """True where a part that stays was tried and, when last felt, rubbed nowhere."""
 
@@ -111,7 +120,7 @@ def choose_parts(
         row = _row(estimate, i)
         mine = [
             Option(height + up + estimate.height_error.value - float(estimate.drop[i]) - wanted[i], row,
-                   printer.error.height.spread**2, REMAKE)
+                   estimate.height_spread**2, REMAKE)
             for height in fresh
         ]  # fmt: skip
         part = history.built.get(position.label)
@@ -120,10 +129,10 @@ def choose_parts(
             and position.label not in history.remake
             and _still(part, forced, estimate, printer, on_bed=on_bed)
         ):
-            error, kept_row, own = _of_part(estimate, printer, i, part, up)
+            error, kept_row, own = _of_part(estimate, i, part, up)
             kept = Option(error - wanted[i], kept_row, own)
             # the same again is a remedy only where this one came out unlike its file
-            same = SAME if abs(_by_chance(estimate, part)) < CHANCE else -1.0
+            same = -1.0 if _unlike_its_file(estimate, part) else SAME
             others = [k for k, height in enumerate(fresh) if abs(height - part.model_height) > same and not agreed]
             mine = [kept, *(mine[k] for k in others)]
             fresh = [part.model_height, *(fresh[k] for k in others)]
@@ -133,20 +142,36 @@ def choose_parts(
     tolerance = [min(profile.part_of(position).proud_tolerance, LEVEL) for position in profile.position]
     taken = choose(options, pairs, joint.cov, tolerance)
     us = np.sqrt(np.maximum(variances([mine[k] for mine, k in zip(options, taken, strict=True)], joint.cov), 0.0))
+    risk = risks([mine[k] for mine, k in zip(options, taken, strict=True)], pairs, joint.cov, tolerance)
     chosen = {}
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
         place = _Place(profile, estimate, history, i, wanted[i])
         choice = _choice(place, options[i][k], heights[i][k], float(us[i]))
-        chosen[position.label] = replace(choice, moved_freely=_moved_freely(history, choice.kept))
+        chosen[position.label] = replace(choice, moved_freely=_moved_freely(history, choice.kept), risk=float(risk[i]))
     return chosen
+
+
+def worth_measuring(history: History, choices: Mapping[str, Choice]) -> tuple[str, ...]:
+    """Labels whose part, tried already, stands so near a limit that another reading of it may decide."""
+    asked = []
+    for label, choice in choices.items():
+        part = history.built.get(label)
+        if part is None or choice.risk <= RISKY or not any(_of(one, part) for one in history.observations):
+            continue
+        if len(_all_measured(history.observations, part)) < MOST_READINGS:
+            asked.append(label)
+    return tuple(asked)
+
+
+def _of(observation: Observation, part: BuiltPart) -> bool:
+    return (observation.label, observation.made_in) == (part.label, part.made_in)
 
 
 def _moved_freely(history: History, part: BuiltPart | None) -> bool:
     """Whether the part at hand was last felt to move freely; False where it was never tried."""
     if part is None:
         return False
-    same = [one for one in history.observations if (one.label, one.made_in) == (part.label, part.made_in)]
-    felt = [one.feel for one in same if one.feel is not None]
+    felt = [one.feel for one in history.observations if _of(one, part) and one.feel is not None]
     return bool(felt) and felt[-1] == "free"
 
 
@@ -234,13 +259,11 @@ def _row(estimate: Estimate, i: int) -> FloatArray:
     return row
 
 
-def _of_part(
-    estimate: Estimate, printer: Printer, i: int, part: BuiltPart, carried: float
-) -> tuple[float, FloatArray, float]:
+def _of_part(estimate: Estimate, i: int, part: BuiltPart, carried: float) -> tuple[float, FloatArray, float]:
     """Expected proud of the part at hand, its row, and the variance the row does not hold."""
     joint = estimate.joint
     assert joint is not None
-    row, own = _row(estimate, i), printer.error.height.spread**2
+    row, own = _row(estimate, i), estimate.height_spread**2
     column = joint.parts.get((part.label, part.made_in))
     if column is not None:
         row[column] += 1.0
@@ -253,6 +276,11 @@ def _by_chance(estimate: Estimate, part: BuiltPart) -> float:
     assert estimate.joint is not None
     column = estimate.joint.parts.get((part.label, part.made_in))
     return float(estimate.joint.mean[column]) if column is not None else 0.0
+
+
+def _unlike_its_file(estimate: Estimate, part: BuiltPart) -> bool:
+    """Whether making the same again would probably give another height."""
+    return abs(_by_chance(estimate, part)) >= max(CHANCE, UNLIKE * estimate.height_spread)
 
 
 def _still(part: BuiltPart, forced: float | None, estimate: Estimate, printer: Printer, *, on_bed: bool) -> bool:
@@ -299,7 +327,7 @@ def _changed_because(place: _Place, part: BuiltPart, change: float) -> str:
         said = f"{size}, so that it stands level with its neighbours: {stood} mm proud"
     chance = _by_chance(place.estimate, part)
     cause = _cause(place)
-    if same and abs(chance) >= CHANCE:
+    if same and _unlike_its_file(place.estimate, part):
         cause = f"this one came out {abs(chance):.2f} mm {'taller' if chance > 0 else 'lower'} than its file"
     return f"{said}; {cause}" if cause else said
 
@@ -323,9 +351,7 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
 
 
 def _all_measured(observations: Sequence[Observation], part: BuiltPart) -> list[float]:
-    return [
-        value for one in observations if (one.label, one.made_in) == (part.label, part.made_in) for value in one.proud
-    ]
+    return [value for one in observations if _of(one, part) for value in one.proud]
 
 
 def _mean(values: Sequence[float]) -> float | None:

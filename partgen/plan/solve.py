@@ -161,6 +161,8 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
                 best[k],
                 judge.largest_cause(eaten),
                 moved_freely=(choice := job.choices.get(place.label)) is not None and choice.moved_freely,
+                kept=choice is not None and choice.kept is not None,
+                accepted=choice is not None and choice.kept is not None and choice.kept.accepted,
             ),
             judge.clearance(place.label, clearance.nominal, eaten),
             *(replace(f, subject=place.label) for f in grips[k][2]),
@@ -277,17 +279,21 @@ def _height_findings(
     travel_u95, thickness_u95 = judge.expanded(seat.travel), judge.expanded(estimate.thickness)
     wanted = wanted_proud(spec, position)
     forced = spec.height is not None or position.height is not None
-    findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced)]
+    unread = label in estimate.unmeasured
+    findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced, unread=unread)]
     findings.append(judge.roof(label, crown.model - (spec.crown_rise if spec.crown == "dished" else 0.0)))
     soft = spec.edge_radius + (spec.crown_rise if spec.crown == "domed" else 0.0)
     guide = pressed_guide(site, expected, site.drop + crown.proud, soft)
     pressed_u95 = root_sum_square((u95, travel_u95, thickness_u95))
-    findings.append(judge.pressed(label, guide, pressed_u95, crown.proud - site.travel))
+    assumed = job.profile.panel.thickness_limit > 0
+    unsure = judge.least_known(u95, thickness_u95, travel_u95, unread=unread, assumed=assumed)
+    findings.append(judge.pressed(label, guide, pressed_u95, crown.proud - site.travel, unsure=unsure))
     if spec.flange:
         room = site.underside(expected) + cap.socket.length - spec.flange_gap
         gap = None if held is None else held.rest_gap
         rest_u95 = root_sum_square((u95, thickness_u95))
-        findings.append(judge.flange_rest(label, gap, rest_u95, room, spec.flange_thickness))
+        unsure = judge.least_known(u95, thickness_u95, unread=unread, assumed=assumed)
+        findings.append(judge.flange_rest(label, gap, rest_u95, room, spec.flange_thickness, unsure=unsure))
     if seat.obstacle is not None:
         left = seat.obstacle.value - site.travel - cap.socket.length
         findings.append(

@@ -39,9 +39,12 @@ def plan_and_print(world: World) -> Estimate:
 
 
 def try_parts(world: World) -> None:
-    """`partgen trial PROFILE results.csv`."""
+    """`partgen trial PROFILE results.csv`, and the readings it then asks for again."""
     results = parse_results(world.trial_csv(), "results.csv")
-    record(world.profile, results, today=TODAY, as_entered=True)
+    recorded = record(world.profile, results, today=TODAY, as_entered=True)
+    while labels := recorded.planned.learnt.again:
+        results = parse_results(world.measured_again(labels), "again.csv")
+        recorded = record(world.profile, results, today=TODAY, as_entered=True, again=True)
 
 
 def by_the_tool(world: World, prints: int) -> list[dict[str, bool]]:

@@ -54,7 +54,7 @@ def test_two_prints_are_nearly_always_enough(tmp_path: Path) -> None:
 @pytest.mark.long
 @pytest.mark.usefixtures("quick_draws")
 @pytest.mark.parametrize(
-    ("coupon", "first", "second"), [(True, 0.90, 0.97), (False, 0.70, 0.95)], ids=["coupon", "no coupon"]
+    ("coupon", "first", "second"), [(True, 0.90, 0.97), (False, 0.70, 0.97)], ids=["coupon", "no coupon"]
 )
 def test_500_repairs(tmp_path: Path, coupon: bool, first: float, second: float) -> None:
     """Measured when this was written: 92.8 and 97.4 % with a coupon, 84.6 and 96.4 % without."""

@@ -108,16 +108,24 @@ class World:
     def trial_csv(self, *, every: bool = True) -> str:
         """What the person writes down: calipers for proud, fingers for the rest."""
         lines = ["label,proud_mm,feel,grip,note"]
-        cos = 1 / np.sqrt(1 + np.sum(self.truth.slope**2, axis=1))
         rooms = self.rooms()
-        for i, proud in enumerate(self.proud()):
+        for i, seen in enumerate(self._measured()):
             if every or self.rng.random() < 0.5:
-                seen = proud * cos[i] + self.proud_error + self.rng.normal(0, 0.03)
                 # a finger pushes the seat's play aside now and then
                 left = rooms[i, 0] - self.rng.uniform(0, PLAY)
                 feel = "free" if left > 0 else "rubs" if left > -0.1 else "stuck"
                 lines.append(f"S{i + 1},{seen:.2f},{feel},,")
         return "\n".join(lines) + "\n"
+
+    def measured_again(self, labels: tuple[str, ...]) -> str:
+        """One more reading of each of these."""
+        seen = self._measured()
+        return "label,proud_mm\n" + "".join(f"{label},{seen[int(label[1:]) - 1]:.2f}\n" for label in labels)
+
+    def _measured(self) -> np.ndarray:
+        """One reading of every part's proud, square to the panel."""
+        cos = 1 / np.sqrt(1 + np.sum(self.truth.slope**2, axis=1))
+        return np.asarray(self.proud() * cos + self.proud_error + self.rng.normal(0, 0.03, len(cos)))
 
     def judged(self) -> dict[str, bool]:
         """Whether every cap stands as wanted, level with its neighbours, free, without wide gaps."""

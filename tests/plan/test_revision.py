@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
-from partgen.plan.revision import BuiltPart, History, Remake, choose_parts
+from partgen.plan.revision import BuiltPart, History, Remake, choose_parts, worth_measuring
 
 PRINTER = printer(height=0.05)
 
@@ -130,3 +130,41 @@ def test_forced_heights_are_kept_to():
     positions = tuple(p.model_copy(update={"height": 7.0}) if p.label == "S1" else p for p in profile.position)
     forced = profile.model_copy(update={"position": positions})
     assert choose_parts(forced, PRINTER, estimate(forced, PRINTER))["S1"].model_height == pytest.approx(7.0)
+
+
+def between_layers():
+    """Parts that had to be rounded by nearly half a layer, one up, so that a whim could turn each the other way."""
+    profile = tilted_panel()
+    known, built = first_print(profile)
+    off = {label: part.proud - 1.5 for label, part in built.items()}
+    return profile, known, built, max(off, key=lambda label: abs(off[label])), off
+
+
+def test_a_trial_that_nearly_agrees_changes_no_part_either():
+    """Within what calipers tell apart nothing is made again, although another layer may now look a little better."""
+    profile, known, built, worst, off = between_layers()
+    nearly = measured(built, {label: 0.045 if error > 0 else -0.045 for label, error in off.items()})
+    assert all(choice.kept is not None for choice in revise(profile, built, known, nearly).values())
+    more = measured(built, {worst: 0.2 if off[worst] > 0 else -0.2})
+    assert revise(profile, built, known, more)[worst].kept is None, "what does not agree is made again"
+
+
+def test_a_part_near_a_limit_is_worth_another_reading_until_it_was_read_three_times():
+    profile, known, built, worst, off = between_layers()
+    away = 0.19 - abs(off[worst])
+    seen = measured(built, {worst: away if off[worst] > 0 else -away})
+    asked = []
+    for _ in range(4):
+        history = History(built=built, observations=seen, before=known)
+        choices = choose_parts(profile, PRINTER, estimate(profile, PRINTER, seen), history)
+        asked.append(worth_measuring(history, choices))
+        seen = [*seen, next(one for one in seen if one.label == worst)]
+    assert worst in asked[0]
+    assert worst not in asked[2]
+    calm = History(built=built, observations=measured(built, 0.0), before=known)
+    known_now = estimate(profile, PRINTER, calm.observations)
+    calm_choices = choose_parts(profile, PRINTER, known_now, calm)
+    middle = min(off, key=lambda label: calm_choices[label].risk)
+    assert middle not in worth_measuring(calm, calm_choices)
+    untried = History(built=built, observations=(), before=known)
+    assert worth_measuring(untried, choices) == ()

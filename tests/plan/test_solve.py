@@ -67,6 +67,7 @@ def estimate_of(
         budgets=(),
         unmeasured=(),
         notes=("from the estimate",),
+        height_spread=MEASURED.error.height.spread,
     )
     return replace(made, **changes)  # type: ignore[arg-type]
 

@@ -81,7 +81,15 @@ def height_findings(job: Job, spec: OverPanelSpec, stand: Stand, cut: float) -> 
     u95 = proud_u95_of(job, stand.index, crown)
     wanted = wanted_proud(spec, stand.position)
     findings = [
-        judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced),
+        judge.proud(
+            label,
+            crown.proud,
+            u95,
+            wanted,
+            spec.proud_tolerance,
+            forced=forced,
+            unread=label in job.estimate.unmeasured,
+        ),
         judge.roof(label, crown.model - cut),
     ]
     held, needed = (
