@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import PrinterName, ProfilePath, Quiet, say
+from partgen.cli.common import EXIT_OUTSIDE, PrinterName, ProfilePath, Quiet, say
 
 if TYPE_CHECKING:
     from partgen.measuring.session import Session
@@ -39,6 +39,8 @@ def measure(
         say("One reading and Enter at a time; type help for undo, skip, go and the rest.")
     taken = _converse(session)
     say(f"{taken} reading{'' if taken == 1 else 's'} saved in {profile}.")
+    if session.unsaved:
+        raise typer.Exit(EXIT_OUTSIDE)
 
 
 def _converse(session: Session) -> int:

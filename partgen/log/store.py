@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import reprlib
 import tomllib
 from collections.abc import Iterator, Sequence
@@ -101,6 +102,14 @@ def _fault(source: str, item: object) -> Fault:
     assert isinstance(item, dict)
     where = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in item["loc"])
     return Fault(f"{source}: {where}", reprlib.repr(item["input"])[:60], item["msg"])
+
+
+def refuse_unwritable(path: Path) -> None:
+    """Raises OutsideError where nothing could be appended to the log at `path`: known before hours of work."""
+    with locked(path) as lock:
+        tell(lock)
+        if path.exists() and not os.access(path, os.W_OK):
+            raise OutsideError(f"{path} could not be written: it is write-protected; nothing was made")
 
 
 def append(

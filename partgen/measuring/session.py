@@ -76,6 +76,8 @@ class Session:
         self._to_replace: Place | None = None
         self._doubt: tuple[Task, float] | None = None
         self._notes: list[str] = []
+        self.unsaved = False
+        """Whether the last reading given could not be saved."""
         self._go(self.route.following(None, self.shown))
 
     # --- what the person sees ------------------------------------------------------------------
@@ -109,6 +111,7 @@ class Session:
             return
         word, _, rest = text.partition(" ")
         command = _COMMANDS.get(word.casefold())
+        before = len(self.taken)
         try:
             if command is not None:
                 getattr(self, f"_do_{command}")(rest.strip())
@@ -116,7 +119,9 @@ class Session:
                 self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, _COMMANDS)}')
             else:
                 self._read(text)
+            self.unsaved = self.unsaved and len(self.taken) <= before
         except OutsideError as error:
+            self.unsaved = True
             self._note(f"NOT SAVED: {error}. Mend that and give the reading again, or stop.")
 
     def _do_help(self, _: str) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from partgen import __version__
-from partgen.errors import Fault, InputError
+from partgen.errors import Fault, InputError, OutsideError
 from partgen.export.names import file_stems
 from partgen.export.stl import read_back, write_stl
 from partgen.export.threemf import About
@@ -20,7 +20,7 @@ from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
-from partgen.log.store import append, log_path
+from partgen.log.store import append, log_path, refuse_unwritable
 from partgen.mesh import SHELF
 from partgen.mesh.apart import warm
 from partgen.mesh.shelf import Shelf
@@ -90,6 +90,7 @@ def build_profile(
         return _again(given if isinstance(given, Path) else given.path, out, revision, formats, step)
     inputs = gather(given, printer=printer, seed=seed)
     refuse_foreign(out / inputs.name, inputs)
+    refuse_unwritable(log_path(inputs.path))
     remarks = []
     if before := changed_since(inputs):
         remarks.append(f"The profile has changed since {before} was built.")
@@ -102,7 +103,10 @@ def build_profile(
     identity = next_revision_id(inputs.log)
     document, folder, content, left_out = _write(planned, out, identity, today, formats, step)
     entry = _entry(inputs, document, identity, today, content)
-    append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
+    try:
+        append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
+    except OutsideError as error:
+        raise OutsideError(f"{error}. {folder} is not in the log: build again before you print it") from error
     return BuiltSet(document, folder, (*remarks, *left_out))
 
 

@@ -23,10 +23,12 @@ PREFIX = ".unfinished-"
 def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
     """A temporary folder that becomes out/name/revision when the block ends without an error.
 
-    Holds the lock of out/name meanwhile. What stood at the final place is replaced. Raises
-    OutsideError on disk trouble; then nothing has appeared.
+    Holds the lock of out/name meanwhile. A folder that stood at the final place is replaced; anything
+    else that stands there, a link too, is not ours to remove. Raises OutsideError then and on disk
+    trouble; nothing has appeared.
     """
     home = out / name
+    target = home / revision
     try:
         home.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -34,14 +36,17 @@ def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
     with locked(home / "build") as lock:
         tell(lock)
         temporary: Path | None = None
+        if target.is_symlink() or (target.exists() and not target.is_dir()):
+            raise OutsideError(f"{target} is a link or a file, where a revision's folder belongs; move it away first")
         try:
             for leftover in home.glob(f"{PREFIX}*"):  # of a build that was killed; the lock says that none runs
+                _bring_back(leftover)
                 shutil.rmtree(leftover, ignore_errors=True)
             temporary = Path(tempfile.mkdtemp(prefix=PREFIX, dir=home))
             temporary.chmod(0o777 & ~umask())
             yield temporary
             settle(temporary)
-            _replace(temporary, home / revision)
+            _replace(temporary, target)
             sync_folder(home)
         except OSError as error:
             raise OutsideError(f"{home} cannot be written: {error.strerror or error}") from error
@@ -55,10 +60,22 @@ def _replace(folder: Path, target: Path) -> None:
     if target.exists():
         aside = Path(tempfile.mkdtemp(prefix=PREFIX, dir=target.parent))
         target.rename(aside / target.name)
-        folder.rename(target)
-        shutil.rmtree(aside, ignore_errors=True)
+        try:
+            folder.rename(target)
+        except OSError:
+            _bring_back(aside)
+            raise
+        finally:
+            shutil.rmtree(aside, ignore_errors=True)
     else:
         folder.rename(target)
+
+
+def _bring_back(aside: Path) -> None:
+    """Put a revision that was moved aside in its place again, where none has taken it since."""
+    for kept in aside.glob("r[0-9][0-9]*"):
+        if kept.is_dir() and not (aside.parent / kept.name).exists():
+            kept.rename(aside.parent / kept.name)
 
 
 def content_of(folder: Path, patterns: tuple[str, ...]) -> str:
