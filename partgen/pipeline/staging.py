@@ -64,9 +64,9 @@ def _replace(folder: Path, target: Path) -> None:
             folder.rename(target)
         except OSError:
             _bring_back(aside)
+            aside.rmdir()  # empty by now; where it is not, the old revision is in it and must stay
             raise
-        finally:
-            shutil.rmtree(aside, ignore_errors=True)
+        shutil.rmtree(aside, ignore_errors=True)
     else:
         folder.rename(target)
 
