@@ -153,6 +153,9 @@ HERE = {
 }
 
 ANYWHERE = {
+    "grip": "How the socket holds the seat.",
+    "mark": "The position's label on the part.",
+    "colour": "As #rrggbb.",
     "diameter": "Across.",
     "width": "Along x.",
     "depth": "Along y.",
