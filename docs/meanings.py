@@ -156,6 +156,7 @@ ANYWHERE = {
     "grip": "How the socket holds the seat.",
     "mark": "The position's label on the part.",
     "colour": "As #rrggbb.",
+    "window_shape": "The outline of that window.",
     "diameter": "Across.",
     "width": "Along x.",
     "depth": "Along y.",
