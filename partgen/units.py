@@ -23,6 +23,12 @@ _NUMBER = re.compile(
 _UNIT_NAME = re.compile(r"[A-Za-zµμ]{1,20}")
 
 
+WHOLE_STEP = 0.1
+"""Of its unit: how finely a whole number was read."""
+INCH_STEP = 1 / 64
+"""Inches: how finely whole inches and fractions were read, at least; as rules and fractional calipers are marked."""
+
+
 @dataclass(frozen=True)
 class Written:
     """One length as written: its value in mm and the step of its last written digit in mm.
@@ -34,6 +40,10 @@ class Written:
     step: float
     stated: bool = False
     """True when it was written with its own uncertainty; see `parse_reading`."""
+    assumed: bool = False
+    """True when the step is assumed: "7 mm" and "1/8 in" do not say how finely they were read. People leave off
+    a last zero and cancel fractions, so a whole number counts as read to a tenth of its unit, and whole inches
+    and fractions to at least 1/64 in."""
 
 
 def parse_length(raw: object, unit: Unit) -> Written:
@@ -76,7 +86,10 @@ def _parse(raw: object, unit: Unit) -> Written:
     if not math.isfinite(value):
         raise ValueError("a finite number")
     scale = _unit_scale(tail.strip(), unit)
-    return Written(value * scale, step * scale)
+    whole_number = over is None and decimal.lstrip("+-").isdigit()
+    finest = INCH_STEP if scale == MM_PER["inch"] else WHOLE_STEP
+    assumed = (over is not None or whole_number) and step > finest
+    return Written(value * scale, (finest if assumed else step) * scale, assumed=assumed)
 
 
 def parse_reading(raw: object, unit: Unit) -> Written:
@@ -87,7 +100,7 @@ def parse_reading(raw: object, unit: Unit) -> Written:
     Raises ValueError, in words.
 
     >>> parse_reading("11.51 ± 0.04", "mm")
-    Written(mm=11.51, step=0.0707, stated=True)
+    Written(mm=11.51, step=0.0707, stated=True, assumed=False)
     """
     if not isinstance(raw, str) or ("±" not in raw and "+-" not in raw):
         return parse_length(raw, unit)

@@ -11,7 +11,12 @@ WRITTEN = [  # text, unit of bare numbers, mm, step of its last digit in mm
     (0.172, "inch", 4.3688, 0.0),
     ("0.172 in", "mm", 4.3688, 0.0254),
     ('11/64"', "mm", 4.365625, 25.4 / 64),
-    ("1 3/8 inch", "mm", 34.925, 25.4 / 8),
+    ("1 3/8 inch", "mm", 34.925, 25.4 / 64),
+    ("5/128 in", "mm", 25.4 * 5 / 128, 25.4 / 128),
+    ("7 mm", "inch", 7.0, 0.1),
+    ("7", "inch", 177.8, 25.4 / 64),
+    ("1 cm", "mm", 10.0, 1.0),
+    ("7.0 mm", "mm", 7.0, 0.1),
     ("-2.40 mm", "inch", -2.4, 0.01),
     ("4.310", "mm", 4.31, 0.001),
     ("0.431 cm", "mm", 4.31, 0.01),
@@ -46,6 +51,15 @@ def test_a_length_is_read_with_the_step_of_its_last_digit(raw, unit, mm, step):
 def test_what_is_no_length_is_said_in_words(raw, said):
     with pytest.raises(ValueError, match=said):
         parse_length(raw, "mm")
+
+
+def test_a_step_that_the_text_does_not_tell_is_marked():
+    """ "1/8 in" is 8/64 as people write it, "7 mm" a 7.0 without its zero; "7.0" and "11/64" say how they were read."""
+    assumed = {
+        raw: parse_length(raw, "mm").assumed for raw in ("7 mm", "1/8 in", "7.0 mm", "11/64 in", "3/128 in", "7.")
+    }
+    assert assumed == {"7 mm": True, "1/8 in": True, "7.0 mm": False, "11/64 in": False, "3/128 in": False, "7.": False}
+    assert not parse_length(7, "mm").assumed
 
 
 def test_a_stated_uncertainty_comes_back_as_the_step_of_the_same_standard_uncertainty():

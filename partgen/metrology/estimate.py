@@ -181,17 +181,34 @@ def _distribution(source: str) -> str:
     return "rectangular" if "limit of error" in source else "normal"
 
 
-def _other_doubts(profile: Profile) -> Iterator[Doubt]:
-    """Wild repeats among the readings of sizes, which no plane can judge."""
-    caliper = profile.caliper
+def _sizes(profile: Profile) -> Iterator[tuple[str, str, Reading]]:
+    """(table, key, reading) of everything read that no plane can judge."""
     tables: list[tuple[str, Record]] = [("[panel]", profile.panel)]
     tables += [(f"[hole.{name}]", hole) for name, hole in profile.hole.items()]
     tables += [(f"[seat.{name}]", seat) for name, seat in profile.seat.items()]
     for table, record in tables:
         for key in type(record).model_fields:
             reading = getattr(record, key)
-            if isinstance(reading, Reading) and len(reading.values) > 1:
-                yield from wild_repeats(reading, caliper, f"{table} {key}", key)
+            if isinstance(reading, Reading):
+                yield table, key, reading
+
+
+def _other_doubts(profile: Profile) -> Iterator[Doubt]:
+    """Wild repeats among the readings of sizes."""
+    for table, key, reading in _sizes(profile):
+        if len(reading.values) > 1:
+            yield from wild_repeats(reading, profile.caliper, f"{table} {key}", key)
+
+
+def _roughly_written(profile: Profile) -> Iterator[str]:
+    """Where a whole number or a fraction was written, which does not say how finely it was read."""
+    read = [(f"{table} {key}", reading) for table, key, reading in _sizes(profile)]
+    read += [(f"{position.label} drop", position.drop) for position in profile.position if position.drop is not None]
+    read += [(f"panel gap {number}", gap.read) for number, gap in enumerate(profile.panel.gap, 1)]
+    for name, reading in read:
+        if any(reading.assumed):
+            finest = max(step for step, assumed in zip(reading.steps, reading.assumed, strict=True) if assumed)
+            yield f"{name} (read to {finest:.1f} mm)"
 
 
 def _notes(
@@ -215,6 +232,11 @@ def _notes(
     if profile.panel.thickness_limit > 0:
         thickness, more = profile.panel.thickness.mean, profile.panel.thickness_limit
         yield f"The panel's thickness is taken as {thickness:.2f} mm, give or take {more:g} mm more."
+    if roughly := list(_roughly_written(profile)):
+        yield (
+            f"A whole number or a fraction does not say how finely it was read; taken are {', '.join(roughly)}. "
+            'With its zeros ("7.00 mm") or its own uncertainty ("7 ± 0.5 mm") it is counted as it was.'
+        )
     if sifted.s > 1.5 * profile.caliper.repeatability:
         yield (
             f"Repeats scatter by {sifted.s:.2f} mm, more than the {profile.caliper.repeatability:.2f} mm stated "

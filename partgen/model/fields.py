@@ -41,6 +41,8 @@ class Reading:
     steps: tuple[float, ...]
     stated: tuple[bool, ...] = ()
     """For each, True when it was written with its own uncertainty; empty when none was."""
+    assumed: tuple[bool, ...] = ()
+    """For each, True when its step is assumed (see units.Written); empty when none is."""
 
     @property
     def mean(self) -> float:
@@ -67,7 +69,13 @@ def to_reading(raw: object, info: ValidationInfo) -> Reading:
         raise ValueError(f"at most {MOST_REPEATS} readings of one quantity")
     written = [parse_reading(item, unit_of(info)) for item in items]
     stated = tuple(w.stated for w in written)
-    return Reading(tuple(w.mm for w in written), tuple(w.step for w in written), stated if any(stated) else ())
+    assumed = tuple(w.assumed for w in written)
+    return Reading(
+        tuple(w.mm for w in written),
+        tuple(w.step for w in written),
+        stated if any(stated) else (),
+        assumed if any(assumed) else (),
+    )
 
 
 _LENGTH_SCHEMA: dict[str, Any] = {

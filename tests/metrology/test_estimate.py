@@ -173,3 +173,17 @@ def test_seats_that_scatter_more_than_stated_are_noticed() -> None:
 def test_a_panel_steeper_than_the_limit_is_questioned() -> None:
     found = estimate(tilted_panel(slope=(0.3, 0.0)), PRINTER)
     assert any("tilt_limit" in note for note in found.notes)
+
+
+def test_a_whole_number_or_a_fraction_is_said_to_be_taken_for_finer_than_written():
+    """ "7 mm" and "1/8 in" do not tell how finely they were read; what is assumed of them is said."""
+    text = PANEL.replace("width = [11.52, 11.50]", 'width = ["12 mm"]').replace("[3.28, 3.30]", '"1/8 in"')
+    profile = profile_from(text + '[[position]]\nlabel = "S1"\nat = [0.0, 0.0]\npart = "key"\ndrop = ["4 mm", 4.31]\n')
+    (said,) = [note for note in estimate(profile, PRINTER).notes if "whole number" in note]
+    for what in (
+        "[hole.window] width (read to 0.1 mm)",
+        "[seat.plunger] width (read to 0.4 mm)",
+        "S1 drop (read to 0.1 mm)",
+    ):
+        assert what in said
+    assert "depth" not in said
