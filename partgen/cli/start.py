@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 _SHAPE_LIKE = 'such as "rectangle 12 7" or "round 9"'
+_SEAT_LIKE = 'such as "rectangle 3.3 3.3" or "round 6"'
 
 
 def _flag(name: str, help_text: str, metavar: str = "TEXT") -> typer.models.OptionInfo:
@@ -72,14 +73,14 @@ def start(
 ) -> None:
     """Asks about the panel and writes a first profile. Every question has its flag."""
     from partgen.errors import Fault, InputError, ProfileError
-    from partgen.files import write_atomic
+    from partgen.files import write_locked
 
     if schema is not None:
         import json
 
         from partgen.profile.schema import profile_schema
 
-        write_atomic(schema, (json.dumps(profile_schema(), indent=1, ensure_ascii=False) + "\n").encode())
+        write_locked(schema, (json.dumps(profile_schema(), indent=1, ensure_ascii=False) + "\n").encode())
         say(f"Wrote {schema}.")
         return
     from partgen.profile.load import parse_profile, profile_name
@@ -109,7 +110,7 @@ def start(
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.exists():  # someone was quicker while the questions were asked
         raise ProfileError(Fault(str(path), "", "this profile exists already; choose another name or edit it"))
-    write_atomic(path, text.encode())
+    write_locked(path, text.encode())
     count = len(draft.spots)
     say(f"Wrote {path} with {count} position{'s' if count > 1 else ''}.")
     say(f"Next: `partgen sheet {path}` prints a measuring sheet, `partgen measure {path}` takes the readings.")
@@ -188,7 +189,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         lambda text: length.of("panel", "thickness")(text) if text else "", given["thickness"], "",
     )  # fmt: skip
     seat = ask(
-        "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes; {_SHAPE_LIKE}",
+        "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes; {_SEAT_LIKE}",
         lambda text: _shape(text, SEAT_SIZES, "seat", unit), given["seat"], None,
     )  # fmt: skip
     _recognise(seat, unit, path)
