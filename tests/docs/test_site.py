@@ -206,6 +206,18 @@ def test_readmes_commands_run_one_after_another(tmp_path):
     assert (tmp_path / "outputs/my-panel/r01/report.html").is_file()
 
 
+def test_every_formula_has_a_source_and_a_test():
+    rows = [
+        [cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]]
+        for line in (DOCS / "mathematics.md").read_text(encoding="utf-8").splitlines()
+        if line.startswith("| ")
+    ]
+    assert len(rows) > 25
+    for row in rows:
+        assert len(row) == 4 and all(row), row
+        assert row[3] in ("test", "the same") or "test_" in row[3], row
+
+
 def test_readme_lists_the_very_files_that_a_build_makes():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for name in ("report.html", "fit.json", "A1-r01.stl", "plate-1.3mf"):
