@@ -118,13 +118,13 @@ def _winding(triangles: FloatArray, point: FloatArray) -> float:
     return float(np.arctan2(numerator, denominator).sum() / (2 * np.pi))
 
 
-def axis_hits(mesh: Triangles) -> FloatArray:
-    """Heights, ascending, at which the model's Z axis crosses the surface.
+def axis_hits(mesh: Triangles, at: tuple[float, float] = (0.0, 0.0)) -> FloatArray:
+    """Heights, ascending, at which the model's Z axis, or a line beside it, crosses the surface.
 
     A line through an edge or a corner of triangles meets several of them at one height: heights
     closer than 1e-6 mm count as one.
     """
-    z = np.sort(_line_hits(corners(mesh), 0.0, 0.0))
+    z = np.sort(_line_hits(corners(mesh), *at))
     return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
 
 

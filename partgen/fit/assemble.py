@@ -243,6 +243,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
             ObstacleDoc(name=o.name, width_mm=_r(o.section.width), height_mm=_r(o.height)) for o in p.obstacles
         ),
         sides_mm=_sides(p),
+        light=_points(p.model.light),
         carried=None
         if p.carried is None
         else CarriedDoc(section=section_doc(p.carried.section), bottom=_r(p.carried.bottom), top=_r(p.carried.top)),

@@ -139,6 +139,9 @@ class DrawingDoc(Doc):
     """Room between section and passage at -X, +X, -Y, +Y, along the lines through the seat's axis; that of what the
     part carries, where it carries something."""
     carried: CarriedDoc | None = None
+    """What sits on the part and is not printed."""
+    light: tuple[Point, ...] = ()
+    """Outline of a light window in the crown; empty where it has none."""
 
 
 class GripDoc(Doc):

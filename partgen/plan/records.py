@@ -198,6 +198,11 @@ class PartModel:
         """z of its upper end; of a ring around the seat that is the seat's end, however long the ring."""
         return self.height
 
+    @property
+    def light(self) -> Polygon:
+        """Outline of a light window in its crown; empty where it has none."""
+        return ()
+
     def without_height(self) -> Self:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")

@@ -44,6 +44,7 @@ def from_above(position: Node) -> Markup:
         area(d.hole.outline if d.over else d.passage, "passage"),
         area(d.carried.section.outline, "carried") if d.carried else Markup(""),
         area(d.section.outline, "cap", style=f"--part:{position.raw.colour}"),
+        area(d.light, "passage") if d.light else Markup(""),
         seat or area(((-w, -h), (w, -h), (w, h), (-w, h)), "seat"),
         svg.text(width / 2, height - 8, *room, text_anchor="middle", class_="dimtext"),
         viewBox=f"0 0 {width:.0f} {height:.0f}",
