@@ -39,6 +39,7 @@ PARTS = {
     "knob": 'proud = 16.0\ndiameter = 18.0\nmark = "none"',
     "slider-cap": 'proud = 14.0\nstroke = 24.0\nmark = "none"',
     "lever-cap": 'proud = 18.0\nmark = "none"',
+    "window-cap": "proud = 2.0\nwindow = [1.4, 2.4]\nwindow_at = [5.2, 0.0]\nlamp_power = 0.01",
     "plug": 'material = "TPU"',
     "sleeve": 'proud = 2.0\nmaterial = "TPU"\nbore = 8.6',
     "extension": "proud = 2.0\ncap_height = [5.0, 5.02]\ncap_socket = 3.4\ncap_section = [12.0, 12.0]",
@@ -50,7 +51,7 @@ HOLES = {
     "outline-hole": 'shape = "outline"\npoints = [[-8.0, -5.0], [8.0, -5.0], [6.0, 6.0], [-6.0, 6.0]]',
 }
 """What a part without a seat stands in."""
-THROUGH = {"button-cap": 4.3, "extension": 9.7, "sleeve": 4.3}
+THROUGH = {"button-cap": 4.3, "window-cap": 4.3, "extension": 9.7, "sleeve": 4.3}
 """Drops of kinds whose seat lies under the panel; the others' seats stand over it."""
 
 

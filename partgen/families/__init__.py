@@ -14,9 +14,10 @@ from partgen.families.plug import PLUG
 from partgen.families.record import Family
 from partgen.families.sleeve import SLEEVE
 from partgen.families.slider_cap import SLIDER_CAP
+from partgen.families.window_cap import WINDOW_CAP
 from partgen.model.part import PartSpec
 
-REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP, EXTENSION, PLUG, SLEEVE)
+REGISTER: tuple[Family, ...] = (BUTTON_CAP, KNOB, SLIDER_CAP, LEVER_CAP, EXTENSION, PLUG, SLEEVE, WINDOW_CAP)
 
 BY_KIND: dict[str, Family] = {family.kind: family for family in REGISTER}
 FAMILIES: dict[str, type[PartSpec]] = {family.kind: family.keys for family in REGISTER}

@@ -25,6 +25,7 @@ FEW = [
     Combination("plug", "slot-hole", "fingers"),
     Combination("plug", "outline-hole", "ribs"),
     Combination("sleeve", "rectangle", "ribs"),
+    Combination("window-cap", "rectangle", "ribs", 'crown = "parallel"'),
 ]  # fmt: skip
 FURTHER = {
     "knob": [
