@@ -89,7 +89,7 @@ def serving(folder: Path) -> Iterator[str]:
 
 FAMILIES = {
     "knob": "LEVEL", "knob-tapered": "TRIM", "slider-cap": "FLOOD", "lever-cap": "MODE", "button-cap": "K1",
-    "extension": "K4", "plug": "LAMP", "plug-fingers": "COUNT", "sleeve": "K5",
+    "extension": "K4", "plug": "LAMP", "plug-fingers": "COUNT", "sleeve": "K5", "window-cap": "K6",
 }  # fmt: skip
 """A position of the tide gauge's panel that shows each."""
 
@@ -114,6 +114,7 @@ def families() -> None:
         aside = 1.5 * float(np.ptp(mesh.vertices[:, 0]))
         low = float(mesh.vertices[:, 2].min() + mesh.vertices[:, 2].max())
         bodies = [Body(shape, colour), Body(turned, colour, (aside, 0.0, low))]
+        bodies += [Body(Shape(body.mesh.vertices, body.mesh.faces), body.colour) for body in made[label].bodies]
         (HERE / "pictures" / f"{name}.png").write_bytes(picture(bodies, view(25.0, 32.0), 560, 320))
 
 
