@@ -22,6 +22,9 @@ import numpy as np
 from partgen.checks.panel import PanelHole
 from partgen.checks.triangles import FloatArray
 
+FIRST_LOOK = 128
+"""Edges nearest to the panel that are looked at before the rest."""
+
 
 @dataclass(frozen=True)
 class Pose:
@@ -214,6 +217,17 @@ def _least_outside(hole: PanelHole, a: FloatArray, b: FloatArray, side: float) -
     wide = np.maximum(a[:, 0] ** 2 + a[:, 1] ** 2, b[:, 0] ** 2 + b[:, 1] ** 2) > inner2
     a, b = a[wide], b[wide]
     za, zb = side * a[:, 2], side * b[:, 2]
+    nearer = np.minimum(za, zb)
+    order = np.argsort(nearer)
+    nearest = math.inf
+    for part in (order[:FIRST_LOOK], order[FIRST_LOOK:]):  # most edges are farther away than the first few
+        these = part[nearer[part] < nearest]
+        nearest = min(nearest, _nearest_outside(hole, a[these], b[these], za[these], zb[these]))
+    return float(nearest - hole.half_thickness)
+
+
+def _nearest_outside(hole: PanelHole, a: FloatArray, b: FloatArray, za: FloatArray, zb: FloatArray) -> float:
+    """Least height, `za` to `zb` along each edge, of what lies outside the opening; inf for nothing."""
     qa = a[:, :2] @ hole.normals.T - hole.reach
     qb = b[:, :2] @ hole.normals.T - hole.reach
     out_a, out_b = qa.max(axis=1, initial=-np.inf) > 0, qb.max(axis=1, initial=-np.inf) > 0
@@ -226,4 +240,4 @@ def _least_outside(hole: PanelHole, a: FloatArray, b: FloatArray, side: float) -
         cross = qa[seg, line] / (qa[seg, line] - qb[seg, line])
         at_line = za[rest][seg] + cross * (zb[rest][seg] - za[rest][seg])
         nearest = min(nearest, float(at_line.min()))
-    return float(nearest - hole.half_thickness)
+    return float(nearest)

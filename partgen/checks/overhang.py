@@ -90,7 +90,8 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     floor = float(height.min()) if len(height) else 0.0
     areas = f.areas
     down = -(f.vectors @ up)
-    on_bed = (height[f.faces].max(axis=1) <= floor + ON_BED) & (down > 0)
+    low = height <= floor + ON_BED
+    on_bed = low[f.faces[:, 0]] & low[f.faces[:, 1]] & low[f.faces[:, 2]] & (down > 0)
     contact = float(down[on_bed].sum())
     hanging = (down > areas * math.sin(min(limit + SLACK, math.pi / 2))) & ~on_bed
     if not hanging.any():
@@ -120,7 +121,7 @@ def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
     index = np.flatnonzero(hanging)
     number = np.full(len(f.faces), -1)
     number[index] = np.arange(len(index))
-    inner = f.sides[hanging[f.sides].all(axis=1)]
+    inner = f.sides[hanging[f.sides[:, 0]] & hanging[f.sides[:, 1]]]
     links = (np.ones(len(inner), dtype=np.int8), (number[inner[:, 0]], number[inner[:, 1]]))
     count, label = connected_components(coo_matrix(links, shape=(len(index), len(index))), directed=False)
     order = np.argsort(label, kind="stable")
@@ -130,12 +131,12 @@ def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
 def _rims(f: Faces, regions: list[IntArray]) -> list[tuple[IntArray, IntArray]]:
     """Per region, the edges between it and what does not hang, and the face on their other side."""
     member = np.full(len(f.faces), -1)
-    for number, region in enumerate(regions):
-        member[region] = number
-    beside = member[f.sides]
-    rim = np.flatnonzero((beside >= 0).sum(axis=1) == 1)
-    first = beside[rim, 0] >= 0
-    number = np.where(first, beside[rim, 0], beside[rim, 1])
+    for k, region in enumerate(regions):
+        member[region] = k
+    one, other = member[f.sides[:, 0]], member[f.sides[:, 1]]
+    rim = np.flatnonzero((one >= 0) != (other >= 0))
+    first = one[rim] >= 0
+    number = np.where(first, one[rim], other[rim])
     outside = np.where(first, f.sides[rim, 1], f.sides[rim, 0])
     order = np.argsort(number, kind="stable")
     ends = np.cumsum(np.bincount(number, minlength=len(regions)))[:-1]

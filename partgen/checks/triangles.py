@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[Any]
 
+ROUNDING = 1e-6
+"""mm by which a line may miss a triangle and still be looked at more closely."""
+
 
 class Triangles(Protocol):
     """What checks need of a mesh: partgen.mesh's record, trimesh's and any other with these two."""
@@ -90,8 +93,10 @@ def shells(mesh: Triangles) -> Shells:
     start = faces[:, [0, 1]].ravel()
     end = faces[:, [1, 2]].ravel()
     graph = coo_matrix((np.ones(len(start), dtype=np.int8), (start, end)), shape=(n, n))
-    _, vertex_shell = connected_components(graph, directed=False)
-    _, shell = np.unique(vertex_shell[faces[:, 0]], return_inverse=True)
+    count, vertex_shell = connected_components(graph, directed=False)
+    shell: IntArray = vertex_shell[faces[:, 0]]
+    if count > 1:
+        _, shell = np.unique(shell, return_inverse=True)
     triangles = corners(mesh)
     volumes = np.bincount(shell, weights=signed_volumes(triangles))
     if len(volumes) == 1:
@@ -124,34 +129,34 @@ def axis_hits(mesh: Triangles, at: tuple[float, float] = (0.0, 0.0)) -> FloatArr
     A line through an edge or a corner of triangles meets several of them at one height: heights
     closer than 1e-6 mm count as one.
     """
-    z = np.sort(_line_hits(corners(mesh), *at))
+    z = np.sort(_line_hits(mesh, np.array([at], dtype=np.float64))[0])
     return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
 
 
-def _line_hits(triangles: FloatArray, x: float, y: float) -> FloatArray:
-    """Heights at which the line parallel to Z through (x, y) crosses triangles, in no order."""
-    a, b, c = (triangles[:, k, :2] - (x, y) for k in range(3))
-    weights = np.stack([u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] for u, v in ((b, c), (c, a), (a, b))], axis=1)
-    total = weights.sum(axis=1)
-    steep = np.abs(total) < 1e-12
-    weights = weights * np.sign(total)[:, None]
-    hit = ~steep & (weights >= -1e-10).all(axis=1)
-    heights: FloatArray = (weights[hit] * triangles[hit, :, 2]).sum(axis=1) / np.abs(total[hit])
-    return heights
+def _line_hits(mesh: Triangles, places: FloatArray) -> list[FloatArray]:
+    """Per place (p, 2), heights at which the line parallel to Z through it crosses triangles, in no order."""
+    triangles = corners(mesh)
+    a, b, c = triangles[:, 0, :2], triangles[:, 1, :2], triangles[:, 2, :2]
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    least, most = places.min(axis=0) - ROUNDING, places.max(axis=0) + ROUNDING
+    near = (low[:, 0] <= most[0]) & (low[:, 1] <= most[1]) & (high[:, 0] >= least[0]) & (high[:, 1] >= least[1])
+    triangles = triangles[near]
+    a, b, c = (triangles[None, :, k, :2] - places[:, None] for k in range(3))  # (p, m, 2) each
+    first, second, third = (u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0] for u, v in ((b, c), (c, a), (a, b)))
+    total = first + second + third
+    sign = np.sign(total)
+    first, second, third = first * sign, second * sign, third * sign
+    hit = (np.abs(total) >= 1e-12) & (first >= -1e-10) & (second >= -1e-10) & (third >= -1e-10)
+    z = triangles[:, :, 2]
+    return [
+        (first[k, on] * z[on, 0] + second[k, on] * z[on, 1] + third[k, on] * z[on, 2]) / np.abs(total[k, on])
+        for k, on in enumerate(hit)
+    ]
 
 
 def lowest_hits(mesh: Triangles, places: FloatArray) -> FloatArray:
     """(p,) lowest height at which the line parallel to Z through each place (p, 2) crosses the surface; inf: none."""
-    triangles = corners(mesh)
-    low, high = triangles[:, :, :2].min(axis=1), triangles[:, :, :2].max(axis=1)
-    near = (low <= places.max(axis=0)).all(axis=1) & (high >= places.min(axis=0)).all(axis=1)
-    found = np.full(len(places), np.inf)
-    chosen = triangles[near]
-    for index, (x, y) in enumerate(places):
-        z = _line_hits(chosen, float(x), float(y))
-        if len(z):
-            found[index] = z.min()
-    return found
+    return np.array([z.min(initial=np.inf) for z in _line_hits(mesh, places)])
 
 
 def slice_points(mesh: Triangles, z: float) -> FloatArray:
