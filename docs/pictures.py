@@ -118,7 +118,45 @@ def families() -> None:
         (HERE / "pictures" / f"{name}.png").write_bytes(picture(bodies, view(25.0, 32.0), 560, 320))
 
 
+DESK = {
+    "knob-pair": ("GATE", "CREEP"), "knob-scale": ("WEST", "EAST"), "signs": ("RAISE", "HALT", "LOWER"),
+    "pattern": ("HORN",),
+}  # fmt: skip
+"""Positions of the lock gate desk that show what parts may bear."""
+
+
+def desk() -> None:
+    """Build the lock gate desk and draw its parts side by side, every colour as it is; a pair also in its place."""
+    from partgen.pipeline.inputs import gather
+    from partgen.pipeline.making import MadePart, make_parts
+    from partgen.pipeline.planning import plan_inputs
+    from partgen.report.extras import Shape
+    from partgen.report.picture import Body, picture, view
+
+    inputs = gather(ROOT / "profiles" / "lock-gate-desk.toml")
+    planned = plan_inputs(inputs)
+    bore = planned.estimate.bore_error.value
+    made, _ = make_parts(planned.plan.positions, inputs.profile, inputs.printer, lambda *_: None, bore_error=bore)
+
+    def bodies(part: MadePart, at: tuple[float, float, float]) -> list[Body]:
+        core = part.cap.mesh if part.core is None else part.core
+        colours = [(core, inputs.profile.part[part.plan.part].colour), *((b.mesh, b.colour) for b in part.bodies)]
+        return [Body(Shape(mesh.vertices, mesh.faces), colour, at) for mesh, colour in colours]
+
+    for name, labels in DESK.items():
+        x, shown = 0.0, []
+        for label in labels:
+            wide = float(np.ptp(made[label].cap.mesh.vertices[:, 0]))
+            shown += bodies(made[label], (x + wide / 2, 0.0, -float(made[label].cap.mesh.vertices[:, 2].min())))
+            x += 1.25 * wide
+        if name == "knob-pair":  # over the panel's face, as they stand on one another
+            for label in labels:
+                shown += bodies(made[label], (x + 14.0, 0.0, -made[label].plan.drop))
+        (HERE / "pictures" / f"{name}.png").write_bytes(picture(shown, view(-25.0, 40.0), 640, 320))
+
+
 if __name__ == "__main__":
     main()
     tutorial()
     families()
+    desk()

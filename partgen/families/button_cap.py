@@ -94,6 +94,7 @@ def _with_legend(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
     checks = (
         *(roof if f.code == roof.code else f for f in one.checks),
         *legend_finding(job, one.label, spec, legend, free=True),
+        *(inlays.colour_finding(one.label, plain, _colours(spec, legend)) if legend else ()),
     )
     model = LetteredCap(**same, legend=legend)
     return replace(one, model=model, checks=checks, state=worst(f.state for f in checks))
@@ -132,12 +133,17 @@ def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | N
     return fit, fit_findings(plan, fit, body=seat.body if seat else None)
 
 
+def _colours(spec: ButtonCap, legend: Legend) -> inlays.Colours:
+    """What of a cap may have a colour of its own."""
+    return {"legend": (spec.legend_colour, legend.raised)}
+
+
 def _bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
     """The legend, where it has a colour of its own."""
     assert isinstance(spec, ButtonCap)
     if not isinstance(plan.model, LetteredCap) or plan.model.legend is None:
         return ()
-    return inlays.bodies(spec.kind, plan.model, {"legend": (spec.legend_colour, plan.model.legend.raised)})
+    return inlays.bodies(spec.kind, plan.model, _colours(spec, plan.model.legend))
 
 
 BUTTON_CAP = Family(ButtonCap, plan, _maker, _measure, _bodies)

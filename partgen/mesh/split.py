@@ -8,6 +8,9 @@ import numpy as np
 
 from partgen.mesh.records import Mesh
 
+CLEAR = 0.002
+"""mm over a crown's plane at which what stands on it is cut off: its own facets stray by less from it."""
+
 
 def split_at(mesh: Mesh, height: float, slope: tuple[float, float] = (0.0, 0.0)) -> tuple[Mesh, Mesh]:
     """(below, above) the plane z = height + slope . (x, y). A half that is empty is a mesh without faces."""

@@ -15,7 +15,7 @@ from partgen.findings import Finding
 from partgen.mesh.build import Caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.mesh.shelf import Shelf
-from partgen.mesh.split import split_at
+from partgen.mesh.split import CLEAR, split_at
 from partgen.model.profile import Profile
 from partgen.plan.records import PartModel, PositionPlan
 
@@ -61,7 +61,8 @@ def _one(
     found, findings = [], []
     for body in bodies:
         if body.over is not None:
-            core, mesh = split_at(core, *body.over)
+            height, slope = body.over
+            core, mesh = split_at(core, height + CLEAR, slope)
         else:
             assert body.model is not None
             filling = made[body.model]

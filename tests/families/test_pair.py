@@ -148,3 +148,13 @@ def test_only_a_pair_may_share_a_spot(tmp_path: Path) -> None:
     pair(tmp_path)
     with pytest.raises(ProfileError, match="same spot"):
         pair(tmp_path, over="")
+
+
+def test_the_lock_gate_desk_fits() -> None:
+    """The shipped example of a pair, scales, signs and a pattern: nothing of its plan fails."""
+    from partgen.pipeline.planning import plan_profile
+
+    document = plan_profile(Path(__file__).resolve().parents[2] / "profiles" / "lock-gate-desk.toml").document
+    assert [p.label for p in document.positions if p.state == "fail"] == []
+    codes = {c.code for p in document.positions for c in p.checks}
+    assert {"clear-outer-knob", "scale", "legend", "second-colour"} <= codes

@@ -56,6 +56,13 @@ def test_bodies_fill_the_part_and_share_nothing_with_it(one: Combination) -> Non
     top = part.plan.model.height
     if raised:  # the part without them and they together are the part as it is in the STL
         whole = part.core.volume + sum(b.mesh.volume for b in part.bodies)
+        (over,) = part.bodies  # letters alone, no sliver of the crown beside them
+        upright = over.mesh.vertices @ np.array([-part.plan.model.crown.slope[0], -part.plan.model.crown.slope[1], 1.0])
+        assert upright.min() > top + 1e-3
+        legend = getattr(part.plan.model, "legend", None)
+        if legend is not None:
+            area = sum(a.size for a in letters(legend))
+            assert over.mesh.volume == pytest.approx(area * legend.depth, rel=0.02)
         assert whole == pytest.approx(part.cap.mesh.volume, rel=1e-6)
     elif part.plan.model.crown.kind == "flat" and part.bodies[0].name not in ("scale", "line"):
         assert max(b.mesh.bounds[1, 2] for b in part.bodies) == pytest.approx(top, abs=1e-3)
