@@ -1,8 +1,9 @@
-"""A fit document in words and tables, for the terminal. May import: cli.common, fit.document."""
+"""A fit document in words and tables, for the terminal. May import: findings, cli.common, fit.document."""
 
 from __future__ import annotations
 
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
+from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
@@ -47,11 +48,12 @@ def answer(document: FitDocument) -> str:
     """Will the set fit, in one sentence."""
     failing = [p.label for p in document.positions if p.state == "fail"]
     unproven = [p.label for p in document.positions if p.state == "not proven"]
-    sure = f"{chance(document.set.p_all_fit)} that all {len(document.positions)} fit"
+    among = len(document.positions)
+    sure = f"{chance(document.set.p_all_fit)} that all {among} fit"
     if failing:
-        return f"will not fit at {', '.join(failing)}"
+        return f"will not fit at {named(failing, among)}"
     if unproven:
-        return f"{sure}; not proven at {', '.join(unproven)}"
+        return f"{sure}; not proven at {named(unproven, among)}"
     return f"fits: {sure}"
 
 
@@ -81,7 +83,9 @@ def attention(document: FitDocument) -> list[str]:
             label, check = same[0]
             lines.append(f"{label}: {state}: {_measured(check)}{check.why}")
             if len(same) > 1:
-                lines.append(f"    likewise {', '.join(other for other, _ in same[1:])}")
+                others = [other for other, _ in same[1:]]
+                everywhere = len(same) == len(document.positions) > 2
+                lines.append(f"    likewise {'at all others' if everywhere else named(others)}")
     for doubt in document.doubts:
         lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
     return ["", *lines] if lines else []

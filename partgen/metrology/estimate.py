@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from partgen.errors import Fault, ProfileError
+from partgen.findings import named
 from partgen.metrology.doubts import Sifted
 from partgen.metrology.gathered import gather
 from partgen.metrology.readings import welch_satterthwaite, wild_repeats
@@ -216,7 +217,7 @@ def _notes(
 ) -> Iterator[str]:
     profile = unknowns.profile
     if unmeasured:
-        yield f"No drop was read at {', '.join(unmeasured)}: served from the other positions, with more uncertainty."
+        yield f"No drop was read at {named(unmeasured)}: served from the other positions, with more uncertainty."
     prior = math.tan(math.radians(profile.panel.tilt_limit)) / 3
     if math.sqrt(float(np.linalg.eigvalsh(slope_cov)[-1])) > prior / 4:
         yield (

@@ -1,9 +1,12 @@
-"""What the report says in plain words: states, the answer, what to do. May import: fit.document, report.trace."""
+"""What the report says in plain words: states, the answer, what to do. May import: findings, fit.document,
+report.trace."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc, State
 
 STATE_WORD: dict[State, str] = {"pass": "proven", "not proven": "not proven", "fail": "fails"}
@@ -118,6 +121,23 @@ def answer(doc: FitDocument) -> Answer:
         f"Yes: all {n} {things} are expected to fit." if n > 1 else f"Yes: the {things} is expected to fit.",
         "Nothing needs to be measured again. Print, try, and write down how it went.",
     )
+
+
+MOST_TASKS = 8
+"""More positions than these are listed together where they need the same."""
+
+
+def shared_tasks(found: Sequence[Task]) -> tuple[tuple[Task, str], ...]:
+    """Tasks to list, each with the other positions that need the same, in words; "" where it stands alone.
+
+    How proud each one stands is said one by one: that is what a person corrects. So is everything in a small set.
+    """
+    groups: dict[object, list[Task]] = {}
+    for task in found:
+        codes = tuple(check.code for check in task.checks)
+        alone = len(found) <= MOST_TASKS or "proud" in codes
+        groups.setdefault(task.index if alone else (task.position.state, codes), []).append(task)
+    return tuple((same[0], named([task.position.label for task in same[1:]])) for same in groups.values())
 
 
 def tasks(doc: FitDocument) -> tuple[Task, ...]:

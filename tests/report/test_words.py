@@ -11,6 +11,7 @@ from sample import document
 
 from partgen.findings import State
 from partgen.report import words
+from partgen.report.html import render
 from partgen.report.panel_map import marker, panel_map
 
 
@@ -41,6 +42,22 @@ def test_what_fails_is_listed_before_what_is_not_proven() -> None:
     found = words.tasks(document(6, states={1: "not proven", 3: "fail"}))
     assert [t.position.label for t in found] == ["S4", "S2"]
     assert all(check.state != "pass" for task in found for check in task.checks)
+
+
+def test_what_many_need_alike_is_listed_once() -> None:
+    """In a large set; in a small one every position has a line of its own, and each says how proud it stands."""
+    doc = document(60, states=dict.fromkeys(range(10, 50), "not proven"), doubt=False)
+    listed = words.shared_tasks(words.tasks(doc))
+    assert [(task.position.label, others) for task, others in listed] == [("S11", "S12 to S50")]
+    page = re.sub(r"<[^>]*>", "", re.sub(r"<(style|script).*?</\1>", "", render(doc), flags=re.S))
+    assert "and likewise S12 to S50" in page
+    few = document(6, states=dict.fromkeys(range(5), "not proven"), doubt=False)
+    assert [others for _, others in words.shared_tasks(words.tasks(few))] == [""] * 5
+    proud = [
+        words.Task(k, p, tuple(c.model_copy(update={"code": "proud"}) for c in p.checks))
+        for k, p in enumerate(doc.positions)
+    ]
+    assert len(words.shared_tasks(proud)) == 60
 
 
 def test_states_differ_in_shape_and_word_not_only_in_colour() -> None:

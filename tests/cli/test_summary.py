@@ -1,0 +1,63 @@
+"""The terminal's summary stays readable however many positions need the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from partgen.cli.summary import answer, attention
+from partgen.findings import State, named
+from partgen.fit.document import CheckDoc, FitDocument
+from partgen.pipeline.planning import plan_profile
+
+DEMO = Path(__file__).parents[2] / "profiles" / "fog-signal-controller.toml"
+
+
+@pytest.fixture(scope="module")
+def demo() -> FitDocument:
+    return plan_profile(DEMO).document
+
+
+def check(code: str, state: State) -> CheckDoc:
+    return CheckDoc(
+        name="room", value=0.1, limit=0.2, u95=0.05, unit="mm", state=state, why="make it narrower", code=code
+    )
+
+
+def with_states(document: FitDocument, states: list[State], code: str = "room") -> FitDocument:
+    """As many positions as there are states, labelled K1, K2, ..., each with one check."""
+    first = document.positions[0]
+    positions = tuple(
+        first.model_copy(update={"label": f"K{k}", "state": state, "checks": (check(code, state),)})
+        for k, state in enumerate(states, start=1)
+    )
+    return document.model_copy(update={"positions": positions, "doubts": ()})
+
+
+def test_sixty_positions_that_fail_alike_are_said_once(demo: FitDocument) -> None:
+    document = with_states(demo, ["fail"] * 60)
+    assert answer(document) == "will not fit at all 60 positions"
+    assert attention(document)[1:] == [
+        "K1: fail: room 0.1 mm (limit 0.2 mm): make it narrower",
+        "    likewise at all others",
+    ]
+
+
+def test_runs_of_positions_are_named_by_their_ends(demo: FitDocument) -> None:
+    document = with_states(demo, ["pass", *["not proven"] * 20, "pass", "not proven"])
+    assert answer(document).endswith("not proven at K2 to K21, K23")
+    assert attention(document)[-1] == "    likewise K3 to K21, K23"
+
+
+def test_how_proud_each_one_stands_is_said_one_by_one(demo: FitDocument) -> None:
+    document = with_states(demo, ["fail"] * 12, code="proud")
+    assert len(attention(document)) == 1 + 12
+
+
+def test_many_scattered_positions_are_counted() -> None:
+    """Every label is either named or counted."""
+    labels = [f"K{k}" for k in range(1, 60, 2)]
+    assert named(labels) == "K1, K3, K5, K7, K9, K11, K13 and 23 more"
+    runs = [f"{row}{k}" for row in "ABCDEFGHIJK" for k in range(1, 11)]
+    assert named(runs).endswith("G1 to G10 and 40 more")
