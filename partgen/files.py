@@ -151,6 +151,24 @@ def locked(path: Path, timeout: float = 10.0) -> Iterator[Lock]:
         lock.release()
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder with those above it, where they are not there. Raises OutsideError when it cannot be made."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(f"{folder} cannot be made: {error.strerror or error}") from error
+
+
+def write_locked(path: Path, data: bytes) -> None:
+    """`write_atomic` under the file's lock: so what a process that died left beside it is swept the next time.
+
+    Raises OutsideError when it cannot be written.
+    """
+    with locked(path) as lock:
+        tell(lock)
+        write_atomic(path, data)
+
+
 def umask() -> int:
     """The process's umask, which can only be read by setting it."""
     mask = os.umask(0o077)

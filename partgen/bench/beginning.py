@@ -10,7 +10,7 @@ from partgen.bench.job import Job
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, ProfileError
 from partgen.families import PLAIN
-from partgen.files import locked, write_atomic
+from partgen.files import locked, make_folder, write_atomic
 from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text
 from partgen.profile.library import list_printers
 from partgen.profile.load import parse_profile, profile_name
@@ -30,7 +30,7 @@ def begin(job: Job, action: Action) -> None:
     stem = profile_name(job.path)
     text = profile_text(_draft(stem, {key: value.strip() for key, value in action.values.items()}))
     parse_profile(text, job.path.name)
-    job.path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(job.path.parent)
     with locked(job.path):
         if job.path.exists():
             raise ProfileError(Fault(str(job.path), "", "this profile exists already; nothing was written"))

@@ -111,7 +111,7 @@ def show_learned(learned: Learned, *, quiet: bool) -> None:
 
 def _ask(name: str, out: Path, home: Path, process: Process, material: str | None) -> Path:
     """Ask for the readings one after another, saving as they come; the form that now holds them."""
-    from partgen.files import write_atomic
+    from partgen.files import make_folder, write_locked
     from partgen.model.coupon import features
     from partgen.pipeline.calibrating import base_printer
     from partgen.printing.coupon_guide import Guide
@@ -119,7 +119,7 @@ def _ask(name: str, out: Path, home: Path, process: Process, material: str | Non
     path = out / name / "coupon" / "readings.csv"
     printer, _ = base_printer(name, home, process, material)
     guide = Guide(text_of(path) if path.is_file() else "", str(path), features(printer))
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     say(f"One reading and Enter at a time, saved in {path}; type help for undo, skip and the rest.")
     try:
         while (question := guide.question) is not None:
@@ -130,7 +130,7 @@ def _ask(name: str, out: Path, home: Path, process: Process, material: str | Non
             said = guide.answer(line)
             if said:
                 say(said)
-            write_atomic(path, guide.text.encode())
+            write_locked(path, guide.text.encode())
     except KeyboardInterrupt:
         say("")
     return path

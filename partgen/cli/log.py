@@ -54,7 +54,7 @@ def log(
 
 def _draw(picture: Path, title: str, history: Log) -> None:
     """The history as a picture, written whole or not at all."""
-    from partgen.files import write_atomic
+    from partgen.files import write_locked
     from partgen.report.history import Moment, history_svg
 
     moments = [
@@ -69,7 +69,7 @@ def _draw(picture: Path, title: str, history: Log) -> None:
         )
         for r in history.revision
     ]
-    write_atomic(picture, (history_svg(title, moments) + "\n").encode())
+    write_locked(picture, (history_svg(title, moments) + "\n").encode())
 
 
 def _print_history(history: Log) -> None:

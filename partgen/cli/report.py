@@ -45,7 +45,7 @@ def report(
     quiet: Quiet = False,
 ) -> None:
     """Write a revision's report again, or compare two."""
-    from partgen.files import write_atomic
+    from partgen.files import write_locked
     from partgen.report.html import render, render_compare, render_owner
     from partgen.report.on_disk import extras_on_disk
     from partgen.report.pdf import find_browser, print_pdf
@@ -54,7 +54,7 @@ def report(
     if compare is not None:
         before, after = (_document(profile, out, name, quiet=quiet) for name in compare)
         target = home / f"compare-{compare[0]}-{compare[1]}.html"
-        write_atomic(target, render_compare(before, after).encode())
+        write_locked(target, render_compare(before, after).encode())
         print(target)
         return
     if pdf:
@@ -63,14 +63,14 @@ def report(
     document = _document(profile, out, name, quiet=quiet)
     extras = extras_on_disk(document, home)
     target = home / name / "report.html"
-    write_atomic(target, render(document, extras).encode())
+    write_locked(target, render(document, extras).encode())
     print(target)
     if pdf:
         target = home / name / f"report-{paper.value}.pdf"
-        write_atomic(target, print_pdf(render_owner(document, extras, paper.value)))
+        write_locked(target, print_pdf(render_owner(document, extras, paper.value)))
         print(target)
         for page in sorted((home / name / "order").glob("order-sheet*.html")):
-            write_atomic(page.with_suffix(".pdf"), print_pdf(page.read_text(encoding="utf-8")))
+            write_locked(page.with_suffix(".pdf"), print_pdf(page.read_text(encoding="utf-8")))
             print(page.with_suffix(".pdf"))
 
 

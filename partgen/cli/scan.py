@@ -153,17 +153,13 @@ def scan(
 
 def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quiet: bool) -> None:
     """Picture and page into the output folder, table and remarks to the terminal."""
-    from partgen.errors import OutsideError
-    from partgen.files import write_atomic
+    from partgen.files import make_folder, write_locked
     from partgen.scan.pictures import overlay, page, sizes
 
     png = overlay(picture, found)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutsideError(f"{folder} cannot be made: {error.strerror or error}") from error
-    write_atomic(folder / "scan.png", png)
-    write_atomic(folder / "scan.html", page(png, found, profile.title or folder.name).encode())
+    make_folder(folder)
+    write_locked(folder / "scan.png", png)
+    write_locked(folder / "scan.html", page(png, found, profile.title or folder.name).encode())
     show_table(
         "Openings",
         ["label", "form and size, mm", "x", "±", "y", "±", ""],

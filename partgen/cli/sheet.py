@@ -19,7 +19,7 @@ def sheet(
     quiet: Quiet = False,
 ) -> None:
     """Writes a sheet that shows what to measure and has boxes for the readings."""
-    from partgen.files import write_atomic
+    from partgen.files import make_folder, write_locked
     from partgen.profile.library import find_printer
     from partgen.profile.load import load_profile
     from partgen.report.pdf import find_browser, print_pdf
@@ -30,13 +30,13 @@ def sheet(
     if pdf:
         find_browser()  # says so before the work, not after it
     folder = out / loaded.name
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     page = folder / "sheet.html"
-    write_atomic(page, render_sheet(loaded.profile, machine, profile.name).encode())
+    write_locked(page, render_sheet(loaded.profile, machine, profile.name).encode())
     print(page)
     if pdf:
         target = folder / f"sheet-{paper.value}.pdf"
-        write_atomic(target, print_pdf(render_sheet(loaded.profile, machine, profile.name, paper.value)))
+        write_locked(target, print_pdf(render_sheet(loaded.profile, machine, profile.name, paper.value)))
         print(target)
     else:
         say(f"Open {page} in a browser and print it; --pdf makes a PDF of it.", quiet=quiet)

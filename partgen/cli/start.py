@@ -73,7 +73,7 @@ def start(
 ) -> None:
     """Asks about the panel and writes a first profile. Every question has its flag."""
     from partgen.errors import Fault, InputError, ProfileError
-    from partgen.files import write_locked
+    from partgen.files import make_folder, write_locked
 
     if schema is not None:
         import json
@@ -107,7 +107,7 @@ def start(
 
     text = profile_text(draft)
     parse_profile(text, str(path))
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     if path.exists():  # someone was quicker while the questions were asked
         raise ProfileError(Fault(str(path), "", "this profile exists already; choose another name or edit it"))
     write_locked(path, text.encode())

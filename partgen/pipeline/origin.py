@@ -15,7 +15,7 @@ import os
 from pathlib import Path
 
 from partgen.errors import Fault, InputError
-from partgen.files import write_atomic
+from partgen.files import write_locked
 from partgen.pipeline.inputs import Inputs
 
 NOTE = ".made-from.json"
@@ -43,7 +43,7 @@ def note_origin(home: Path, inputs: Inputs) -> None:
     with contextlib.suppress(OSError):
         before = (home / NOTE).read_bytes()
     if before != text.encode():
-        write_atomic(home / NOTE, text.encode())
+        write_locked(home / NOTE, text.encode())
 
 
 def _first(inputs: Inputs) -> str:

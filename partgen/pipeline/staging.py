@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from partgen.errors import OutsideError
-from partgen.files import locked, settle, sync_folder, tell, umask
+from partgen.files import locked, make_folder, settle, sync_folder, tell, umask
 
 PREFIX = ".unfinished-"
 
@@ -29,10 +29,7 @@ def staged(out: Path, name: str, revision: str) -> Iterator[Path]:
     """
     home = out / name
     target = home / revision
-    try:
-        home.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutsideError(f"{home} cannot be made: {error.strerror or error}") from error
+    make_folder(home)
     with locked(home / "build") as lock:
         tell(lock)
         temporary: Path | None = None

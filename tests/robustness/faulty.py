@@ -1,7 +1,8 @@
 """Commands with a fault at the n-th touch of the disk, each in a child of its own. Run by test_crash_safety.
 
-Reads one JSON job per line on standard input: {"folder", "arguments", "typed", "fault", "at"}; `fault` is
-"none", "kill", "half" (half of the bytes, then killed), "ENOSPC" or "EIO".
+Reads one JSON job per line on standard input: {"folder", "arguments", "typed", "posts", "fault", "at"}; with
+`posts`, these requests' bodies go to the bench page's own code instead of a command; `fault` is "none",
+"kill", "half" (half of the bytes, then killed), "ENOSPC" or "EIO".
 Answers with one JSON line: {"status", "events", "err"}.
 What is faulted is what the standard library does for partgen: opening for writing, each write, fsync, rename, mkdir.
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 
 import builtins
 import errno
+import functools
 import importlib
 import io
 import json
@@ -94,6 +96,25 @@ class Faults:
         setattr(os, name, watched)
 
 
+def page(posts: list[str]) -> None:
+    """What the bench page does with these requests, its exit codes those of a command."""
+    from partgen.bench.actions import action_from
+    from partgen.bench.job import Job
+    from partgen.bench.page import _Answers
+    from partgen.errors import InputError, PartgenError
+
+    answers = _Answers(Job(Path("profiles/lamp.toml"), Path("out"), printer="mine"))
+    for body in posts:
+        try:
+            answered = answers._do(action_from(body.encode()))
+            if "NOT SAVED" in json.dumps(answered):
+                print("NOT SAVED", file=sys.stderr)
+                sys.exit(3)
+        except PartgenError as error:
+            print(error, file=sys.stderr)
+            sys.exit(2 if isinstance(error, InputError) else 3)
+
+
 def child(job: dict[str, Any], err: int, told: int) -> None:
     """Run the job's command in this process, which then ends."""
     os.chdir(job["folder"])
@@ -103,6 +124,8 @@ def child(job: dict[str, Any], err: int, told: int) -> None:
     sys.argv = ["partgen", *job["arguments"]]
     from partgen.cli.app import main
 
+    if job["posts"]:
+        main = functools.partial(page, job["posts"])
     faults = Faults(job["fault"], job["at"])
     faults.install()
     try:
@@ -127,7 +150,16 @@ def serve(parts: Path | None) -> None:
 
     for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
         importlib.import_module(f"partgen.pipeline.{name}")
-    importlib.import_module("partgen.report.html")
+    for name in (
+        "report.html",
+        "report.on_disk",
+        "sheet.page",
+        "bench.page",
+        "profile.draft",
+        "scan.run",
+        "scan.pictures",
+    ):
+        importlib.import_module(f"partgen.{name}")
     if parts is not None:
         made = pickle.loads(parts.read_bytes())
         building.make_parts = lambda *_, **__: made

@@ -22,6 +22,8 @@ from typing import Any
 import pytest
 from conftest import LOG, PROFILE, Bench
 from harness import few_draws, files
+from panel_scan import panel_scan
+from test_places import DISTANCES
 
 from partgen.log.store import parse_log
 from partgen.profile.library import parse_printer
@@ -42,13 +44,54 @@ class Job:
     typed: str = ""
     keeps: tuple[str, ...] = ()
     """Files that must be old or new, whole."""
+    posts: tuple[str, ...] = ()
+    """Requests to the bench page, in place of a command."""
+    outputs: bool = False
+    """Whether the first revision's outputs are there."""
+    sparse: int = 1
+    """A normal run takes this many times fewer of its touches."""
+
+
+def post(page: str, do: str, **more: object) -> str:
+    return json.dumps({"tab": "faultytab", "page": page, "do": do, **more})
 
 
 JOBS = {
     "measure": Job(("measure", PROFILE, "--repeats", "4"), "0.0622\n0.0623\n", (PROFILE,)),
     "trial": Job(("trial", PROFILE, "t.csv", "--as-entered"), "", (LOG, PROFILE)),
     "calibrate": Job(("calibrate", "mine", "r.csv"), "", (PRINTER, READINGS)),
-    "build": Job(("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"), "", (LOG, PROFILE)),
+    "build": Job(("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"), "", (LOG, PROFILE), sparse=8),
+    "start": Job(
+        (
+            *("start", "profiles/fresh.toml", "--yes", "--rows", "1", "--columns", "2", "--pitch", "20 mm"),
+            *("--hole", "round 9", "--seat", "round 3", "--seat-length", "4 mm", "--drop", "4 mm"),
+        ),
+        "",
+        ("profiles/fresh.toml",),
+    ),
+    "scan": Job(
+        ("scan", PROFILE, "panel.png", "--yes", *DISTANCES, "--out", "out"),
+        "",
+        (PROFILE, "out/lamp/scan.png", "out/lamp/scan.html"),
+        sparse=9,
+    ),
+    "sheet": Job(("sheet", PROFILE, "--out", "out"), "", ("out/lamp/sheet.html",)),
+    "report": Job(("report", PROFILE, "--out", "out"), "", ("out/lamp/r01/report.html",), outputs=True),
+    "page, a reading": Job(
+        (), "", (PROFILE,), (post("measure", "read", place=["position", "LEFT", "drop"], text="0.1855"),)
+    ),
+    "page, a wish": Job(
+        (), "", (PROFILE,), (post("shape", "set", place=["part", "cap", "proud"], was="0.09", text="0.1"),)
+    ),
+    "page, a trial": Job(
+        (),
+        "",
+        (LOG, PROFILE),
+        (
+            post("try", "enter", label="LEFT", values={"proud_mm": "2.31", "feel": "free", "grip": "holds"}),
+            post("try", "record"),
+        ),
+    ),
 }
 
 
@@ -78,16 +121,21 @@ def made_parts(bench: Bench) -> object:
 
 def ask(server: subprocess.Popen[str], folder: Path, job: Job, fault: str = "none", at: int = 0) -> dict[str, Any]:
     assert server.stdin is not None and server.stdout is not None
-    work = {"folder": str(folder), "arguments": job.arguments, "typed": job.typed, "fault": fault, "at": at}
+    work = {"folder": str(folder), "arguments": job.arguments, "typed": job.typed, "posts": job.posts}
+    work |= {"fault": fault, "at": at}
     server.stdin.write(json.dumps(work) + "\n")
     server.stdin.flush()
     return json.loads(server.stdout.readline())  # type: ignore[no-any-return]
 
 
-def prepared(bench: Bench, folder: Path) -> Path:
+def prepared(bench: Bench, folder: Path, job: Job, scan: bytes) -> Path:
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     bench.copy(folder)
+    if job.outputs:
+        shutil.copytree(bench.folder / "out", folder / "out")
+        (folder / "out/lamp/r01/report.html").write_text("an older one")
+    (folder / "panel.png").write_bytes(scan)
     (folder / "t.csv").write_text(bench.trial)
     (folder / "r.csv").write_text(bench.readings)
     return folder
@@ -109,20 +157,21 @@ def whole(name: str, data: bytes) -> None:
 def test_a_fault_at_every_touch(
     name: str, step: int, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
 ) -> None:
-    """A normal run takes every sixth touch (of a build every 48th), a long one every one."""
+    """A normal run takes every sixth touch (of a long command fewer), a long one every one."""
     job, folder = JOBS[name], tmp_path / "work"
-    old = files(prepared(bench, folder))
+    scan = panel_scan(tmp_path / "panel.png").read_bytes()
+    old = files(prepared(bench, folder, job, scan))
     clean = ask(server, folder, job)
     assert clean["status"] in (0, 1), clean
     new = files(folder)
     stages = {path: stages_of(job, path, old.get(path), new[path]) for path in job.keeps}
     touches = len(clean["events"])
     assert touches > 5, clean
-    step *= 8 if name == "build" and step > 1 else 1  # a build touches the disk far more often, and takes longer
+    step *= job.sparse if step > 1 else 1
     seen = table.setdefault(name, Counter())
     for fault in FAULTS:
         for at in range(1, touches + 1, step):
-            prepared(bench, folder)
+            prepared(bench, folder, job, scan)
             done = ask(server, folder, job, fault, at)
             where = (name, fault, at, clean["events"][at - 1], done)
             assert "Traceback" not in done["err"] and "could not go on" not in done["err"], where
@@ -133,13 +182,17 @@ def test_a_fault_at_every_touch(
                 assert now.get(path) in allowed, where
                 if path in now:
                     whole(path, now[path])
-            revision_whole_or_absent(now, new, where)
+            if name == "build":
+                revision_whole_or_absent(now, new, where)
             again = ask(server, folder, job)
             assert again["status"] in (0, 1, 2), (where, again)
             after = files(folder)
-            if name != "measure":  # a reading that was saved stays, so a repeated one comes on top
-                assert again["status"] != 2 or "already" in again["err"], (where, again)
+            if name not in ("measure", "page, a reading"):  # a saved one stays, so a repeated one comes on top
+                refused = any(word in again["err"] for word in ("already", "nothing", "changed", "no results"))
+                assert again["status"] != 2 or refused, (where, again)
                 for path in job.keeps:
+                    if name == "scan" and now.get(path) == new[path]:
+                        continue  # what stands in the profile now is told by the scan beside it
                     if name == "build" and now.get(LOG) == new[LOG]:  # it was done already: this is the next revision
                         assert after[path].startswith(new[path]), (where, again)
                         continue
