@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -154,8 +155,17 @@ class ReadSolid:
 
     name: str
     colour: str
-    volume: float
-    bounds: Floats
+    shape: kernel.Shape
+
+    @cached_property
+    def volume(self) -> float:
+        """mm^3, by the kernel's integration over exact surfaces."""
+        return kernel.volume(self.shape)
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """(2, 3) exact bounding box, mm."""
+        return kernel.bounds(self.shape)
 
 
 def read_step(data: bytes) -> tuple[ReadSolid, ...]:
@@ -194,13 +204,13 @@ def _collect(document: Any, label: Any, found: list[ReadSolid]) -> None:  # noqa
     parts = TDF_LabelSequence()
     if not XCAFDoc_ShapeTool.GetComponents_s(label, parts):
         shape = tool.GetShape_s(label)
-        found.append(ReadSolid(_name(label), _colour(document, label), kernel.volume(shape), kernel.bounds(shape)))
+        found.append(ReadSolid(_name(label), _colour(document, label), shape))
         return
     for i in range(1, parts.Length() + 1):
         component = parts.Value(i)
         shape = tool.GetShape_s(component)
         colour = _colour(document, component)
-        found.append(ReadSolid(_name(component), colour, kernel.volume(shape), kernel.bounds(shape)))
+        found.append(ReadSolid(_name(component), colour, shape))
 
 
 def _name(label: Any) -> str:  # noqa: ANN401

@@ -1,5 +1,5 @@
-"""STEP files of a revision: every part, and the panel with seats and parts in place. Only when asked for: they
-need a kernel solid per position, while the meshes share one per shape.
+"""STEP files of a revision: every part, and the panel with seats and parts in place. Only when asked for: each takes
+the kernel's work, writing and reading back.
 
 May import: everything but cli and bench.
 """
@@ -38,7 +38,9 @@ def write_step_files(
     """
     from partgen.parts import kernel
     from partgen.parts.engraved import engraved
+    from partgen.parts.lifted import Lifted
 
+    solids = Lifted()
     folder, identity = where
     profile = planned.inputs.profile
     items: list[StepItem] = []
@@ -48,7 +50,8 @@ def write_step_files(
         spec = profile.part[part.plan.part]
         mark = part.cap.engraving
         try:
-            plain = BY_KIND[spec.kind].maker().solid(part.plan.model)
+            maker = BY_KIND[spec.kind].maker()
+            plain = solids.solid(part.plan.model, maker.solid, maker.features_top)
             shape = kernel.scaled(engraved(plain, mark.outlines, mark.z, mark.depth, label), part.scale)
         except KernelError as error:
             failed.append(f"{error}; there is no STEP file of it, its STL stands.")
