@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from partgen.errors import OutsideError, ProfileError
+from partgen.measuring.commands import COMMANDS, HELP
 from partgen.measuring.live import Live, reading_at, review
+from partgen.measuring.otherwise import SPACING, WAYS, as_table, suiting
 from partgen.measuring.route import Chance, Route, Stop
 from partgen.measuring.tasks import Task, gap_task
 from partgen.model.printer import Printer
@@ -20,7 +22,9 @@ from partgen.profile.edit import (
     ProfileFile,
     add_gap,
     add_reading,
+    add_spacing,
     drop_reading,
+    set_otherwise,
     undo_reading,
 )
 from partgen.profile.seats import in_words, known_seats, recognise, recognise_size
@@ -30,25 +34,6 @@ from partgen.units import Unit, parse_length
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
-HELP = """\
-A number       one reading, in the profile's unit or with its own: 4.31, 0.172 in, 11/64 in
-undo           take the last reading back
-discard        take the questioned reading out of the profile
-skip           leave this for now, or for good when it cannot be reached
-go NAME        go to a position or a hole, such as: go S4
-gap X Y        read a panel gap at a new place: board to the panel's underside
-mm, inch       the unit the calipers send from now on
-is SIZE        what the library knows of that size, such as: is 6.35
-list           what is still to be read
-next           what would help most
-stop           end; everything is saved already"""
-_COMMANDS = {
-    "undo": "undo", "u": "undo", "discard": "discard", "d": "discard", "skip": "skip", "s": "skip",
-    "go": "go", "g": "go", "gap": "gap", "mm": "mm", "inch": "inch", "in": "inch", "list": "list", "l": "list",
-    "is": "is",
-    "next": "next", "n": "next", "stop": "stop", "q": "stop", "quit": "stop", "exit": "stop",
-    "help": "help", "h": "help", "?": "help",
-}  # fmt: skip
 _SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
 
 
@@ -110,13 +95,15 @@ class Session:
         if not text:  # cables that send both CR and LF make empty lines
             return
         word, _, rest = text.partition(" ")
-        command = _COMMANDS.get(word.casefold())
+        command = COMMANDS.get(word.casefold())
         before = len(self.taken)
         try:
-            if command is not None:
+            if word.casefold() in WAYS:
+                self._otherwise(word.casefold(), rest.split())
+            elif command is not None:
                 getattr(self, f"_do_{command}")(rest.strip())
             elif text[0].isalpha():
-                self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, _COMMANDS)}')
+                self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, COMMANDS)}')
             else:
                 self._read(text)
             self.unsaved = self.unsaved and len(self.taken) <= before
@@ -257,6 +244,50 @@ class Session:
             return
         self.taken.append(Taken(task, written))
         self._settle(task, mm)
+
+    def _otherwise(self, word: str, typed: list[str]) -> None:
+        """One line that says how the quantity was measured another way."""
+        task = self.task
+        new = self._new_gap
+        if new is not None:
+            task = gap_task(str(len(self.file.profile.panel.gap) + 1), 1)
+        if task is None:
+            self._note('Nothing is asked for; "go S1" goes to a position.')
+            return
+        try:
+            values = as_table(word, [self._with_unit(one) for one in typed], task)
+            self._apply(add_gap(new, values) if new is not None else set_otherwise(task.place, values))
+        except ValueError as error:
+            self._note(f"not taken: {error}")
+            return
+        except ProfileError as error:
+            self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
+            return
+        self._new_gap, self.task = None, task
+        self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
+        self._settle(task)
+
+    def _do_other(self, _: str) -> None:
+        task = self.task if self._new_gap is None else gap_task("1", 1)
+        self._notes.extend(f"  {line}" for line in suiting(task))
+
+    def _do_lands(self, rest: str) -> None:
+        try:
+            first, second, along, read = rest.split()
+            written = self._with_unit(read)
+        except ValueError:
+            self._note(f"say it as in: {SPACING}")
+            return
+        try:
+            self._apply(add_spacing((first, second), along, written))
+        except ProfileError as error:
+            self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
+            return
+        number = str(len(self.file.profile.spacing))
+        self.task = next(task for task in self.route.tasks() if task.place == Place("spacing", number, "read"))
+        self._new_gap = None
+        self.taken.append(Taken(self.task, written))
+        self._settle(self.task)
 
     def _with_unit(self, text: str) -> str:
         """A line as calipers send it, as a profile writes it: a point for a comma, the unit where it differs.

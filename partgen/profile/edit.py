@@ -139,6 +139,34 @@ def add_reading(place: Place, written: str) -> Edit:
     return edit
 
 
+def set_otherwise(place: Place, values: dict[str, str]) -> Edit:
+    """An edit that puts how a quantity was measured another way (model.ways) where no reading stands yet."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table = _table(document, place)
+        old = table.get(place.key)
+        if old is not None and not isinstance(old, InlineTable):
+            count = len(old) if isinstance(old, Array) else 1
+            raise ProfileError(Fault(str(place), f"{count} readings", "take them back first (undo)"))
+        if old is None:
+            _append_key(table, place.key, _read_of(values))
+        else:
+            table[place.key] = _read_of(values)
+
+    return edit
+
+
+def add_spacing(between: tuple[str, str], along: str, written: str) -> Edit:
+    """An edit that adds one [[spacing]] between facing edges with its first reading."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        read = tomlkit.array()
+        read.append(toml_length(written))
+        _add_table(document, "spacing", {"between": list(between), "along": along, "edges": "near", "read": read})
+
+    return edit
+
+
 def undo_reading(place: Place) -> Edit:
     """An edit that takes the last reading back; the key goes with the only one, its comment stays."""
 
@@ -223,11 +251,11 @@ def add_position(label: str, at: tuple[str, str], part: str) -> Edit:
     return edit
 
 
-def add_gap(at: tuple[str, str], written: str) -> Edit:
-    """An edit that adds one panel gap with its first reading."""
+def add_gap(at: tuple[str, str], written: str | dict[str, str]) -> Edit:
+    """An edit that adds one panel gap with its first reading, or with how it was measured otherwise."""
 
     def edit(document: tomlkit.TOMLDocument) -> None:
-        values = {"at": [toml_length(v) for v in at], "read": [toml_length(written)]}
+        values = {"at": [toml_length(v) for v in at], "read": _read_of(written)}
         panel = document.get("panel")
         if panel is None:
             panel = tomlkit.table()
@@ -235,6 +263,15 @@ def add_gap(at: tuple[str, str], written: str) -> Edit:
         _add_table(panel, "gap", values)
 
     return edit
+
+
+def _read_of(written: str | dict[str, str]) -> Any:  # noqa: ANN401
+    if isinstance(written, str):
+        return [toml_length(written)]
+    inline = tomlkit.inline_table()
+    for key, one in written.items():
+        inline.append(key, toml_length(one))
+    return inline
 
 
 def toml_length(written: str) -> Item:

@@ -192,3 +192,24 @@ def test_wrong_input_exits_2_and_writes_nothing(built: World, tmp_path: Path) ->
     assert "line 2, feel: read wobbly; free, rubs or stuck" in done.stderr
     assert run(built, "trial", "relay-panel.toml", typed="").returncode == 2
     assert log.read_bytes() == before
+
+
+def test_what_stands_near_a_limit_is_asked_for_again_at_the_terminal(built: World) -> None:
+    """A part 0.19 mm off is asked for once more, and again until it was read three times or the person stops."""
+    log = log_path(built.profile)
+    before = log.read_bytes()
+    expected = read_log(log).revision[-1].built
+    answers = [line for one in expected for line in (f"{one.proud_mm:.2f}", "free", "", "")]
+    answers[0] = f"{1.5 + 0.19:.2f}"
+    done = run(built, "trial", "relay-panel.toml", typed="\n".join([*answers, "1.66", "1.68", "."]))
+    log.write_bytes(before)
+    assert done.returncode in (0, 1), done.stderr
+    assert "S1 proud, once more" in done.stderr
+    table = built.profile.parent / "again.csv"
+    table.write_text("label,proud_mm\nS1,1.41\n")
+    assert run(built, "trial", "relay-panel.toml", str(table), "--as-entered").returncode in (0, 1)
+    refused = run(built, "trial", "relay-panel.toml", str(table), "--as-entered")
+    assert refused.returncode == 2
+    assert "--again if it was measured anew" in refused.stderr
+    assert run(built, "trial", "relay-panel.toml", str(table), "--as-entered", "--again").returncode in (0, 1)
+    log.write_bytes(before)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from partgen.errors import OutsideError
-from partgen.measuring import session as module
+from partgen.measuring.commands import COMMANDS
 from partgen.measuring.live import NEIGHBOURS, neighbourhood
 from partgen.measuring.session import Session
 from partgen.profile.edit import Place, ProfileFile
@@ -260,7 +260,7 @@ def test_a_disk_that_fails_is_said_and_the_session_goes_on(session: Session, mon
 
 def test_help_names_every_command(session: Session) -> None:
     text = said(session, "help")
-    for command in set(module._COMMANDS.values()) - {"help", "inch"}:
+    for command in set(COMMANDS.values()) - {"help", "inch"}:
         assert command in text
 
 
@@ -289,3 +289,50 @@ def test_a_seat_that_the_library_knows_is_named(tmp_path: Path) -> None:
     assert "2.00 mm: key of a M4 set screw" in said(session, "is 2")
     assert "nothing that the library knows" in said(session, "is 5.3")
     assert "say a size" in said(session, "is big")
+
+
+def test_what_calipers_do_not_reach_is_typed_in_one_line(session: Session) -> None:
+    """Each line lands in the profile as the table it is the short form of, and the session goes on."""
+    assert "cap 8.02 1.50" in said(session, "go S4", "other")
+    text = said(session, "cap 8.02 1.50 0.1")
+    assert "mean 6.520 mm" in text
+    assert "drop = {cap = 8.02, proud = 1.50, wear = 0.1}" in session.file.path.read_text()
+    assert session.prompt.startswith("S5")
+    said(session, "minus 12.31 8.00")
+    assert drops(session, "S5") == (4.31,)
+    assert session.prompt.startswith("S6")
+
+
+def test_a_way_that_does_not_suit_is_not_taken_and_said(session: Session) -> None:
+    before = session.file.path.read_bytes()
+    said(session, "go S4")
+    assert "pins says nothing of S4" in said(session, "pins 4.3 4.4")
+    assert "say it as in: cap 8.02" in said(session, "cap 8.02")
+    assert "not taken" in said(session, "minus 12.3l 8")
+    assert session.prompt.startswith("S4")
+    assert "undo" in said(session, "go S1", "minus 12.31 8.00")
+    assert "two different gauges" in said(session, "go window depth", "pins 6.3 6.3")
+    assert session.file.path.read_bytes() == before
+
+
+def test_pins_change_what_was_gauged_and_undo_takes_it_back(session: Session) -> None:
+    said(session, "go window depth", "pins 6.28 6.34")
+    assert "depth = {go = 6.28, no_go = 6.34}" in session.file.path.read_text()
+    said(session, "go S4", "minus 12.31 8.00", "undo")
+    assert drops(session, "S4") == ()
+
+
+def test_standoffs_and_lands_need_no_file_to_be_opened(session: Session) -> None:
+    said(session, "gap 4 6")
+    assert "standoff 12" in said(session, "other")
+    said(session, "standoff 12.0 0.1")
+    assert load_profile(session.file.path).profile.panel.gap[0].read.values == (12.0,)
+    assert "A1 A2" in said(session, "lands S1 S2")
+    said(session, "lands S1 S2 x 7.49", "7.50")
+    (spacing,) = load_profile(session.file.path).profile.spacing
+    assert (spacing.between, spacing.along, spacing.read.values) == (("S1", "S2"), "x", (7.49, 7.5))
+
+
+def test_the_unit_of_the_calipers_holds_for_other_ways_too(session: Session) -> None:
+    said(session, "inch", "go S4", "minus 0.4846 0.315")
+    assert drops(session, "S4")[0] == pytest.approx(0.1696 * 25.4)

@@ -161,3 +161,37 @@ def test_a_part_that_moved_freely_when_tried_never_fails_for_what_was_foretold(p
     assert ("tried and moved freely" in found.why) == (p > 1e-3)
     assert ("measure the hole" in found.why) == (state == "not proven")
     assert "too large" not in found.why
+
+
+def test_a_part_that_is_printed_is_not_told_to_be_drawn_smaller():
+    """Accepted and a little likelier to touch than wanted: no alarm. Much likelier, or never accepted: try it."""
+    trifle = judge.bind("S1", bound(1.1e-3, 5e-5), 1e-3, SECTION, SMALLER, "measure more", kept=True, accepted=True)
+    assert trifle.state == "pass" and "accepted when it was made" in trifle.why
+    for p, accepted in ((1.1e-3, False), (0.02, True), (0.4, True)):
+        found = judge.bind("S1", bound(p, 5e-5), 1e-3, SECTION, SMALLER, "more", kept=True, accepted=accepted)
+        assert found.state == "not proven"
+        assert "printed already: try it" in found.why and "take at most" not in found.why
+    tried = judge.bind("S1", bound(1.1e-3, 5e-5), 1e-3, SECTION, SMALLER, "m", kept=True, moved_freely=True)
+    assert tried.state == "pass" and "moved freely" in tried.why
+
+
+def test_advice_names_what_is_known_least():
+    assert (
+        "measure its drop, which was not read" in judge.proud("S1", 1.5, 0.4, 1.5, 0.3, forced=False, unread=True).why
+    )
+    assert "measure this drop again" in judge.proud("S1", 1.5, 0.4, 1.5, 0.3, forced=False).why
+    thick = judge.least_known(0.1, 0.6, 0.05, unread=False, assumed=True)
+    assert thick == "measure the panel's thickness, which is only assumed ([panel] thickness)"
+    assert "thickness again" in judge.least_known(0.1, 0.6, unread=False, assumed=False)
+    assert judge.least_known(0.7, 0.6, unread=True, assumed=True) == "measure its drop, which was not read"
+    assert judge.least_known(0.1, 0.1, 0.2, unread=False, assumed=False) == "measure the seat's travel again"
+
+
+def test_what_is_only_unsure_is_measured_before_anything_is_changed():
+    unsure = judge.pressed("S1", 0.3, 0.9, -0.4, unsure=judge.least_known(0.9, 0.1, unread=True, assumed=False))
+    assert unsure.state == "not proven"
+    assert unsure.why.endswith("known to ±0.90 mm only: measure its drop, which was not read")
+    assert "mm prouder" in judge.pressed("S1", -0.3, 0.1, -0.9, unsure="measure").why
+    rest = judge.flange_rest("S1", 0.2, 0.6, 1.0, 0.8, unsure=judge.least_known(0.1, 0.6, unread=False, assumed=True))
+    assert rest.state == "not proven" and "Measure the panel's thickness, which is only assumed" in rest.why
+    assert "Raise flange_gap" in judge.flange_rest("S1", -0.2, 0.1, 1.0, 0.8, unsure="measure").why
