@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
+import numpy as np
 from pydantic import Field
 
 from partgen.families.button_cap import BUTTON_CAP, ButtonCap, LetteredCap
@@ -133,8 +134,8 @@ def _with_window(job: Job, spec: WindowCap, one: PositionPlan, material: Materia
 
 def _walls(label: str, spec: WindowCap, one: PositionPlan, model: WindowModel) -> list[Finding]:
     """Between the channel and the cap's side, and between the channel and the socket."""
+    from shapely import LineString, Point, box
     from shapely import Polygon as Area
-    from shapely import box
 
     channel = Area(model.light)
     skirt = Area(outline(one.model_section, opening=False, tolerance=0.005))
@@ -145,6 +146,11 @@ def _walls(label: str, spec: WindowCap, one: PositionPlan, model: WindowModel) -
     )
     pocket = box(-half[0], -half[1], half[0], half[1])
     side = float(skirt.exterior.distance(channel)) if skirt.contains(channel) else -1.0
+    if socket.groove is not None:
+        pocket = pocket.union(Point(0.0, 0.0).buffer(socket.groove.diameter / 2))
+    if socket.screw is not None:  # its hole runs outwards, through whatever stands there
+        way = np.array([math.cos(socket.screw.direction), math.sin(socket.screw.direction)])
+        pocket = pocket.union(LineString([(0.0, 0.0), tuple(100.0 * way)]).buffer(socket.screw.boss / 2 - WALL))
     inner = float(pocket.distance(channel)) if not pocket.intersects(channel) else -1.0
     needed = WALL if socket.fingers is None else WALL + socket.fingers.thickness + socket.fingers.room
     found = []
@@ -228,8 +234,6 @@ def _legend(label: str, spec: WindowCap) -> list[Finding]:
 
 
 def _channel(model: WindowModel, low: float, high: float) -> Any:  # noqa: ANN401 - a kernel shape
-    import numpy as np
-
     from partgen.parts import kernel
     from partgen.parts.outlines import outline_of
 
@@ -303,7 +307,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     model = plan.model
     assert isinstance(model, WindowModel)
     fit, found = BUTTON_CAP.measure(plan, mesh, spec, seat)
-    seen = measure_window(mesh, model.at, model.skirt_bottom / 2)
+    seen = measure_window(mesh, model.at, (model.height - model.pane) / 2)  # over the socket, where nothing opens it
     over = 0.0 if model.open else model.pane
     rows = [
         ("mesh-window-width", "window's width on the mesh", (seen.width, model.window.width), AGREE),
