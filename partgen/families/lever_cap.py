@@ -14,6 +14,7 @@ from pydantic import Field
 
 from partgen.families import block, inlays, knob_model, over_panel
 from partgen.families.block import BlockModel
+from partgen.families.fingers import finger_room
 from partgen.families.knob_model import KnobModel, round_section
 from partgen.families.legend import cut_by, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
@@ -111,7 +112,9 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             stand, gripped[stand.index], section, model, tuple(rooms), gap, tuple(findings), over_panel.obstacles(spec)
         )
 
-    return over_panel.plan_all(job, name, spec, survival, found, decide), []
+    plans = over_panel.plan_all(job, name, spec, survival, found, decide)
+    notes, _ = finger_room(job, name, None, max(section.width, section.depth))
+    return plans, notes
 
 
 def _model(job: Job, spec: LeverCap, stand: Stand, socket: Any) -> KnobModel | BlockModel:  # noqa: ANN401
