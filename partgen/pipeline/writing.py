@@ -148,7 +148,7 @@ def order_of(
     for name in dict.fromkeys(_material(part, inputs).name for part in made.values()):
         chosen = {label: part for label, part in made.items() if _material(part, inputs).name == name}
         material = next(m for m in inputs.materials.values() if m.name == name)
-        ways = dict.fromkeys(part.orientation.why for part in chosen.values())
+        ways = {part.plan.part: part.orientation.why for part in chosen.values()}
         orders[name] = make_order(
             [part.plan for part in chosen.values()],
             {
@@ -164,7 +164,7 @@ def order_of(
             inputs.printer,
             material,
             heading=(inputs.profile.title or inputs.name, identity, day),
-            orientation="; ".join(ways),
+            orientation="; ".join(f"{name} {why}" if len(ways) > 1 else why for name, why in ways.items()),
         )
     return orders
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
 from manifold3d import Manifold
+from pydantic import ValidationError
 
 from partgen.errors import ProfileError
+from partgen.families.button_cap import ButtonCap
+from partgen.model.part import Lie
 from partgen.printing.orientation import ORIENTATIONS, choose, laid
 from tests.checks.shapes import MODEL, Shape, cap, shape
 from tests.checks.test_printability import PRINTER
@@ -87,3 +91,12 @@ def test_heights_off_the_layers_cost_points():
     even = choose(shape(cap(MODEL)), "crown-up", PRINTER)
     cost = lambda o: {c.name: c.points for c in o.costs}["heights off the layers"]  # noqa: E731
     assert cost(odd) > 50 and cost(even) < 1e-6
+
+
+def test_a_profile_may_ask_for_each_way_and_for_no_other() -> None:
+    """The names that a profile takes are the ones that are scored."""
+    assert set(get_args(Lie)) == set(ORIENTATIONS)
+    keys = {"kind": "button-cap", "hole": "h", "seat": "s"}
+    assert ButtonCap.model_validate({**keys, "orientation": "crown-down"}).orientation == "crown-down"
+    with pytest.raises(ValidationError, match="crown-up"):
+        ButtonCap.model_validate({**keys, "orientation": "sideways"})
