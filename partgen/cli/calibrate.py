@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, get_args
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from partgen.cli.common import EXIT_DONE, OUTPUTS, OutDir, Quiet, say, show_table
-from partgen.cli.coupon import MaterialOption, PrinterArg, ProcessOption
+from partgen.cli.printer import MaterialOption, PrinterArg, ProcessOption, home_of, process_named
 from partgen.errors import Fault, InputError, OutsideError
 
 if TYPE_CHECKING:
@@ -59,21 +59,6 @@ def calibrate(
     )
     show_learned(learned, quiet=quiet)
     raise typer.Exit(EXIT_DONE)
-
-
-def home_of(given: Path | None) -> Path:
-    """Where printers/ lies: the folder given, else profiles/ under the current one."""
-    return given if given is not None else Path("profiles")
-
-
-def process_named(name: str) -> Process:
-    """A process from its name. Raises InputError for another."""
-    from partgen.model.printer import Process
-
-    for known in get_args(Process):
-        if name == known:
-            return known  # type: ignore[no-any-return]
-    raise InputError(Fault("--process", f'"{name}"', f"one of {', '.join(get_args(Process))}"))
 
 
 def text_of(path: Path) -> str:

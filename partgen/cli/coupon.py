@@ -1,4 +1,4 @@
-"""`partgen coupon`: a small print to learn a printer from. May import: cli.common; the pipeline inside the command."""
+"""`partgen coupon`: a small print to learn a printer from. May import: cli.{common, printer}; the pipeline inside."""
 
 from __future__ import annotations
 
@@ -8,21 +8,7 @@ from typing import Annotated
 import typer
 
 from partgen.cli.common import EXIT_DONE, OUTPUTS, OutDir, Quiet, say
-
-PrinterArg = Annotated[
-    str, typer.Argument(metavar="PRINTER", help="Your name for the printer with its settings.", show_default=False)
-]
-ProcessOption = Annotated[
-    str,
-    typer.Option(
-        "--process",
-        metavar="KIND",
-        help="For a name not used before: material-extrusion, vat-photopolymerization or powder-bed-fusion.",
-    ),
-]
-MaterialOption = Annotated[
-    str | None, typer.Option("--material", metavar="NAME", help="What it prints with.", show_default=False)
-]
+from partgen.cli.printer import MaterialOption, PrinterArg, ProcessOption, home_of, process_named
 
 
 def coupon(
@@ -48,7 +34,6 @@ def coupon(
     quiet: Quiet = False,
 ) -> None:
     """A small print to measure: bores, pegs, fins, steps, and sockets for your very seat."""
-    from partgen.cli.calibrate import home_of, process_named
     from partgen.pipeline.calibrating import write_coupon
 
     made = write_coupon(
