@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from partgen.families.over_panel.stand import OverPanelSpec
 from partgen.log.records import Log, Revision, Trial
 from partgen.log.store import log_path
 from partgen.metrology.estimate import estimate
@@ -16,8 +17,9 @@ from partgen.metrology.records import Estimate, Observation
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs
-from partgen.plan.felt import learn_from_feel
-from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts, worth_measuring
+from partgen.plan.asking import worth_measuring
+from partgen.plan.felt import learn_from_feel, lifted
+from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts
 from partgen.profile.load import parse_profile
 
 
@@ -45,11 +47,14 @@ def learn(inputs: Inputs) -> Learnt:
     felt = learn_from_feel(profile, printer, known, observations, serving)
     if last is None or not tried:
         return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate), observations, None)
+    built = {one.label: built_part(log, last, one.label) for one in last.built}
+    over = [one.label for one in profile.position if isinstance(profile.part_of(one), OverPanelSpec)]
+    lengths = {label: part.length for label, part in built.items() if label in over}
     history = History(
-        built={built.label: built_part(log, last, built.label) for built in last.built},
+        built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake={**felt.remake, **_edited(inputs, last)},
+        remake={**felt.remake, **lifted(observations, serving, lengths), **_edited(inputs, last)},
     )
     choices = choose_parts(profile, printer, felt.estimate, history)
     return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices))

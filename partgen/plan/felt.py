@@ -13,7 +13,7 @@ distribution of what is its own, and the next part is made narrow enough for 99 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,6 +36,8 @@ HOLD = 0.1
 LAPSE = 0.03
 """Chance that an answer says nothing."""
 SURE = 0.99
+LIFT = {"rubs": 0.3, "stuck": 0.6}
+"""mm: how much farther from the panel the lower end of a part over it is kept when it touched (common practice)."""
 LEAST_INSET, MOST_INSET = 0.03, 0.35
 """mm per side: a part that rubbed is made smaller by something between these."""
 _GRID = 241
@@ -95,6 +97,22 @@ def learn_from_feel(
         if serving.get(one.label) == one.made_in and one.feel in ("rubs", "stuck"):
             remake[one.label] = _narrower(touch, width)
     return Felt(replace(estimate, width_error=width, bore_error=bore), remake)
+
+
+def lifted(
+    observations: Sequence[Observation], serving: Mapping[str, str], lengths: Mapping[str, float | None]
+) -> dict[str, Remake]:
+    """Parts over the panel that touched what lies under them; `lengths` are of those that serve, None for others."""
+    remake: dict[str, Remake] = {}
+    for one in observations:
+        length, lift = lengths.get(one.label), LIFT.get(one.feel or "")
+        if serving.get(one.label) == one.made_in and length is not None:
+            remake.pop(one.label, None)  # the last answer counts
+            if lift is not None:
+                felt = "it stuck" if one.feel == "stuck" else "it rubbed"
+                why = f"{felt}: its lower end is kept {lift:.1f} mm farther from the panel and what stands on it"
+                remake[one.label] = Remake(why, most_length=length - lift)
+    return remake
 
 
 def _posterior(prior: Value, likelihoods: Sequence[_Likelihood]) -> Value:

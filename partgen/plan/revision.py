@@ -29,10 +29,6 @@ SAME = 0.005
 CHANCE = 0.05
 """mm, and UNLIKE times what parts scatter: one that came out so much unlike its file may be made again as it was."""
 UNLIKE = 2.5
-RISKY = 0.005
-"""Expected faults at a position from which one more reading of its part is worth asking for."""
-MOST_READINGS = 3
-"""As many readings of one part in its place tell what calipers can tell."""
 AGREES = 0.05
 """mm: a trial that finds every part so near to what was foretold changes nothing."""
 
@@ -61,6 +57,8 @@ class Remake:
     why: str
     limit: tuple[float, float] | None = None
     """Model section (along X, along Y) that the new one must not exceed."""
+    most_length: float | None = None
+    """From its seat's end down to its lower end: what the new one must not exceed."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +79,8 @@ class Choice:
     """What changes and why, one sentence; empty in a first revision."""
     height_change: float = 0.0
     """New less old model height; 0 where kept."""
+    most_length: float | None = None
+    """Length below its seat's end that a new part must not exceed."""
     risk: float = 0.0
     """Expected visible faults here: this crown off its height, or uneven with a neighbour's."""
     moved_freely: bool = False
@@ -147,23 +147,18 @@ def choose_parts(
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
         place = _Place(profile, estimate, history, i, wanted[i])
         choice = _choice(place, options[i][k], heights[i][k], float(us[i]))
-        chosen[position.label] = replace(choice, moved_freely=_moved_freely(history, choice.kept), risk=float(risk[i]))
+        remake = None if choice.kept else history.remake.get(position.label)
+        chosen[position.label] = replace(
+            choice,
+            moved_freely=_moved_freely(history, choice.kept),
+            risk=float(risk[i]),
+            most_length=remake.most_length if remake else None,
+        )
     return chosen
 
 
-def worth_measuring(history: History, choices: Mapping[str, Choice]) -> tuple[str, ...]:
-    """Labels whose part, tried already, stands so near a limit that another reading of it may decide."""
-    asked = []
-    for label, choice in choices.items():
-        part = history.built.get(label)
-        if part is None or choice.risk <= RISKY or not any(_of(one, part) for one in history.observations):
-            continue
-        if len(_all_measured(history.observations, part)) < MOST_READINGS:
-            asked.append(label)
-    return tuple(asked)
-
-
-def _of(observation: Observation, part: BuiltPart) -> bool:
+def is_of(observation: Observation, part: BuiltPart) -> bool:
+    """Whether a trial was one of this piece of plastic."""
     return (observation.label, observation.made_in) == (part.label, part.made_in)
 
 
@@ -171,7 +166,7 @@ def _moved_freely(history: History, part: BuiltPart | None) -> bool:
     """Whether the part at hand was last felt to move freely; False where it was never tried."""
     if part is None:
         return False
-    felt = [one.feel for one in history.observations if _of(one, part) and one.feel is not None]
+    felt = [one.feel for one in history.observations if is_of(one, part) and one.feel is not None]
     return bool(felt) and felt[-1] == "free"
 
 
@@ -214,7 +209,7 @@ class _Place:
         the one nearest to what is now expected."""
         if self.part is None:
             return None
-        values = _all_measured(self.history.observations, self.part)
+        values = all_measured(self.history.observations, self.part)
         mine = [
             doubt.reading_mm for doubt in self.estimate.doubts if (doubt.label, doubt.what) == (self.label, "proud")
         ]
@@ -342,7 +337,7 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
     if history.remake or not history.observations:
         return False
     for label, part in history.built.items():
-        seen = _mean(_all_measured(history.observations, part))
+        seen = _mean(all_measured(history.observations, part))
         if seen is not None and abs(seen - part.proud) > AGREES:
             return False
         if abs(part.proud - wanted.get(label, part.proud)) > LEVEL:  # something else is wanted now
@@ -350,8 +345,9 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
     return True
 
 
-def _all_measured(observations: Sequence[Observation], part: BuiltPart) -> list[float]:
-    return [value for one in observations if _of(one, part) for value in one.proud]
+def all_measured(observations: Sequence[Observation], part: BuiltPart) -> list[float]:
+    """Every reading of how proud it stood."""
+    return [value for one in observations if is_of(one, part) for value in one.proud]
 
 
 def _mean(values: Sequence[float]) -> float | None:

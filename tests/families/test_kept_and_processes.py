@@ -42,6 +42,17 @@ def test_a_knob_that_stays_is_as_long_as_it_was_made() -> None:
     assert unknown.model.skirt_bottom == new.model.skirt_bottom
 
 
+def test_a_knob_that_rubbed_is_made_again_farther_from_the_panel() -> None:
+    """On whole layers, at least as much as was asked for, and no more than one layer beyond."""
+    new = planned_on(SCREWED, PRINTER)
+    most = -new.model.skirt_bottom - 0.3
+    layer = find_printer(PRINTER, None).layer_height
+    choice = Choice("P1", new.model_height, None, new.proud, 0.05, most_length=most)
+    again = planned_on(SCREWED, PRINTER, {"P1": choice})
+    assert most - layer < -again.model.skirt_bottom <= most + 1e-9
+    assert again.clearance.model_nominal >= new.clearance.model_nominal + 0.3 - 1e-3
+
+
 @pytest.mark.parametrize("printer", ["material-extrusion", "vat-photopolymerization", "powder-bed-fusion"])
 def test_a_set_screw_is_one_whose_thread_the_wall_holds(printer: str) -> None:
     """A 6 mm shaft in an 18 mm knob leaves 5.4 mm: no 6 mm of thread for M3, but 5 mm for M2.5 (2 d, screw makers)."""

@@ -10,7 +10,7 @@ from builders import tilted_panel
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
-from partgen.plan.felt import LEAST_INSET, MOST_INSET, learn_from_feel
+from partgen.plan.felt import LEAST_INSET, MOST_INSET, learn_from_feel, lifted
 
 PROFILE = tilted_panel()
 PRINTER = printer(width=0.08)
@@ -82,3 +82,19 @@ def test_the_order_of_answers_does_not_matter():
         assert width.value == pytest.approx(first[0].value, abs=1e-12)
         assert bore.u == pytest.approx(first[1].u, abs=1e-12)
         assert remake == first[2]
+
+
+def test_a_part_over_the_panel_that_touches_is_kept_farther_from_it():
+    """By what it did last: rubbing, sticking harder; free again asks for nothing, nor does one that serves no more."""
+    lengths = {"S1": 8.0, "S2": 8.0, "S3": 8.0, "S4": None, "S5": 8.0}
+    seen = [
+        felt("S1", feel="rubs"),
+        felt("S2", feel="stuck"),
+        felt("S3", feel="rubs"),
+        felt("S3", feel="free"),
+        felt("S4", feel="rubs"),
+        felt("S5", feel="rubs"),
+    ]
+    remake = lifted(seen, {**SERVING, "S5": "r02"}, lengths)
+    assert {label: one.most_length for label, one in remake.items()} == {"S1": 7.7, "S2": 7.4}
+    assert "farther from the panel" in remake["S1"].why

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
-from partgen.plan.revision import BuiltPart, History, Remake, choose_parts, worth_measuring
+from partgen.plan.asking import worth_measuring
+from partgen.plan.revision import BuiltPart, History, Remake, choose_parts
 
 PRINTER = printer(height=0.05)
 

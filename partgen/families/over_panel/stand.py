@@ -153,6 +153,9 @@ def stands(
         choice = job.choices.get(position.label)
         if choice is not None and choice.kept is not None and choice.kept.length is not None:
             length = choice.kept.length  # the part that stays is as long as it was made
+        elif choice is not None and choice.most_length is not None:
+            down = math.floor((choice.most_length - first) / layer + 1e-9)
+            length = min(length, first + max(0, down) * layer)
         limits = [site.seat_length - LITTLE, length]
         if spec.nut is not None:
             limits.append(-ceiling(spec, site))
