@@ -13,10 +13,13 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from conftest import filled_form
 from harness import ROOT, run
+from panel_scan import panel_scan
 
 EVIL = "<img src=x onerror=alert(1)>\"'</script><script>alert(2)</script>"
 FORMULA = "=HYPERLINK(1)"
+GIVEN = ("t.csv", "r.csv", "panel.png")
 BLOCKED = """
 import socket, sys
 def refused(*arguments, **more):
@@ -46,15 +49,33 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = text.replace('"MIDDLE"', '"<b>&\\"\'"').replace("[part.cap]", '[part."<i>p"]').replace('"cap"', '"<i>p"')
     text = text.replace('kind = "<i>p"', 'kind = "button-cap"')
     (folder / "profiles" / "evil.toml").write_text(text)
+    shutil.copytree(ROOT / "profiles/printers", folder / "profiles/printers")
+    (folder / "t.csv").write_text(f"label,proud_mm,feel,grip,note\n{FORMULA},2.31,free,holds,{FORMULA}+1\n")
+    (folder / "r.csv").write_text(filled_form())
+    panel_scan(folder / "panel.png")
+    evil = "profiles/evil.toml"
     commands = [
-        ["predict", "profiles/evil.toml"],
-        ["build", "profiles/evil.toml", "--quiet"],
-        ["report", "profiles/evil.toml"],
-        ["sheet", "profiles/evil.toml"],
-        ["log", "profiles/evil.toml"],
-    ]
+        ["predict", evil],
+        ["predict", evil, "--json"],
+        ["build", evil, "--quiet"],
+        ["measure", evil],
+        ["trial", evil, "t.csv", "--as-entered"],
+        ["build", evil, "--quiet"],
+        ["report", evil],
+        ["report", evil, "--compare", "r01", "r01"],
+        ["sheet", evil],
+        ["scan", evil, "panel.png", "--yes"],
+        ["log", evil],
+        ["coupon", "mine", "--quiet"],
+        ["calibrate", "mine", "r.csv"],
+        ["start", "profiles/new.toml", "--yes", "--rows", "1", "--columns", "1", "--pitch", "20", "--hole", "round 9",
+         "--seat", "round 3", "--seat-length", "4", "--drop", "4", "--title", EVIL],
+        ["start", "--schema", "profiles/schema.json"],
+    ]  # fmt: skip
     code = BLOCKED.replace("ARGUMENTS", repr(commands))
-    done = subprocess.run([sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=False, input="0.0622\nstop\n"
+    )
     assert done.returncode == 0, done.stderr[-3000:]
     return folder
 
@@ -106,7 +127,7 @@ def test_files_keep_to_their_folder_and_3mf_is_well_formed(hostile: Path) -> Non
     home = hostile / "outputs/evil/r01"
     names = [path.name for path in home.rglob("*") if path.is_file()]
     assert all(not set(name) & set("<>:\"/\\|?*=&'") for name in names), names
-    assert {path.name for path in hostile.iterdir()} == {"profiles", "outputs"}
+    assert {path.name for path in hostile.iterdir()} == {"profiles", "outputs", *GIVEN}
     for plate in home.glob("*.3mf"):
         with zipfile.ZipFile(plate) as packed:
             for name in packed.namelist():
