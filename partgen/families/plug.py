@@ -241,6 +241,7 @@ def _position_plan(
             label, crown.proud, u95, wanted_proud(spec, position), spec.proud_tolerance,
             forced=spec.height is not None or position.height is not None,
         ),
+        _rim(label, spec, crown),
         *_grip_findings(label, spec, held, material),
         _cover(label, spec, held.clearance, across),
         *_behind(label, spec, held.length - thickness, _along(job)),
@@ -282,9 +283,7 @@ def _position_plan(
         model=PlugModel(
             section=drawn,
             height=round(crown.model, 6),
-            crown=CrownModel(
-                spec.crown, spec.crown_rise if spec.crown == "domed" else 0.0, min(spec.edge_radius, crown.model / 2)
-            ),
+            crown=CrownModel(spec.crown, _rise(spec), _rounding(spec, crown)),
             skirt_bottom=-round(held.length, 4),
             wall=round(held.wall, 4),
             flange=FlangeModel(compensated(head, error), round(crown.model, 6), 0.0),
@@ -296,6 +295,24 @@ def _position_plan(
         state=worst(f.state for f in checks),
         footprint=head,
     )
+
+
+def _rim(label: str, spec: Plug, crown: Crown) -> Finding:
+    """What dome and rounding leave of the head's side."""
+    left = crown.model - _rise(spec) - _rounding(spec, crown)
+    state: State = "pass" if left >= plug_model.LEAST_RIM - 1e-9 else "fail"
+    why = f"{max(left, 0.0):.2f} mm of straight side are left of {label}'s head of {crown.model:.2f} mm"
+    if state != "pass":
+        why += f"; {plug_model.LEAST_RIM:.1f} mm wanted. Raise proud, or make crown_rise or edge_radius smaller"
+    return Finding("rim", label, "rim of the head", left, plug_model.LEAST_RIM, 0.0, "mm", state, why)
+
+
+def _rise(spec: Plug) -> float:
+    return spec.crown_rise if spec.crown == "domed" else 0.0
+
+
+def _rounding(spec: Plug, crown: Crown) -> float:
+    return min(spec.edge_radius, crown.model / 2)
 
 
 def _grip_findings(label: str, spec: Plug, held: Held, material: Material) -> list[Finding]:

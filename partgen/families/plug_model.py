@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 LEAD = 0.3
 """How much narrower than the shank its end is on every side."""
 FAR = 200.0
+LEAST_RIM = 0.4
+"""Straight side of the head that dome and rounding must leave, mm (common practice, no source)."""
 Tip = tuple[float, float]
 """A direction from the axis, radians, and how far something reaches that way."""
 
@@ -86,8 +88,9 @@ def _build(model: PlugModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts.outlines import inset, outline_of
     from partgen.parts.ridges import places, ridges
 
-    if model.height < 0.2:
-        raise kernel.Refused(f"a head of only {model.height:.2f} mm")
+    rim = model.height - model.crown.rise - model.crown.edge_radius
+    if rim < LEAST_RIM / 2:
+        raise kernel.Refused(f"a head of {model.height:.2f} mm whose dome and rounding leave a rim of {rim:.2f} mm")
     head = crowned(model.head, model.crown, 0.0, model.height)
     narrow = inset(model.section, LEAD)
     if narrow is None:
