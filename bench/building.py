@@ -53,5 +53,6 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[Row]:
     if 40 in ours and 1000 in ours:
         a, b = ours[1000], ours[40]
         rows.append(Row("build 1000", "build 40", a.wall, b.wall, a.wall / b.wall))
+        rows.append(Row("build 1000", "build 40, processor", a.cpu, b.cpu, a.cpu / b.cpu))
         rows.append(Row("build 1000", "build 40, memory", a.peak_mb, b.peak_mb, a.peak_mb / b.peak_mb, "MB"))
     return rows
