@@ -110,7 +110,7 @@ class Route:
             return Stop(None, (f"What to read next cannot be told: {error}",))
         skip = {subject(place) for place in self.skipped} | self._not_asked
         wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
-        worst = shown(largest_u95(profile, self.printer, known))
+        worst = shown(largest_u95(known))
         fits = _fits(chance, profile.target.p_all_fit)
         if wanted is None:
             enough = f"That is enough: {fits}no part's proud is less sure than ± {worst} (95 %)."

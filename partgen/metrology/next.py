@@ -67,30 +67,30 @@ def next_measurement(
     if gains[-1, best] < WORTHWHILE:
         return None
     repeats = int(np.argmax(gains[:, best] >= ENOUGH_REPEATS * gains[-1, best])) + 1
-    worst = estimate.labels[_worst(unknowns, estimate)]
+    worst = estimate.labels[_worst(estimate)]
     return _ask(profile, candidates[best], worst, repeats, float(gains[repeats - 1, best]))
 
 
-def largest_u95(profile: Profile, printer: Printer, estimate: Estimate) -> float:
+def largest_u95(estimate: Estimate) -> float:
     """The largest 95 % uncertainty of proud over the positions, the spread of printing included, mm."""
-    return float(np.max(_u95(Unknowns(profile, printer), estimate, np.diag(estimate.proud_cov))))
+    return float(np.max(_u95(estimate, np.diag(estimate.proud_cov))))
 
 
-def _u95(unknowns: Unknowns, estimate: Estimate, variances: FloatArray) -> FloatArray:
-    spread = unknowns.printer.error.height.spread
+def _u95(estimate: Estimate, variances: FloatArray) -> FloatArray:
+    spread = estimate.height_spread
     factor = coverage_factor(estimate.drop_dof)
     return np.asarray(factor * np.sqrt(np.maximum(variances, 0.0) + spread**2))
 
 
-def _worst(unknowns: Unknowns, estimate: Estimate) -> int:
-    return int(np.argmax(_u95(unknowns, estimate, np.diag(estimate.proud_cov))))
+def _worst(estimate: Estimate) -> int:
+    return int(np.argmax(_u95(estimate, np.diag(estimate.proud_cov))))
 
 
 def _gains(unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArray, repeats: int) -> FloatArray:
     """By how much the worst position's 95 % uncertainty shrinks for each row read, (m,) mm."""
     # what trials showed adds the printed parts' own columns behind these; a new reading says nothing of them
     rows = np.pad(rows, ((0, 0), (0, len(joint.cov) - rows.shape[1])))
-    worst = _worst(unknowns, estimate)
+    worst = _worst(estimate)
     proud = -joint.drops[worst]
     proud[joint.printed.start] += 1.0
     through = rows @ joint.cov
@@ -98,7 +98,7 @@ def _gains(unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArra
     total = np.einsum("mp,mp->m", through, rows) + variance
     before = float(proud @ joint.cov @ proud)
     after = before - (through @ proud) ** 2 / total
-    return _u95(unknowns, estimate, np.array([before])) - _u95(unknowns, estimate, after)
+    return _u95(estimate, np.array([before])) - _u95(estimate, after)
 
 
 def _candidates(unknowns: Unknowns) -> Iterator[_Candidate]:

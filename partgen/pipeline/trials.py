@@ -228,7 +228,7 @@ def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mi
     caliper = profile.caliper
     noise = math.hypot(caliper.repeatability, rectangular(caliper.limit_of_error))
     alike = {p.label: (profile.part_of(p).kind, profile.part_of(p).seat) for p in profile.position}
-    return find_mixups(known, printer.error.height.spread, noise, new, others, alike)
+    return find_mixups(known, known.height_spread, noise, new, others, alike)
 
 
 def _answer(mixup: Mixup) -> str:

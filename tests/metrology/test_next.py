@@ -93,7 +93,7 @@ def readings_needed(rng: np.random.Generator, truth: Truth, choose: Choice, want
     for count in range(1, 400):
         profile = profile_of(truth.at, drops)
         known = estimate(profile, PRINTER, refuse_unread=False)
-        if count > 1 and largest_u95(profile, PRINTER, known) <= wanted:
+        if count > 1 and largest_u95(known) <= wanted:
             return count - 1
         i = choose(profile, known, count - 1)
         (value,) = read_one(rng, truth, i, 1, operator, habits).values
