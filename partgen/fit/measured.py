@@ -15,12 +15,12 @@ from partgen.model.fields import Reading
 from partgen.model.panel import HoleBase
 from partgen.model.profile import Profile
 
-INSIDE = {"bore"}
-DEPTH = {"travel", "height"}
+INSIDE = {"bore", "bore_depth"}
+DEPTH = {"travel", "height", "cap_height"}
 
 
 def measured(profile: Profile) -> tuple[MeasuredDoc, ...]:
-    """In the order of the file: panel, gaps, holes, seats."""
+    """In the order of the file: panel, gaps, holes, seats, original caps."""
     rows = []
     for subject, reading, kind in _readings(profile):
         budget = evaluate(reading, profile.caliper, kind, subject)
@@ -44,6 +44,8 @@ def _readings(profile: Profile) -> Iterator[tuple[str, Reading, ReadingKind]]:
         yield from _of_table(f"[hole.{name}]", hole)
     for name, seat in profile.seat.items():
         yield from _of_table(f"[seat.{name}]", seat)
+    for name, part in profile.part.items():
+        yield from _of_table(f"[part.{name}]", part)
 
 
 def _of_table(table: str, record: BaseModel) -> Iterator[tuple[str, Reading, ReadingKind]]:

@@ -13,6 +13,7 @@ from partgen.checks.carrying import carrying_findings, measure_carrying
 from partgen.families import stub
 from partgen.families.extension import Extension
 from partgen.families.stub import StubModel
+from partgen.fit.measured import measured
 from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
@@ -33,6 +34,12 @@ def made():
     plans, parts, failed = built(profile(ONE))
     assert not failed
     return plans[0], parts["P1"]
+
+
+def test_readings_of_an_original_cap_stand_in_the_reports_table() -> None:
+    rows = {row.subject: row for row in measured(profile(ONE))}
+    row = rows["[part.it] cap_height"]
+    assert row.readings_mm == (5.0, 5.02) and row.value_mm == pytest.approx(CAP) and 0.02 < row.u95_mm < 0.1
 
 
 def test_the_caps_crown_stands_where_it_is_wanted() -> None:
