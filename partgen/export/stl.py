@@ -52,6 +52,14 @@ class StlFacts:
     """Corners merged where they are equal."""
 
 
+def load_readers() -> None:
+    """Load what `read_stl` reads with."""
+    import stl
+    import trimesh
+
+    del stl, trimesh
+
+
 def read_stl(data: bytes) -> StlFacts:
     """Read a binary STL with numpy-stl and with trimesh. Raises OutsideError where they disagree."""
     import trimesh
@@ -70,22 +78,39 @@ def read_stl(data: bytes) -> StlFacts:
     return StlFacts(len(corners), volume, bounds, bool(second.is_watertight))
 
 
-def read_back(path: Path, mesh: Mesh, kernel_volume: float) -> StlFacts:
-    """Read the file at `path` and compare it with the mesh it was written from and with the solid's volume (mm^3).
+@dataclass(frozen=True)
+class Expected:
+    """What a file must hold, from the mesh that it was written from."""
+
+    facets: int
+    volume: float
+    area: float
+    bounds: Floats
+    solid: float
+    """The solid's own volume, mm^3."""
+
+
+def expected(mesh: Mesh, kernel_volume: float) -> Expected:
+    """What the file of a mesh must hold; `kernel_volume` is the solid's (mm^3)."""
+    return Expected(len(mesh.faces), mesh.volume, mesh.area, mesh.bounds, kernel_volume)
+
+
+def read_back(path: Path, wanted: Expected) -> StlFacts:
+    """Read the file at `path` and compare it with the mesh it was written from and with the solid's volume.
 
     The mesh may differ from the file by the rounding to float32, and from the solid by `CHORD` times
     its surface. Raises OutsideError where they differ by more, and when the file is not watertight.
     """
     facts = read_stl(path.read_bytes())
-    surface = mesh.area
-    rounding = surface * float(np.abs(mesh.bounds).max()) * 2.0**-23 + 1e-6
+    rounding = wanted.area * float(np.abs(wanted.bounds).max()) * 2.0**-23 + 1e-6
+    off_solid = abs(facts.volume - wanted.solid)
     wrong = [
         what
         for what, bad in (
-            ("it has another number of facets", facts.facets != len(mesh.faces)),
-            ("it has another size", not np.allclose(facts.bounds, mesh.bounds, atol=1e-4)),
-            ("it has another volume than the mesh", abs(facts.volume - mesh.volume) > rounding),
-            ("it has another volume than the solid", abs(facts.volume - kernel_volume) > surface * CHORD + rounding),
+            ("it has another number of facets", facts.facets != wanted.facets),
+            ("it has another size", not np.allclose(facts.bounds, wanted.bounds, atol=1e-4)),
+            ("it has another volume than the mesh", abs(facts.volume - wanted.volume) > rounding),
+            ("it has another volume than the solid", off_solid > wanted.area * CHORD + rounding),
             ("it is not watertight", not facts.watertight),
         )
         if bad

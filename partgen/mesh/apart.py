@@ -1,6 +1,6 @@
 """Asking the kernel process: started early, many questions at once, replaced when it breaks down.
 
-May import: errors, mesh.kernel_process; nothing heavy, because a command starts the kernel before it
+May import: errors, mesh.process; nothing heavy, because a command starts the kernel before it
 loads anything else.
 """
 
@@ -8,17 +8,14 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import os
 import pickle
-import subprocess
 import sys
 import threading
 from collections import OrderedDict
-from concurrent.futures import Future
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.errors import KernelError
-from partgen.mesh.kernel_process import receive, send
+from partgen.mesh.process import GoneError, Process, processors
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker
@@ -29,101 +26,17 @@ Function = Literal["reference", "build"]
 
 TIME_LIMIT = 120.0
 """Seconds for one solid: some hundred times what the slowest one took when nothing else ran."""
-START_LIMIT = 120.0
 CURE = "; change its section, crown or socket"
 REMEMBERED = 64
 """The last answers are kept: the bench page asks for the same shapes again."""
 
 
-most = 8
-"""No more shapes than this are built at once, however many processors there are."""
-
-
 def _abreast() -> int:
     """How many shapes are built at once; 0 where a process that has loaded the kernel cannot safely be forked."""
-    return min(len(os.sched_getaffinity(0)), most) if sys.platform == "linux" else 0
+    return processors() if sys.platform == "linux" else 0
 
 
-class _GoneError(Exception):
-    """The kernel process ended without this answer; `over_it` where this question may have been why."""
-
-    def __init__(self, over_it: bool) -> None:
-        self.over_it = over_it
-        super().__init__()
-
-
-class _Process:
-    """One kernel process, the pipes to it, and what it was asked."""
-
-    def __init__(self) -> None:
-        # -P: nothing that lies in the current folder may pass for a module
-        command = [sys.executable, "-P", "-m", "partgen.mesh.kernel_process", str(_abreast())]
-        self._child = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
-        )
-        self._known, self._asking = threading.Lock(), threading.Lock()
-        self._open: OrderedDict[int, Future[tuple[str, Any]]] = OrderedDict()
-        self._count = 0
-        self._told = threading.Event()  # that it serves, or has ended
-        self.serves, self.ended = False, False
-        threading.Thread(target=self._listen, daemon=True).start()
-
-    def ask(self, question: object) -> Future[tuple[str, Any]]:
-        """The answer to come: (kind, result), or _GoneError."""
-        answer: Future[tuple[str, Any]] = Future()
-        with self._known:
-            if self.ended:
-                answer.set_exception(_GoneError(over_it=False))
-                return answer
-            self._count += 1
-            number = self._count
-            self._open[number] = answer
-        assert self._child.stdin is not None
-        with self._asking, contextlib.suppress(OSError, ValueError):  # it is gone: the listener tells who waits
-            send(self._child.stdin, number, question)
-        return answer
-
-    def started(self) -> bool:
-        """Whether it came up; waits until that is known."""
-        self._told.wait(START_LIMIT)
-        return self.serves
-
-    def _listen(self) -> None:
-        assert self._child.stdout is not None
-        with contextlib.suppress(EOFError, OSError, ValueError):
-            while True:
-                number, data = receive(self._child.stdout)
-                message = pickle.loads(data)
-                if message[0] == "ready":
-                    self.serves = True
-                    self._told.set()
-                else:
-                    with self._known:
-                        answer = self._open.pop(number)
-                    answer.set_result(message)
-        with self._known:
-            self.ended = True
-            left = list(self._open.values())
-            self._open.clear()
-        self._told.set()
-        for i, answer in enumerate(left):
-            answer.set_exception(_GoneError(over_it=i == 0))
-
-    def stop(self) -> None:
-        """End it; it is this process's own child, and ends its own children."""
-        assert self._child.stdin is not None
-        with contextlib.suppress(OSError):
-            self._child.stdin.close()
-        if not self.serves:  # still loading: it would hear of it only then
-            self._child.kill()
-        try:
-            self._child.wait(2.0)
-        except subprocess.TimeoutExpired:
-            self._child.kill()
-            self._child.wait()
-
-
-_running: list[_Process] = []
+_running: list[Process] = []
 _remembered: OrderedDict[tuple[Function, PartModel, Maker], Asked] = OrderedDict()
 _lock = threading.RLock()
 
@@ -135,7 +48,7 @@ def warm() -> None:
             return
         _end()
         with contextlib.suppress(OSError):  # no second process here: solids are then built in this one
-            _running.append(_Process())
+            _running.append(Process("partgen.mesh.kernel_process", str(_abreast())))
             atexit.unregister(_end)
             atexit.register(_end)
 
@@ -167,7 +80,7 @@ class Asked:
             try:
                 kind, result = self._answer.result()
                 break
-            except _GoneError as gone:
+            except GoneError as gone:
                 kind, result = "broken", None
                 if gone.over_it:
                     break

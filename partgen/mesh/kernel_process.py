@@ -21,36 +21,10 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import IO, Any, Literal
 
+from partgen.mesh.process import own_pipes, receive, send, send_bytes
+
 Kind = Literal["ready", "done", "refused", "unknown", "late", "broken"]
 """What an answer is: the last two come in place of one. "unknown": this process knows no such maker."""
-
-
-def send(pipe: IO[bytes], number: int, message: object) -> None:
-    """One numbered message, its length before it."""
-    data = pickle.dumps(message, pickle.HIGHEST_PROTOCOL)
-    _write(pipe, number, data)
-
-
-def _write(pipe: IO[bytes], number: int, data: bytes) -> None:
-    pipe.write(len(data).to_bytes(8, "little") + number.to_bytes(8, "little") + data)
-    pipe.flush()
-
-
-def receive(pipe: IO[bytes]) -> tuple[int, bytes]:
-    """The next message's number and its bytes, still pickled. Raises EOFError when the other side is gone."""
-    head = _exactly(pipe, 16)
-    return int.from_bytes(head[8:], "little"), _exactly(pipe, int.from_bytes(head[:8], "little"))
-
-
-def _exactly(pipe: IO[bytes], size: int) -> bytes:
-    pieces = []
-    while size:
-        piece = pipe.read(size)
-        if not piece:
-            raise EOFError
-        pieces.append(piece)
-        size -= len(piece)
-    return b"".join(pieces)
 
 
 def _answer(function: str, model: object, maker: object) -> tuple[Kind, object]:
@@ -106,7 +80,7 @@ def _serve_abreast(questions: IO[bytes], answers: IO[bytes], abreast: int) -> No
                 del children[key.fd]
                 status = os.waitstatus_to_exitcode(os.waitpid(child.pid, 0)[1])
                 if status == 0:
-                    _write(answers, child.number, bytes(child.said))
+                    send_bytes(answers, child.number, bytes(child.said))
                 else:
                     send(answers, child.number, ("late" if status == -signal.SIGALRM else "broken", None))
             while waiting and len(children) < abreast:
@@ -155,8 +129,7 @@ def _serve_one_by_one(questions: IO[bytes], answers: IO[bytes]) -> None:
 
 def main() -> None:
     """Load the kernel, say so, and serve."""
-    questions, answers = os.fdopen(0, "rb", buffering=0), os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # whatever the kernel prints must not mix with the answers
+    questions, answers = own_pipes()
     from partgen.mesh import heights
 
     del heights  # loaded now, while the parent still plans

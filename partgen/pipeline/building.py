@@ -14,7 +14,8 @@ from typing import Any
 from partgen import __version__
 from partgen.errors import Fault, InputError, OutsideError
 from partgen.export.names import file_stems
-from partgen.export.stl import read_back, write_stl
+from partgen.export.reading import Reader
+from partgen.export.stl import expected, write_stl
 from partgen.export.threemf import About
 from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
@@ -147,35 +148,39 @@ def _write(
     inputs = planned.inputs
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
-    made, failed = make_parts(
-        [_marked(plan, identity) for plan in wanted],
-        inputs.profile,
-        inputs.printer,
-        step,
-        bore_error=planned.estimate.bore_error.value,
-        shelf=Shelf(out / SHELF),
-    )
-    stems = file_stems([plan.label for plan in planned.plan.positions], identity)
-    with staged(out, inputs.name, identity) as folder:
-        refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
-        note_origin(folder.parent, inputs)
-        facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
-        facts |= {label: not_built(finding) for label, finding in failed.items()}
-        for done, (label, part) in enumerate(made.items()):
-            step("Writing the parts", done, len(made))
-            written = built_facts(part, _write_part(part, folder, stems[label]))
-            facts[label] = replace(written, change=choices[label].why)
-        arranged = lay_out(made, inputs)
-        files = {label: fact.file for label, fact in facts.items() if fact.file}
-        write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
-        about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
-        plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
-        left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
-        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
-        write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
-        step("Writing the report", 0, 1)
-        _write_report(document, made, folder)
-        content = content_of(folder, CONTENT)
+    with Reader() as reader:  # it loads while the parts are made
+        made, failed = make_parts(
+            [_marked(plan, identity) for plan in wanted],
+            inputs.profile,
+            inputs.printer,
+            step,
+            bore_error=planned.estimate.bore_error.value,
+            shelf=Shelf(out / SHELF),
+        )
+        stems = file_stems([plan.label for plan in planned.plan.positions], identity)
+        with staged(out, inputs.name, identity) as folder:
+            refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
+            note_origin(folder.parent, inputs)
+            facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
+            facts |= {label: not_built(finding) for label, finding in failed.items()}
+            for done, (label, part) in enumerate(made.items()):
+                step("Writing the parts", done, len(made))
+                written = built_facts(part, _write_part(part, folder, stems[label], reader))
+                facts[label] = replace(written, change=choices[label].why)
+            arranged = lay_out(made, inputs)
+            files = {label: fact.file for label, fact in facts.items() if fact.file}
+            write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
+            about = About(
+                f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}"
+            )
+            plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
+            left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
+            document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
+            write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
+            step("Writing the report", 0, 1)
+            _write_report(document, made, folder)
+            reader.finish()
+            content = content_of(folder, CONTENT)
     return document, out / inputs.name / identity, content, left_out
 
 
@@ -193,13 +198,13 @@ def _marked(plan: PositionPlan, identity: str) -> PositionPlan:
     return replace(plan, model=replace(plan.model, mark=f"{plan.model.mark} r{number}"))
 
 
-def _write_part(part: MadePart, folder: Path, stem: str) -> str:
-    """One STL, read back; its path relative to the folder."""
+def _write_part(part: MadePart, folder: Path, stem: str, reader: Reader) -> str:
+    """One STL, which the reader begins to read back; its path relative to the folder."""
     name = f"parts/{stem}.stl"
     target = folder / name
     target.parent.mkdir(exist_ok=True)
     write_stl(part.lying, target, title=stem)
-    read_back(target, part.lying, part.volume)
+    reader.begin(target, expected(part.lying, part.volume))
     return name
 
 

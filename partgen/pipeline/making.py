@@ -139,13 +139,11 @@ def _load() -> None:
     """What measuring, writing and reporting will need, loaded while the kernel works in its own process."""
     import scipy.sparse.csgraph
     import scipy.spatial
-    import stl
-    import trimesh
 
     import partgen.report.html
     import partgen.report.on_disk
 
-    del scipy, stl, trimesh, partgen
+    del scipy, partgen
 
 
 def _walls(

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from partgen.errors import Fault, InputError, PartgenError
+from partgen.mesh import process
 from partgen.pipeline.building import USUAL_FORMATS, BuiltSet, build_profile
 from partgen.pipeline.making import Step
 
@@ -66,11 +67,9 @@ def distinct(profiles: Sequence[Path]) -> None:
 
 
 def _one(path: Path, out: Path, how: dict[str, Any], *, alone: bool = True) -> Outcome:
-    """One profile, whatever happens. Beside others, each builds its shapes one by one."""
+    """One profile, whatever happens. Beside others, each does with one process at a time."""
     if not alone:
-        from partgen.mesh import apart
-
-        apart.most = 1
+        process.most = 1
     try:
         return Outcome(path, build_profile(path, out, **how))
     except PartgenError as error:

@@ -146,6 +146,7 @@ def child(job: dict[str, Any], err: int, told: int) -> None:
 def serve(parts: Path | None) -> None:
     """Answer jobs; solids come from a pickle of parts built before, since a forked CAD kernel hangs."""
     import partgen.pipeline.building as building
+    from partgen.mesh import process
     from partgen.pipeline import planning
 
     for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
@@ -163,6 +164,7 @@ def serve(parts: Path | None) -> None:
     if parts is not None:
         made = pickle.loads(parts.read_bytes())
         building.make_parts = lambda *_, **__: made
+    process.most = 1  # no reader beside each child: what it would load takes longer than the child lives
     plain = planning.plan_set
     planning.plan_set = lambda *a, **k: plain(*a, **{**k, "draws": 300})
     for line in sys.stdin:
