@@ -95,7 +95,9 @@ def main() -> int:
         print("pip-audit is not installed: pip install pip-audit, then run this again")
         return 1
     pins = "\n".join(f"{name}=={one.version}" for name, one in packages.items() if name != "partgen")
-    done = subprocess.run([audit, "--no-deps", "--disable-pip", "-r", "/dev/stdin"], input=pins, text=True, check=False)
+    done = subprocess.run(
+        [audit, "--strict", "--no-deps", "--disable-pip", "-r", "/dev/stdin"], input=pins, text=True, check=False
+    )
     return done.returncode or int(unclear > 0)
 
 
