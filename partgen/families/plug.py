@@ -81,6 +81,11 @@ class Plug(PartSpec):
         return raw
 
     @property
+    def holds_by_socket(self) -> bool:
+        """Its ribs stand outside."""
+        return False
+
+    @property
     def needs_drop(self) -> bool:
         """Nothing stands under it."""
         return False

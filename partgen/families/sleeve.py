@@ -77,6 +77,11 @@ class Sleeve(PartSpec):
     }
 
     @property
+    def holds_by_socket(self) -> bool:
+        """Its ribs stand outside."""
+        return False
+
+    @property
     def needs_drop(self) -> bool:
         """The panel does not touch it."""
         return False

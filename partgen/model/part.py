@@ -58,6 +58,11 @@ class PartSpec(Record):
         return True
 
     @property
+    def holds_by_socket(self) -> bool:
+        """Whether how tight it sits tells how wide a socket prints; ribs on a part's outside tell nothing of that."""
+        return True
+
+    @property
     def carried(self) -> float | None:
         """mm from the part's own top up to what a finger touches, where it carries something that is not printed;
         None: how proud that stands has nothing to do with this part's height."""

@@ -83,7 +83,8 @@ def learn_from_feel(
     touches = [_touch(profile, printer, estimate, index[one.label], one) for one in mine if one.feel is not None]
     known = [touch for touch in touches if touch is not None]
     width = _posterior(estimate.width_error, [_touch_likelihood(touch) for touch in known])
-    gripped = [one for one in mine if one.grip is not None]
+    sockets = {position.label for position in profile.position if profile.part_of(position).holds_by_socket}
+    gripped = [one for one in mine if one.grip is not None and one.label in sockets]
     bore = _posterior(estimate.bore_error, [_grip_likelihood(one, printer.error.hole.spread) for one in gripped])
     remake: dict[str, Remake] = {}
     serving = serving or {}

@@ -16,7 +16,8 @@ from partgen.families.plug_model import PlugModel, lips, rib_tips
 from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
-from partgen.metrology.records import Value
+from partgen.metrology.records import Observation, Value
+from partgen.plan.felt import learn_from_feel
 from partgen.plan.grip.demand import NEEDED
 from partgen.plan.grip.snap import Snap, SnapCase, fingers
 from partgen.plan.records import Section
@@ -76,6 +77,17 @@ def test_a_plug_among_others_leaves_their_heights_alone() -> None:
     alone, beside = estimate(caps, printer), estimate(both, printer)
     assert beside.drop[:3] == pytest.approx(alone.drop, abs=1e-9)
     assert beside.proud_cov[:3, :3] == pytest.approx(alone.proud_cov, abs=1e-9)
+
+
+@pytest.mark.parametrize("grip", ["loose", "tight"])
+def test_how_tight_a_plug_sits_tells_nothing_of_sockets(grip) -> None:
+    printer, plugs = find_printer(PRINTER, None), profile(Combination("plug", "round-hole", "ribs"))
+    caps = profile(Combination("button-cap", "round", "ribs"))
+    for wanted, learns in ((plugs, False), (caps, True)):
+        known = estimate(wanted, printer)
+        felt = learn_from_feel(wanted, printer, known, [Observation("P1", "r01", 1.6, grip=grip)], {"P1": "r01"})
+        assert (felt.estimate.bore_error != known.bore_error) == learns
+        assert bool(felt.remake) == learns
 
 
 def test_the_head_is_as_thick_as_it_stands_proud_whatever_the_panels_tilt() -> None:
