@@ -78,6 +78,6 @@ def test_any_size_is_built_or_refused_in_words(one: Combination) -> None:
 
 @pytest.mark.long
 @given(ANY)
-@settings(max_examples=200)
+@settings(max_examples=120)
 def test_many_sizes_are_built_or_refused_in_words(one: Combination) -> None:
     check(one)
