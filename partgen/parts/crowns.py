@@ -7,7 +7,6 @@ higher there than on the axis. A crown parallel to the panel is a plane with the
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,10 @@ from partgen.plan.records import CrownModel, Section
 
 if TYPE_CHECKING:
     from partgen.parts import kernel
+
+
+SHARP = 0.1
+"""mm of corner radius that must be left where sides lean in."""
 
 
 def ball_radius(section: Section, rise: float) -> float:
@@ -81,8 +84,8 @@ def drafted(section: Section, draft: float, rise: float) -> Section:
     smaller = inset(section, rise * math.tan(draft))
     if smaller is None:
         raise kernel.Refused("its sides lean in until they meet; take less draft")
-    if section.corner_radius > 0:  # as many pieces above as below
-        smaller = replace(smaller, corner_radius=max(smaller.corner_radius, 0.02))
+    if section.corner_radius > 0 and smaller.corner_radius < SHARP:  # what is left cannot be rounded at its edge
+        raise kernel.Refused("its sides lean in until its corners are sharp; give it more corner_radius or less draft")
     return smaller
 
 
