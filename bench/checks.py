@@ -27,7 +27,7 @@ from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.pipeline.inputs import gather
 from partgen.pipeline.planning import plan_inputs
-from partgen.plan.records import PositionPlan
+from partgen.planning.records import PositionPlan
 from partgen.printing.orientation import choose
 from partgen.printing.plates import Wanted, pack
 

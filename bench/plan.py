@@ -17,7 +17,7 @@ import numpy as np
 from bench.building import panel
 from bench.rows import Row
 from partgen.metrology.estimate import estimate
-from partgen.plan.solve import plan_set
+from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 from partgen.profile.load import parse_profile
 

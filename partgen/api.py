@@ -25,7 +25,7 @@ def load_profile(path: str | PathLike[str]) -> LoadedProfile:
     Raises ProfileError (an InputError) that names every fault in the file at once, and OutsideError
     where the system refuses to read it.
 
-    >>> from partgen.api import load_profile
+    >>> from partgen import load_profile
     >>> loaded = load_profile("my-panel.toml")
     >>> loaded.name, [position.label for position in loaded.profile.position]
     ('my-panel', ['S1', 'S2'])
@@ -48,7 +48,7 @@ def plan(loaded: LoadedProfile, *, printer: str | None = None, seed: int = 0) ->
 
     Raises InputError where the profile, its log, the printer's or a material's file is wrong.
 
-    >>> from partgen.api import load_profile, plan
+    >>> from partgen import load_profile, plan
     >>> fit = plan(load_profile("my-panel.toml"))
     >>> [(p.label, round(p.height_mm, 1), p.state) for p in fit.positions]
     [('S1', 5.8, 'pass'), ('S2', 6.1, 'pass')]
@@ -79,7 +79,7 @@ def build(
     Raises InputError, with nothing written, where anything read or asked for is wrong; OutsideError where
     disk or a library failed, and then no half-written revision is left.
 
-    >>> from partgen.api import build, load_profile
+    >>> from partgen import build, load_profile
     >>> built = build(load_profile("my-panel.toml"), "outputs")
     >>> built.folder.as_posix(), built.document.revision
     ('outputs/my-panel/r01', 'r01')

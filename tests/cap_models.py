@@ -9,7 +9,7 @@ import numpy as np
 
 from partgen.mesh.records import Mesh
 from partgen.parts.outlines import inset
-from partgen.plan.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 
 ROUND = Section("round", 8.6, 8.6)
 RECTANGLE = Section("rectangle", 10.9, 5.7, 0.5)

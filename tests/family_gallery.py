@@ -13,8 +13,8 @@ from partgen.metrology.estimate import estimate
 from partgen.model.part import Grip
 from partgen.model.profile import Profile
 from partgen.pipeline.making import MadePart, make_parts
-from partgen.plan.records import PositionPlan
-from partgen.plan.solve import plan_set
+from partgen.planning.records import PositionPlan
+from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 
 # A printer known from a coupon, so that no grip fails for want of knowing the printer.

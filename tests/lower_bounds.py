@@ -1,7 +1,7 @@
 """partgen's own tests on the oldest versions that pyproject.toml allows, for developers. Not part of the tests.
 
     python tests/lower_bounds.py                 the core's tests (needs `pip install uv`); about ten minutes
-    python tests/lower_bounds.py tests/plan -x   other ones
+    python tests/lower_bounds.py tests/planning -x   other ones
 
 Makes a fresh environment in a temporary folder, with every direct requirement at its lower bound and the tests'
 own tools as new as that allows, and leaves nothing behind. Prints the versions first.

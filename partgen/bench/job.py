@@ -1,6 +1,6 @@
 """One profile on the bench: its file, the tabs that look at it, and the processes that work for it.
 
-May import: errors, files, profile, model, measuring, log, bench.worker, bench.looking.
+May import: pipeline, errors, files, profile, model, measuring, log, bench.worker, bench.looking.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The section where readings are taken: one box, a drawing of what to measure, and how it stands.
 
-May import: measuring, profile, model, sheet, bench.*. The session is the same that `partgen measure` uses.
+May import: units, measuring, profile, model, sheet, bench.*. The session is the same that `partgen measure` uses.
 """
 
 from __future__ import annotations

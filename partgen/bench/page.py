@@ -1,4 +1,4 @@
-"""The page's requests and what answers them. May import: errors, bench.*; starlette.
+"""The page's requests and what answers them. May import: scan, errors, bench.*; starlette.
 
 What was refused answers 400 with sentences; whatever else fails answers 500 with one, never a traceback.
 """

@@ -1,6 +1,7 @@
 """The section where a revision is built and fetched: progress, the report, its files.
 
-May import: errors, log, bench.*. A file is given out only if it stands in the listing of a revision that the log has.
+May import: pipeline, errors, log, bench.*. A file is given out only if it stands in the listing of a revision that
+the log has.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """The section where a scan of the panel gives positions and holes: shown over the picture, corrected, then accepted.
 
-May import: errors, profile, scan, bench.*. Nothing reaches the disk before `accept`, and then only what was shown.
+May import: report, errors, profile, scan, bench.*. Nothing reaches the disk before `accept`, and then only what was
+shown.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The section where parts are shaped: every key of the profile as a field, and what a change gives.
 
-May import: errors, profile, bench.*. A change is written only where the file still says what the page
+May import: units, families, errors, profile, bench.*. A change is written only where the file still says what the page
 showed; else both are shown and the person chooses.
 """
 

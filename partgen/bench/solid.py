@@ -1,4 +1,7 @@
-"""One part to turn and cut open, as a page of its own. May import: families, mesh, report; the CAD inside functions."""
+"""One part to turn and cut open, as a page of its own.
+
+May import: errors, pipeline, families, mesh, report; the CAD inside functions.
+"""
 
 from __future__ import annotations
 

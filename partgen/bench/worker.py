@@ -1,4 +1,6 @@
-"""Work in another process, so that the page answers while a solid is built. May import: pipeline inside functions.
+"""Work in another process, so that the page answers while a solid is built.
+
+May import: errors, pipeline inside functions.
 
 A worker ends by itself when the program that started it is gone, however that ended.
 """

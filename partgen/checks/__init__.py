@@ -1,4 +1,4 @@
 """Fit and printability measured afresh on the meshes, without trusting the plan.
 
-May import: errors, findings, plan.records, mesh. Returns findings.
+May import: errors, findings, planning.records, mesh. Returns findings.
 """

@@ -1,6 +1,6 @@
 """A part that carries something not printed, measured on its mesh: body, peg, and the cap on it in its hole.
 
-May import: findings, plan.records, checks. What it carries is a prism made from its own readings and set upon the
+May import: findings, planning.records, checks. What it carries is a prism made from its own readings and set upon the
 mesh as it was measured; nothing of the plan's results is used but to compare with. Lengths in mm.
 """
 
@@ -24,8 +24,8 @@ from partgen.checks.fit import (
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles, slice_points
 from partgen.findings import Finding, State
-from partgen.plan.records import PositionPlan, Section
-from partgen.plan.sections import outline
+from partgen.planning.records import PositionPlan, Section
+from partgen.planning.sections import outline
 
 Point = tuple[float, float]
 

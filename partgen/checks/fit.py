@@ -1,4 +1,6 @@
-"""Fit measured on the real geometry: a cap's mesh in its hole. May import: findings, plan.records, checks' own modules.
+"""Fit measured on the real geometry: a cap's mesh in its hole.
+
+May import: findings, planning.records, checks' own modules.
 
 Nothing of the plan's results is used to measure: the panel is built from thickness, slope, offset and
 opening, the rest is read off the mesh. The plan's figures are only compared with.
@@ -15,7 +17,7 @@ from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges,
 from partgen.checks.panel import PanelHole, panel_hole, panel_solid
 from partgen.checks.triangles import FloatArray, IntArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
 from partgen.findings import Finding
-from partgen.plan.records import PositionPlan
+from partgen.planning.records import PositionPlan
 
 TESSELLATION = 0.01
 """mm by which a mesh may stand off the true surface."""

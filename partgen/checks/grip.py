@@ -1,6 +1,6 @@
 """How the socket on the mesh meets the seat: interference, common volume, room behind fingers.
 
-May import: findings, model.panel, plan.records, checks.triangles. Lengths in mm, model frame.
+May import: findings, model.panel, planning.records, checks.triangles. Lengths in mm, model frame.
 The seat is built from its own readings, not from the plan's socket.
 """
 
@@ -23,7 +23,7 @@ from partgen.model.panel import (
     TongueSeat,
     TubeSeat,
 )
-from partgen.plan.records import FingersModel, PositionPlan, SocketModel
+from partgen.planning.records import FingersModel, PositionPlan, SocketModel
 
 AGREE = 0.02
 """mm, diametral, within which plan and mesh must find the same interference: twice the tessellation."""

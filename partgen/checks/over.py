@@ -1,6 +1,6 @@
 """Parts over the panel measured on their mesh: height, least distance to face and nut.
 
-May import: findings, plan.records, checks.
+May import: findings, planning.records, checks.
 
 The panel's face is a plane and what stands on it a prism square to it, both made from drop, slope and readings; nothing
 of the plan's own results is used but to compare with.
@@ -19,7 +19,7 @@ from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, f
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles
 from partgen.findings import Finding, State
-from partgen.plan.records import Obstacle, PositionPlan
+from partgen.planning.records import Obstacle, PositionPlan
 
 if TYPE_CHECKING:
     from manifold3d import Manifold

@@ -1,7 +1,7 @@
 """Two knobs on one axis, measured on their meshes: nothing of the inner or its shaft may touch the outer.
 
-May import: findings, plan.records, checks. Frame: the panel's face on the axis is z = 0. Both parts are put where their
-seats' ends stand (readings), as far as plays let them lean, the inner pressed home.
+May import: findings, planning.records, checks. Frame: the panel's face on the axis is z = 0. Both parts are put where
+their seats' ends stand (readings), as far as plays let them lean, the inner pressed home.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from partgen.checks.clearance import UPRIGHT, Pose
 from partgen.checks.fit import AGREE, agreement
 from partgen.checks.triangles import FloatArray, Triangles
 from partgen.findings import Finding, State
-from partgen.plan.records import PositionPlan
+from partgen.planning.records import PositionPlan
 
 if TYPE_CHECKING:
     from manifold3d import Manifold

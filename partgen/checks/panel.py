@@ -1,4 +1,4 @@
-"""The panel around one hole, as half-planes in the hole's own frame and as a solid. May import: plan.records.
+"""The panel around one hole, as half-planes in the hole's own frame and as a solid. May import: planning.records.
 
 Computed from thickness, slope, offset and the opening alone, independently of plan's passage. The
 hole is square to the panel; its axis meets the panel's mid-thickness at the offset from the seat's axis.
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.checks.triangles import FloatArray
-from partgen.plan.records import PositionPlan, Section
+from partgen.planning.records import PositionPlan, Section
 
 if TYPE_CHECKING:
     from manifold3d import Manifold

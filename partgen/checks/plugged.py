@@ -1,6 +1,6 @@
 """A plug measured on its mesh: head, shank, ribs or lips, in the panel as measured.
 
-May import: findings, plan.records, checks. z = 0 is the face. Nothing of the plan's results is used but to compare
+May import: findings, planning.records, checks. z = 0 is the face. Nothing of the plan's results is used but to compare
 with. Lengths in mm.
 """
 
@@ -17,7 +17,7 @@ from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, i
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import Triangles, axis_hits, slice_points
 from partgen.findings import Finding, State
-from partgen.plan.records import PositionPlan, Section
+from partgen.planning.records import PositionPlan, Section
 
 OUTSIDE = 0.2
 """mm beyond ribs and lips from which on only the head is met."""

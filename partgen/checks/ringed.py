@@ -1,6 +1,6 @@
 """A ring around a seat measured on its mesh: length, inside, outside, ribs, slit.
 
-May import: findings, plan.records, checks. z = 0 is the seat's end. Nothing of the plan's results is used but to
+May import: findings, planning.records, checks. z = 0 is the seat's end. Nothing of the plan's results is used but to
 compare with. Lengths in mm.
 """
 
@@ -15,7 +15,7 @@ import numpy as np
 from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement
 from partgen.checks.triangles import FloatArray, Triangles, corners, slice_triangles
 from partgen.findings import Finding, State
-from partgen.plan.records import PositionPlan, Section
+from partgen.planning.records import PositionPlan, Section
 
 ASIDE = 0.011
 """Radians by which a line from the axis is turned, so that it meets no corner of the mesh."""

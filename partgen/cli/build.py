@@ -1,4 +1,7 @@
-"""`partgen build`: plan, solids, checks, exports, report, log entry. May import: cli.common; the pipeline inside."""
+"""`partgen build`: plan, solids, checks, exports, report, log entry.
+
+May import: mesh, cli.common; the pipeline inside.
+"""
 
 from __future__ import annotations
 

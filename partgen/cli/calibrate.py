@@ -1,4 +1,7 @@
-"""`partgen calibrate`: a printer's errors from its coupon. May import: errors, cli.common; else inside functions."""
+"""`partgen calibrate`: a printer's errors from its coupon.
+
+May import: files, model, printing, pipeline, errors, cli.common; else inside functions.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """`partgen report`: a revision's report again, as page or PDF, or two revisions side by side.
 
-May import: cli.common; fit, report and the pipeline inside the command.
+May import: errors, files, log, cli.common; fit, report and the pipeline inside the command.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""`partgen trial`: how the printed parts stand, move and hold. May import: cli.common; the pipeline inside."""
+"""`partgen trial`: how the printed parts stand, move and hold.
+
+May import: errors, model, planning, printing, profile, cli.common; the pipeline inside.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +28,7 @@ from partgen.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from partgen.pipeline.trials import Recorded, Result
-    from partgen.plan.revision import Choice
+    from partgen.planning.revision import Choice
 
 SAME = 0.005  # mm: below what a file's heights are rounded to
 

@@ -1,6 +1,6 @@
 """The part families. Each is one module here: profile keys, plan, solid, measurements.
 
-Registering a family is one line in REGISTER. May import: model, metrology, plan, parts, mesh, checks.
+Registering a family is one line in REGISTER. May import: model, metrology, planning, parts, mesh, checks.
 CAD is imported inside functions only, so that `predict` stays light.
 """
 

@@ -1,6 +1,6 @@
 """A block-shaped body over the panel as it is drawn, and its solid: slider caps, flat lever caps. Lengths in mm.
 
-May import: errors, plan.records, parts (inside functions).
+May import: errors, planning.records, parts (inside functions).
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.legend import Legend, lettered
-from partgen.plan.records import PartModel, Polygon
+from partgen.planning.records import PartModel, Polygon
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

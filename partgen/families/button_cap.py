@@ -1,6 +1,7 @@
 """Button cap: carries a finger's push from above the panel, through its hole, down to a switch.
 
-May import: model, metrology, plan, families.legend, parts (parts inside functions only).
+May import: errors, findings, mesh, checks, model, metrology, planning, families.legend, parts (parts inside functions
+only).
 """
 
 from __future__ import annotations
@@ -18,10 +19,10 @@ from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan import judge
-from partgen.plan.job import Job, PartPlans
-from partgen.plan.records import CapModel, PartModel, PositionPlan
-from partgen.plan.solve import plan_through
+from partgen.planning import judge
+from partgen.planning.job import Job, PartPlans
+from partgen.planning.records import CapModel, PartModel, PositionPlan
+from partgen.planning.solve import plan_through
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

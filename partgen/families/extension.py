@@ -3,7 +3,7 @@
 Below, a socket grips the plunger; above stands a peg of the plunger's own shape that takes the original cap. What a
 finger touches is the cap, which is not printed: the stub's height is the wanted crown less the cap's own height.
 Lengths in mm.
-May import: findings, model, metrology, plan, checks (inside functions), families.stub.
+May import: mesh, findings, model, metrology, planning, checks (inside functions), families.stub.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ from partgen.metrology.records import FloatArray, Value
 from partgen.model.fields import Length, Readings
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan import judge
-from partgen.plan.caps import compensated
-from partgen.plan.clearance import binding, limits, nominal, rooms
-from partgen.plan.grip.case import seat_size
-from partgen.plan.grip.demand import NEEDED
-from partgen.plan.grip.outward import Pressed, press_in
-from partgen.plan.heights import LITTLE, Crown, Site, socket_depth
-from partgen.plan.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.plan.mount import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
-from partgen.plan.passage import passage
-from partgen.plan.records import Carried, Clearance, CrownModel, PositionPlan, Section
-from partgen.plan.sections import directions, offset, support
-from partgen.plan.solve import DRAWN
-from partgen.plan.stack import root_sum_square
+from partgen.planning import judge
+from partgen.planning.caps import compensated
+from partgen.planning.clearance import binding, limits, nominal, rooms
+from partgen.planning.grip.case import seat_size
+from partgen.planning.grip.demand import NEEDED
+from partgen.planning.grip.outward import Pressed, press_in
+from partgen.planning.heights import LITTLE, Crown, Site, socket_depth
+from partgen.planning.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
+from partgen.planning.mount import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
+from partgen.planning.passage import passage
+from partgen.planning.records import Carried, Clearance, CrownModel, PositionPlan, Section
+from partgen.planning.sections import directions, offset, support
+from partgen.planning.solve import DRAWN
+from partgen.planning.stack import root_sum_square
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

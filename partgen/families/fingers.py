@@ -1,4 +1,4 @@
-"""Room for fingers between controls, edge to edge. May import: findings, model, plan. Lengths in mm."""
+"""Room for fingers between controls, edge to edge. May import: findings, model, planning. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from partgen.findings import Finding, judge_at_least
-from partgen.plan.job import Job
-from partgen.plan.records import Section
-from partgen.plan.sections import support
+from partgen.planning.job import Job
+from partgen.planning.records import Section
+from partgen.planning.sections import support
 
 SORTS: dict[str, str] = {
     "knob": "rotary control",

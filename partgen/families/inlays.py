@@ -1,6 +1,6 @@
 """What is printed in a second colour: what fills a part's engraved letters and lines, flush with its faces.
 
-May import: findings, model, plan, families.record and the models; parts inside functions.
+May import: errors, mesh, findings, model, planning, families.record and the models; parts inside functions.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.record import Body
 from partgen.findings import Finding, State
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker

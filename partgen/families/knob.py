@@ -1,6 +1,6 @@
 """Knob: turns a shaft whose end stands above the panel.
 
-May import: model, metrology, plan, families.over_panel, families.legend.
+May import: findings, mesh, checks, model, metrology, planning, families.over_panel, families.legend.
 
 CAD is imported inside functions. Lengths in mm, torque in N mm, angles in degrees in the profile and radians inside.
 """
@@ -26,10 +26,10 @@ from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import FlattedSeat, Seat
 from partgen.model.part import PartSpec
-from partgen.plan.caps import compensated
-from partgen.plan.job import Job, PartPlans
-from partgen.plan.mount import Gripped
-from partgen.plan.records import PositionPlan, Section
+from partgen.planning.caps import compensated
+from partgen.planning.job import Job, PartPlans
+from partgen.planning.mount import Gripped
+from partgen.planning.records import PositionPlan, Section
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

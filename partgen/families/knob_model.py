@@ -1,4 +1,7 @@
-"""A knob as it is drawn, and its solid. May import: errors, plan.records, parts (inside functions). Lengths in mm."""
+"""A knob as it is drawn, and its solid.
+
+May import: errors, planning.records, parts (inside functions). Lengths in mm.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.legend import Legend, lettered
 from partgen.families.scale import Scale, scale_areas
-from partgen.plan.records import PartModel, Polygon, Section, SocketModel
+from partgen.planning.records import PartModel, Polygon, Section, SocketModel
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

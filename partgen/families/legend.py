@@ -1,7 +1,7 @@
 """Text and plain signs on a crown, cut in or standing on it: their keys, how large, whether they print, their solid.
 
 The letters are those of the marks inside (parts.glyphs), the signs stand in parts.signs. Lengths in mm.
-May import: findings, model, plan, parts.signs; the kernel inside functions.
+May import: findings, model, planning, parts.signs; the kernel inside functions.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from partgen.findings import Finding, State
 from partgen.model.fields import Length
 from partgen.model.part import PartSpec
 from partgen.parts.signs import Sign
-from partgen.plan.job import Job
-from partgen.plan.records import Section
+from partgen.planning.job import Job
+from partgen.planning.records import Section
 
 if TYPE_CHECKING:
     from partgen.parts.glyphs import Area

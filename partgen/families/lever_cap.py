@@ -2,7 +2,7 @@
 
 Thrown, its lower edge comes down towards the panel on one side; the gap is asked for there. A lever that is thicker in
 one place than in another is gripped where it is thickest. Lengths in mm, angles in degrees in the profile.
-May import: model, plan, families.over_panel, families.legend.
+May import: findings, metrology, mesh, checks, model, planning, families.over_panel, families.legend.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan.caps import compensated
-from partgen.plan.heights import LITTLE
-from partgen.plan.job import Job, PartPlans
-from partgen.plan.records import PartModel, PositionPlan, Section
+from partgen.planning.caps import compensated
+from partgen.planning.heights import LITTLE
+from partgen.planning.job import Job, PartPlans
+from partgen.planning.records import PartModel, PositionPlan, Section
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

@@ -2,7 +2,7 @@
 
 Its head lies on the face and covers the edge; a shank through the hole holds it, with crush ribs or with fingers that
 snap behind the edge. z = 0 is the face, and the plug stands square to it. Lengths in mm.
-May import: findings, model, metrology, plan, checks (inside functions), families.plug_model.
+May import: mesh, findings, model, metrology, planning, checks (inside functions), families.plug_model.
 """
 
 from __future__ import annotations
@@ -23,17 +23,17 @@ from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material
-from partgen.plan import judge
-from partgen.plan.caps import compensated
-from partgen.plan.grip import ribs
-from partgen.plan.grip.demand import NEEDED
-from partgen.plan.grip.outward import Pressed, press_in
-from partgen.plan.grip.snap import IN, LAND, Snap, SnapCase, fingers
-from partgen.plan.heights import Crown, Site
-from partgen.plan.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.plan.opening import Opening
-from partgen.plan.records import NO_SOCKET, Clearance, CrownModel, FlangeModel, GripPlan, PositionPlan, Section
-from partgen.plan.sections import offset, outline
+from partgen.planning import judge
+from partgen.planning.caps import compensated
+from partgen.planning.grip import ribs
+from partgen.planning.grip.demand import NEEDED
+from partgen.planning.grip.outward import Pressed, press_in
+from partgen.planning.grip.snap import IN, LAND, Snap, SnapCase, fingers
+from partgen.planning.heights import Crown, Site
+from partgen.planning.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
+from partgen.planning.opening import Opening
+from partgen.planning.records import NO_SOCKET, Clearance, CrownModel, FlangeModel, GripPlan, PositionPlan, Section
+from partgen.planning.sections import offset, outline
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

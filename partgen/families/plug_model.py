@@ -1,6 +1,6 @@
 """A plug as it is drawn, and its solid: head, hollow shank, and what holds it. Lengths in mm.
 
-May import: errors, plan, parts (inside functions).
+May import: errors, planning, parts (inside functions).
 """
 
 from __future__ import annotations
@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from partgen.plan.grip.snap import IN, LAND, Snap, long_side
-from partgen.plan.records import PartModel, Polygon, RibsModel, Section
+from partgen.planning.grip.snap import IN, LAND, Snap, long_side
+from partgen.planning.records import PartModel, Polygon, RibsModel, Section
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

@@ -1,4 +1,7 @@
-"""What makes a part kind: one frozen record per family. May import: model, plan, checks.records; nothing heavy."""
+"""What makes a part kind: one frozen record per family.
+
+May import: findings, mesh, model, planning, checks.records; nothing heavy.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from partgen.findings import Finding
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan.job import Planner
-from partgen.plan.records import PartModel, PositionPlan
+from partgen.planning.job import Planner
+from partgen.planning.records import PartModel, PositionPlan
 
 if TYPE_CHECKING:
     from partgen.checks.fit import FitMeasurement

@@ -2,7 +2,7 @@
 
 Seen from above the numbers grow counter-clockwise: turned clockwise, the knob brings higher ones to a fixed mark.
 Lengths in mm, angles in degrees in the profile and radians inside.
-May import: findings, model, plan, parts.glyphs, families.over_panel.
+May import: findings, model, planning, parts.glyphs, families.over_panel.
 """
 
 from __future__ import annotations

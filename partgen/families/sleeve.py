@@ -4,7 +4,7 @@ A closed band of a soft material is stretched over the plunger; a ring of a rigi
 crush ribs hold the cap. What stands proud is the original cap, whose height nothing printed here changes. Where a
 standard elastomer ring would do instead, the plan names it. The ring lies around the seat: z = 0 is the seat's end,
 and the ring's height is its length along the seat. Lengths in mm.
-May import: findings, model, metrology, plan, checks (inside functions), families.sleeve_model.
+May import: mesh, findings, model, metrology, planning, checks (inside functions), families.sleeve_model.
 """
 
 from __future__ import annotations
@@ -23,18 +23,18 @@ from partgen.model.fields import Length, Readings
 from partgen.model.panel import Caliper, Seat
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material
-from partgen.plan import judge
-from partgen.plan.grip import hoop, ribs
-from partgen.plan.grip.case import seat_size
-from partgen.plan.grip.demand import NEEDED
-from partgen.plan.grip.instead import instead
-from partgen.plan.grip.outward import Pressed, press_in
-from partgen.plan.grip.pressed import STIFFNESS_FACTOR
-from partgen.plan.heights import LITTLE, on_layers
-from partgen.plan.job import Job, PartPlans, wanted_proud
-from partgen.plan.mount import MeasuredSeat, seat_as_measured
-from partgen.plan.records import NO_SOCKET, Carried, Clearance, CrownModel, GripPlan, PositionPlan, Section
-from partgen.plan.sections import offset, outline
+from partgen.planning import judge
+from partgen.planning.grip import hoop, ribs
+from partgen.planning.grip.case import seat_size
+from partgen.planning.grip.demand import NEEDED
+from partgen.planning.grip.instead import instead
+from partgen.planning.grip.outward import Pressed, press_in
+from partgen.planning.grip.pressed import STIFFNESS_FACTOR
+from partgen.planning.heights import LITTLE, on_layers
+from partgen.planning.job import Job, PartPlans, wanted_proud
+from partgen.planning.mount import MeasuredSeat, seat_as_measured
+from partgen.planning.records import NO_SOCKET, Carried, Clearance, CrownModel, GripPlan, PositionPlan, Section
+from partgen.planning.sections import offset, outline
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

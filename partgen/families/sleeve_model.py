@@ -1,6 +1,6 @@
 """A ring around a seat as it is drawn, and its solid. Lengths in mm; z = 0 is the seat's end.
 
-May import: errors, plan, parts (inside functions).
+May import: errors, planning, parts (inside functions).
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from partgen.plan.records import PartModel, Polygon, RibsModel, Section
+from partgen.planning.records import PartModel, Polygon, RibsModel, Section
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

@@ -2,7 +2,7 @@
 
 The lever is taken to slide parallel to the board, so that the gap to a tilted panel changes along the stroke. Each
 position's `at` and `drop` are read with the lever in the middle of its stroke. Lengths in mm.
-May import: model, plan, families.over_panel, families.legend.
+May import: metrology, mesh, checks, model, planning, families.over_panel, families.legend.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
-from partgen.plan.caps import compensated
-from partgen.plan.job import Job, PartPlans
-from partgen.plan.records import PositionPlan, Section
-from partgen.plan.sections import outline
+from partgen.planning.caps import compensated
+from partgen.planning.job import Job, PartPlans
+from partgen.planning.records import PositionPlan, Section
+from partgen.planning.sections import outline
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

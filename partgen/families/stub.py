@@ -1,6 +1,6 @@
 """A body with a socket below and a peg above, as it is drawn, and its solid. Lengths in mm.
 
-May import: errors, plan, parts (inside functions).
+May import: model, metrology, errors, planning, parts (inside functions).
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, Literal
 from partgen.metrology.readings import evaluate
 from partgen.model.panel import RectangleSeat, TongueSeat, TubeSeat
 from partgen.model.printer import Printer
-from partgen.plan.grip.case import seat_shape, seat_size
-from partgen.plan.job import Job
-from partgen.plan.records import PartModel, Polygon, RibsModel, SocketModel
+from partgen.planning.grip.case import seat_shape, seat_size
+from partgen.planning.job import Job
+from partgen.planning.records import PartModel, Polygon, RibsModel, SocketModel
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

@@ -1,6 +1,6 @@
 """What turning asks of a knob's socket: the torque it carries, and where its line then points. Lengths in mm.
 
-May import: findings, model, plan, families.over_panel.
+May import: findings, model, planning, families.over_panel.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from typing import Protocol
 from partgen.families.over_panel import Stand
 from partgen.findings import Finding, State
 from partgen.model.panel import SplinedSeat
-from partgen.plan.job import Job
-from partgen.plan.mount import Gripped
+from partgen.planning.job import Job
+from partgen.planning.mount import Gripped
 
 FLAT_SHARE = 0.577
 """Shear over tensile strength (von Mises)."""

@@ -1,8 +1,9 @@
 """Window cap: a button cap with a light window in its crown, over a channel that lets the light of a lamp up.
 
 The channel runs straight down beside the socket, as wide as the window. Printed in one colour the crown is left as a
-thin pane over it; with a colour of its own the pane is a body by itself, printed into the cap's window. Lengths in mm.
-May import: findings, model, plan, families.button_cap, checks and parts (inside functions).
+thin pane over it; with a colour of its own the pane is a body by itself, printed into the cap's window. Lengths in
+mm. May import: errors, metrology, mesh, findings, model, planning, families.button_cap, checks and parts (inside
+functions).
 """
 
 from __future__ import annotations
@@ -23,9 +24,9 @@ from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.model.printer import Material
-from partgen.plan.job import Job, PartPlans
-from partgen.plan.records import PartModel, Polygon, PositionPlan, Section
-from partgen.plan.sections import outline
+from partgen.planning.job import Job, PartPlans
+from partgen.planning.records import PartModel, Polygon, PositionPlan, Section
+from partgen.planning.sections import outline
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles

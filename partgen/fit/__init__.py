@@ -1,4 +1,4 @@
 """The fit document: what `predict --json` prints and fit.json holds, as typed records.
 
-May import: errors, units, findings, model, metrology, plan.
+May import: errors, units, findings, model, metrology, planning.
 """

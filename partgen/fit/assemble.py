@@ -1,7 +1,7 @@
 """From a plan, and from what was measured on the built parts, to the fit document.
 
 Rounds for reading: lengths to 0.0001 mm, so that equal runs give equal files and nothing finer than
-the kernel's own tolerance is claimed. May import: findings, model, metrology, plan, fit.document.
+the kernel's own tolerance is claimed. May import: findings, model, metrology, planning, fit.document.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ from partgen.fit.sides import room_at_sides
 from partgen.metrology.records import Budget, Estimate
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.plan.records import Polygon, PositionPlan, Section, SetPlan
-from partgen.plan.sections import outline
+from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
+from partgen.planning.sections import outline
 
 DRAWN = 0.01
 """mm by which a drawn curve's facets may stand off it: nothing is computed from them."""

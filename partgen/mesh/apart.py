@@ -1,6 +1,6 @@
 """Asking the kernel process: started early, many questions at once, replaced when it breaks down.
 
-May import: errors, mesh.process; nothing heavy, because a command starts the kernel before it
+May import: planning, parts, errors, mesh.process; nothing heavy, because a command starts the kernel before it
 loads anything else.
 """
 
@@ -19,7 +19,7 @@ from partgen.mesh.process import GoneError, Process, processors
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker
-    from partgen.plan.records import PartModel
+    from partgen.planning.records import PartModel
 
 Function = Literal["reference", "build"]
 """One of `mesh.heights`."""

@@ -1,4 +1,4 @@
-"""From models to meshes, each distinct shape built once. May import: errors, mesh, plan.records."""
+"""From models to meshes, each distinct shape built once. May import: errors, mesh, planning.records."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from partgen.mesh.derive import CAP, Built, Maker, Reference
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
 from partgen.mesh.shelf import Shelf
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 MakerOf = Callable[[PartModel], Maker]
 

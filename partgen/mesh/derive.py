@@ -1,6 +1,6 @@
 """One mesh for many heights: what lies above the features moves up or down as a whole.
 
-May import: mesh.records, plan.records; no kernel.
+May import: mesh.records, planning.records; no kernel.
 
 Between the tallest feature below (collar, pocket floor, mark) and the lowest point of the crown a
 cap is a straight prism. A reference is built tall enough to have such a stretch; every other height
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from partgen.mesh.records import Floats, Mesh
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,7 @@
-"""Kernel builds as meshes: this very height, or the reference that others are derived from. May import: mesh, parts."""
+"""Kernel builds as meshes: this very height, or the reference that others are derived from.
+
+May import: planning, mesh, parts.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
 from partgen.parts.crowns import reach
 from partgen.parts.outlines import area
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 __all__ = ["CAP", "STRETCH", "Built", "Maker", "Reference", "build", "reference"]
 STRETCH = 1.0

@@ -1,6 +1,6 @@
 """The position's label inside each cap, so that near-equal caps cannot be mixed up.
 
-May import: mesh, parts, plan.records.
+May import: mesh, parts, planning.records.
 
 A mark goes on a flat face that looks down when the cap stands in its panel, hidden there and plain to
 see in the hand: beside the socket or under the collar; where there is no room, on the socket's floor.
@@ -23,7 +23,7 @@ from partgen.mesh.records import NO_MARK, Engraving, Floats, Mesh
 from partgen.parts.crowns import reach as crown_reach
 from partgen.parts.glyphs import STEM, Area, areas_of, drawable, lay_out
 from partgen.parts.pockets import reach
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 DEPTH = 0.4
 OF_THICKNESS = 0.35

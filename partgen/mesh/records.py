@@ -1,4 +1,4 @@
-"""Meshes and built caps as frozen records. May import: plan.records (for the model a cap was built from)."""
+"""Meshes and built caps as frozen records. May import: planning.records (for the model a cap was built from)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -1,6 +1,6 @@
 """Kernel results kept on disk by their content, so that an unchanged shape is never built twice.
 
-May import: mesh.derive, mesh.records, plan.records.
+May import: mesh.derive, mesh.records, planning.records.
 
 A shelf is a folder that may be deleted at any time. An entry's name is a hash over everything its
 content follows from: the model, the maker, the libraries' and Python's versions, and the text of
@@ -28,7 +28,7 @@ import numpy as np
 
 from partgen.mesh.derive import Built, Maker, Reference
 from partgen.mesh.records import Mesh
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 if TYPE_CHECKING:
     from partgen.mesh.apart import Function
@@ -41,7 +41,7 @@ LEFT_OVER = 3600.0
 FORMAT = "partgen shape 1"
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "scipy", "shapely", "fonttools", "matplotlib", "manifold3d")
 """Whatever a solid or its mesh is made with; some families draw letters."""
-OURS = ("parts", "mesh", "families", "checks", "plan", "metrology", "model", "errors.py", "findings.py", "units.py")
+OURS = ("parts", "mesh", "families", "checks", "planning", "metrology", "model", "errors.py", "findings.py", "units.py")
 """Whose text goes into the names: where solids are drawn and meshed, and all that is imported there."""
 
 

@@ -1,6 +1,6 @@
 """Where the panel and the seats lie: one linear-Gaussian estimate from everything that was read.
 
-May import: errors, model, metrology. Lengths in mm. Pure numpy.
+May import: findings, errors, model, metrology. Lengths in mm. Pure numpy.
 
 A drop is taken to be read square to the panel with the rod's tip on the middle of the seat's top,
 so that it is the vertical distance times the cosine of the tilt there; a gap is read square to the

@@ -1,4 +1,4 @@
-"""A whole profile as one frozen record. May import: model.
+"""A whole profile as one frozen record. May import: units, model.
 
 Built from text by profile.load, which knows the part families; this module does not.
 """

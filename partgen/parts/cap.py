@@ -1,4 +1,6 @@
-"""A button cap as one solid, put together from the shared pieces. May import: the rest of parts, errors, plan.records.
+"""A button cap as one solid, put together from the shared pieces.
+
+May import: the rest of parts, errors, planning.records.
 
 Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crown is towards +Z.
 """
@@ -10,7 +12,7 @@ from partgen.parts import kernel, pockets, sockets
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
 from partgen.parts.relief import relieved
-from partgen.plan.records import PartModel, Section
+from partgen.planning.records import PartModel, Section
 
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:

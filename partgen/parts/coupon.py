@@ -1,6 +1,6 @@
 """The calibration coupon as solids: the gauge, and a ladder of sockets for one seat.
 
-May import: kernel, pockets, model.coupon, plan.records. Lengths in mm; the bed is z = 0.
+May import: errors, kernel, pockets, model.coupon, planning.records. Lengths in mm; the bed is z = 0.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from partgen.model.coupon import (
 )
 from partgen.parts import kernel
 from partgen.parts.pockets import pocket, reach
-from partgen.plan.records import SocketModel
+from partgen.planning.records import SocketModel
 
 FLOOR = 0.6
 """Under each socket of the ladder."""

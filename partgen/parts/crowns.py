@@ -1,4 +1,6 @@
-"""The crown: the end a finger touches, cut from a prism that stands taller. May import: kernel, outlines, plan.records.
+"""The crown: the end a finger touches, cut from a prism that stands taller.
+
+May import: kernel, outlines, planning.records.
 
 A domed or dished crown is part of a ball through the section's farthest corner, `rise` lower or
 higher there than on the axis. A crown parallel to the panel is a plane with the panel's slope.
@@ -13,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.parts.outlines import farthest, inset, outline_of, span
-from partgen.plan.records import CrownModel, Section
+from partgen.planning.records import CrownModel, Section
 
 if TYPE_CHECKING:
     from partgen.parts import kernel

@@ -1,4 +1,6 @@
-"""Text as outlines, for marks: DejaVu Sans Bold, a free font that matplotlib ships. Imports fontTools, numpy, shapely.
+"""Text as outlines, for marks: DejaVu Sans Bold, a free font that matplotlib ships.
+
+Imports errors, fontTools, numpy, shapely.
 
 matplotlib is only where the font file lies (the CAD kernel's packages bring it); it is not imported.
 Sizes are in em of the font; capitals are `CAPITAL` em high and stems `STEM` em wide.

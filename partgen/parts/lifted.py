@@ -1,6 +1,6 @@
 """Kernel solids of parts that differ in height alone: one is built, the others are it with a longer straight stretch.
 
-May import: errors, kernel, crowns, outlines, plan.records. Lengths in mm.
+May import: errors, kernel, crowns, outlines, planning.records. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from partgen.errors import KernelError
 from partgen.parts import kernel
 from partgen.parts.crowns import reach
 from partgen.parts.outlines import outline_of
-from partgen.plan.records import PartModel
+from partgen.planning.records import PartModel
 
 STRETCH = 0.4
 """Length of the straight stretch in the solid that is built."""

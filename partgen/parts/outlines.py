@@ -1,6 +1,6 @@
 """Sections as exact outlines: round, rectangle with round corners, slot, convex outline. Pure.
 
-May import: plan.records; curves. Lengths in mm; counter-clockwise.
+May import: planning.records; curves. Lengths in mm; counter-clockwise.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from partgen.parts.curves import Arc, Circle, Line, Outline
-from partgen.plan.records import Section
+from partgen.planning.records import Section
 
 LEAST = 0.05
 """Nothing is drawn narrower than this."""

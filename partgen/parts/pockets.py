@@ -1,6 +1,6 @@
 """Outlines of the pocket that takes a seat, and of the boss around it. Pure: no kernel calls.
 
-May import: curves, outlines, plan.records. `grow` moves every wall of the pocket
+May import: curves, outlines, planning.records. `grow` moves every wall of the pocket
 outwards by that many mm (inwards when negative) and keeps the number of pieces.
 """
 
@@ -10,7 +10,7 @@ import math
 
 from partgen.parts.curves import Arc, Circle, Line, Outline
 from partgen.parts.outlines import rectangle
-from partgen.plan.records import SocketModel
+from partgen.planning.records import SocketModel
 
 ROUND_SHAPES = ("round", "tube", "flatted", "splined")
 

@@ -1,4 +1,4 @@
-"""Crush ribs on the outside of a peg. May import: kernel, outlines, plan.records. Lengths in mm.
+"""Crush ribs on the outside of a peg. May import: kernel, outlines, planning.records. Lengths in mm.
 
 A rib stands on a side of the peg's section with a ramp of 45 degrees at its leading end, where it enters the hole.
 """
@@ -12,7 +12,7 @@ import numpy as np
 
 from partgen.parts import kernel
 from partgen.parts.outlines import span
-from partgen.plan.records import RibsModel, Section
+from partgen.planning.records import RibsModel, Section
 
 BEHIND = 0.4
 """How far a rib reaches into the peg."""

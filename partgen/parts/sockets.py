@@ -1,6 +1,6 @@
 """The socket cut from below: pocket, lead-in, crush ribs, split fingers, core, ring groove, screw hole.
 
-May import: kernel, pockets, plan.records.
+May import: kernel, pockets, planning.records.
 
 Everything is returned as tools to cut from the body, whose pocket floor is z = 0 and whose mouth is
 z = -length. Below the mouth the pocket goes on to `bottom`, as wide as the lead-in.
@@ -14,7 +14,7 @@ import numpy as np
 
 from partgen.parts import kernel
 from partgen.parts.pockets import pocket, reach, rib_places, slot_directions
-from partgen.plan.records import FingersModel, ScrewModel, SocketModel
+from partgen.planning.records import FingersModel, ScrewModel, SocketModel
 
 LIP_LAND = 0.3
 """Height of the land of a finger's lip, mm."""

@@ -1,6 +1,6 @@
 """What a cap meets: the panel with its holes, and the seats. For looking at the fit in general CAD.
 
-May import: errors, kernel, outlines, pockets, model.panel, plan.records. Board frame, mm; only the panel's
+May import: errors, kernel, outlines, pockets, model.panel, planning.records. Board frame, mm; only the panel's
 height over the first seat is known, so that seat's top at rest is z = 0.
 """
 
@@ -17,7 +17,7 @@ from partgen.model.panel import CrossSeat, FlattedSeat, RectangleSeat, Seat, Spl
 from partgen.parts import kernel
 from partgen.parts.outlines import outline_of
 from partgen.parts.pockets import pocket
-from partgen.plan.records import PositionPlan, SocketModel
+from partgen.planning.records import PositionPlan, SocketModel
 
 AROUND = 8.0
 """How far the drawn panel reaches beyond the outermost holes, mm."""

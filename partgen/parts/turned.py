@@ -1,4 +1,4 @@
-"""Round bodies: a turned outline with its crown, and grooves around it. May import: kernel, crowns, plan.records.
+"""Round bodies: a turned outline with its crown, and grooves around it. May import: kernel, crowns, planning.records.
 
 Outlines are (radius, z) in mm. Grooves are cut by one tapered star whose points stand outside the body.
 """
@@ -13,7 +13,7 @@ import numpy as np
 
 from partgen.parts import kernel
 from partgen.parts.crowns import ball_radius
-from partgen.plan.records import CrownModel, Section
+from partgen.planning.records import CrownModel, Section
 
 Point = tuple[float, float]
 POINTS_OUT = 0.15

@@ -31,7 +31,7 @@ from partgen.pipeline.origin import note_origin, refuse_foreign
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
-from partgen.plan.records import PositionPlan
+from partgen.planning.records import PositionPlan
 from partgen.profile.load import LoadedProfile
 
 CONTENT = ("parts/*.stl", "fit.json")

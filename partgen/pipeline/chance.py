@@ -1,4 +1,7 @@
-"""The probability that the whole set fits, for whoever measures. May import: model, metrology, plan, profile."""
+"""The probability that the whole set fits, for whoever measures.
+
+May import: errors, model, metrology, planning, profile.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,7 @@ def chance_of(path: Path, printer: Printer) -> Callable[[Profile], float | None]
     def chance(profile: Profile) -> float | None:
         from partgen.errors import PartgenError
         from partgen.metrology.estimate import estimate
-        from partgen.plan.solve import plan_set
+        from partgen.planning.solve import plan_set
         from partgen.profile.library import find_material
 
         try:

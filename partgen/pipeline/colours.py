@@ -1,6 +1,6 @@
 """What of the parts has another colour: built, or cut off from what was built.
 
-May import: errors, findings, model, plan.records, families, mesh.
+May import: errors, findings, model, planning.records, families, mesh.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from partgen.mesh.records import BuiltCap, Mesh
 from partgen.mesh.shelf import Shelf
 from partgen.mesh.split import CLEAR, split_at
 from partgen.model.profile import Profile
-from partgen.plan.records import PartModel, PositionPlan
+from partgen.planning.records import PartModel, PositionPlan
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,6 @@
 """What a log teaches: trials as observations, the estimate they leave, and what the next revision makes.
 
-May import: errors, log, metrology, model, plan, profile, pipeline.inputs. Pure but for reading texts
+May import: families, errors, log, metrology, model, planning, profile, pipeline.inputs. Pure but for reading texts
 that are in the log already.
 """
 
@@ -17,9 +17,9 @@ from partgen.metrology.records import Estimate, Observation
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs
-from partgen.plan.asking import worth_measuring
-from partgen.plan.felt import learn_from_feel, lifted
-from partgen.plan.revision import BuiltPart, Choice, History, Remake, choose_parts
+from partgen.planning.asking import worth_measuring
+from partgen.planning.felt import learn_from_feel, lifted
+from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts
 from partgen.profile.load import parse_profile
 
 

@@ -1,6 +1,6 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, plan, families, mesh, checks, printing, fit.document.
+May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.colours import ColouredBody, by_colour
-from partgen.plan.opening import measured_seat
-from partgen.plan.records import PartModel, PositionPlan, SocketModel
+from partgen.planning.opening import measured_seat
+from partgen.planning.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
 
 Step = Callable[[str, int, int], None]

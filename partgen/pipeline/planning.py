@@ -1,4 +1,7 @@
-"""From inputs to a plan and its fit document; no CAD. May import: model, metrology, plan, fit, pipeline.inputs."""
+"""From inputs to a plan and its fit document; no CAD.
+
+May import: families, profile, model, metrology, planning, fit, pipeline.inputs.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +18,9 @@ from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
-from partgen.plan.records import SetPlan
-from partgen.plan.revision import Choice
-from partgen.plan.solve import plan_set
+from partgen.planning.records import SetPlan
+from partgen.planning.revision import Choice
+from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 
 

@@ -1,6 +1,6 @@
 """What a coupon consists of for one printer and seat, and about how long it prints. Pure: no kernel, no files.
 
-May import: model, metrology, plan. Lengths in mm.
+May import: model, metrology, planning. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from partgen.model.coupon import Feature, features
 from partgen.model.panel import Caliper, Seat
 from partgen.model.part import Grip
 from partgen.model.printer import Material, Printer
-from partgen.plan.grip.case import Case, seat_size, socket_for
-from partgen.plan.records import SocketModel
+from partgen.planning.grip.case import Case, seat_size, socket_for
+from partgen.planning.records import SocketModel
 from partgen.printing.quantities import print_seconds
 
 STEP = 0.05

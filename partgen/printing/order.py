@@ -1,4 +1,4 @@
-"""What a print service is asked for, and what is measured first. May import: model, plan.records, tolerances.
+"""What a print service is asked for, and what is measured first. May import: model, planning.records, tolerances.
 
 Records and CSV; printing.order_page makes a page of the same records. Pure.
 """
@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from partgen.model.printer import Material, Printer
-from partgen.plan.records import PositionPlan
+from partgen.planning.records import PositionPlan
 from partgen.printing.tolerances import Callout, callout
 
 LEAST_TOLERANCE = 0.05

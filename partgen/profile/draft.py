@@ -1,6 +1,6 @@
 """A first profile as text, with a comment wherever a person will want one. Pure; writes nothing.
 
-May import: model, families, profile.
+May import: units, model, families, profile.
 """
 
 from __future__ import annotations

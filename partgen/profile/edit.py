@@ -1,6 +1,6 @@
 """Changes to a profile's text that keep every comment and the order of its keys, and reach the disk whole.
 
-May import: errors, files, formats, units, profile.load.
+May import: model, errors, files, formats, units, profile.load.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a scan says, as one edit of a profile that keeps comments and order.
 
-May import: model, scan.records, scan.groups, profile.edit. Pure: the command applies it.
+May import: units, model, scan.records, scan.groups, profile.edit. Pure: the command applies it.
 """
 
 from __future__ import annotations

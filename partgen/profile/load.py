@@ -1,6 +1,6 @@
 """A profile's file to a Profile: the only way in, with every fault named. Writes nothing.
 
-May import: errors, formats, model, families, profile.validate.
+May import: files, errors, formats, model, families, profile.validate.
 """
 
 from __future__ import annotations

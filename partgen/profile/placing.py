@@ -1,6 +1,6 @@
 """Positions without coordinates get them from spacings between holes, before they are validated.
 
-May import: model, metrology.{readings, spacing}, profile.words. Imported only where spacings are.
+May import: units, model, metrology.{readings, spacing}, profile.words. Imported only where spacings are.
 """
 
 from __future__ import annotations

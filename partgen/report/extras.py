@@ -1,4 +1,4 @@
-"""What the report shows beyond the fit document: shapes, never numbers. May import: numpy."""
+"""What the report shows beyond the fit document: shapes, never numbers. May import: fit, numpy."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The panel seen from above, as SVG: holes to scale, states by colour and shape, tilt as contours.
 
-May import: numpy, report.svg, report.trace, report.words.
+May import: fit, numpy, report.svg, report.trace, report.words.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Pictures of each part, from both ends and as it lies on the printer; plates from above as SVG.
 
-May import: numpy, report.picture, report.scene, report.svg.
+May import: fit, numpy, report.picture, report.scene, report.svg.
 """
 
 from __future__ import annotations

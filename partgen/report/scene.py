@@ -1,7 +1,7 @@
 """The panel, its seats and its parts as triangle meshes in the board frame, for pictures and the viewer.
 
 Parts come from ReportExtras where they were built; else stand-ins are drawn from the fit document's
-own outlines. The panel and the seats always are. May import: numpy, mapbox_earcut, report.extras.
+own outlines. The panel and the seats always are. May import: fit, numpy, mapbox_earcut, report.extras.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Section drawings of one position, to scale and dimensioned, as SVG. May import: report.svg, report.trace.
+"""Section drawings of one position, to scale and dimensioned, as SVG. May import: fit, report.svg, report.trace.
 
 Two cuts through the seat's axis, along the panel's X and along Y (the view down it is report.above). The
 panel is drawn as it lies, so that its hole stands slanted; whatever moves with a press carries the

@@ -1,4 +1,4 @@
-"""The 3D view's data: every shape once, on a fine grid, deflated. May import: numpy, report.scene, report.picture.
+"""The 3D view's data: every shape once, on a fine grid, deflated. May import: fit, numpy, report.scene, report.picture.
 
 The page's script (templates/viewer.js) unpacks and draws it; where there is no WebGL or no script,
 the picture stays.

@@ -1,6 +1,6 @@
 """What a person makes of what was found: pieces left out, merged, renamed, and calipers distances.
 
-May import: scan.records, scan.run, scan.scale, model. Pure; each correction gives a new record.
+May import: errors, scan.records, scan.run, scan.scale, model. Pure; each correction gives a new record.
 """
 
 from __future__ import annotations

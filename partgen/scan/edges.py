@@ -1,4 +1,4 @@
-"""The edge of an opening to a fraction of a pixel. May import: scan.records.
+"""The edge of an opening to a fraction of a pixel. May import: metrology, scan.records.
 
 Along each normal the tones are read in linear light (a scanner's optics blur light, not tone numbers),
 set on the line from the tone behind to the panel's tone, and the place of the half tone is taken. A

@@ -1,6 +1,6 @@
 """Round, slot, rectangle and free outline through edge points, with their uncertainty.
 
-All fits minimise the orthogonal distance. May import: scan.records, scan.shapes.
+All fits minimise the orthogonal distance. May import: metrology, scan.records, scan.shapes.
 
 Source: W. Gander, G. H. Golub, R. Strebel, "Least-squares fitting of circles and ellipses", BIT 34
 (1994) 558-578, for the geometric fits; covariance s² (JᵀJ)⁻¹, widened by the residuals' correlation

@@ -1,4 +1,7 @@
-"""Equal openings as one hole, and what several say together. May import: model, scan.records, scan.shapes."""
+"""Equal openings as one hole, and what several say together.
+
+May import: metrology, model, scan.records, scan.shapes.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Where the panel lay on the glass, which way round, and what each opening is called. May import: scan.records.
+"""Where the panel lay on the glass, which way round, and what each opening is called.
+
+May import: metrology, scan.records.
 
 Labels come from the profile where its positions lie like the openings; else from rows and columns in
 reading order: A1, A2, ... from the upper left, B1, ... below.

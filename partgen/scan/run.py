@@ -1,6 +1,6 @@
 """A scan from picture to proposal: see (slow, once), correct (as often as wanted), settle.
 
-May import: the other stages of scan. Pure: files belong to image, pictures and the command.
+May import: errors, model, metrology, the other stages of scan. Pure: files belong to image, pictures and the command.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Geometry of fitted openings: distance, curvature, outline, extent, motion. May import: scan.records.
+"""Geometry of fitted openings: distance, curvature, outline, extent, motion. May import: metrology, scan.records.
 
 Round, slot and rectangle are one family: a rectangle with rounded corners, turned about its centre.
 """

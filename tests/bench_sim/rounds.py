@@ -14,7 +14,7 @@ from partgen.metrology.records import Estimate
 from partgen.pipeline import building, planning
 from partgen.pipeline.inputs import gather
 from partgen.pipeline.trials import parse_results, record
-from partgen.plan.solve import plan_set
+from partgen.planning.solve import plan_set
 
 DRAWS = 20_000
 """Fewer than the tool's own 100,000: they only tell p_bind, and 500 panels are planned twice."""

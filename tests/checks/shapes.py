@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from manifold3d import CrossSection, JoinType, Manifold
 
-from partgen.plan.records import (
+from partgen.planning.records import (
     CapModel,
     Clearance,
     CrownModel,

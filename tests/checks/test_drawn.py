@@ -10,7 +10,7 @@ from partgen.checks.drawn import drawn_otherwise
 from partgen.families.button_cap import ButtonCap
 from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap
-from partgen.plan.records import CrownModel, Section
+from partgen.planning.records import CrownModel, Section
 
 ODD = Section("outline", 12.0, 9.0, 0.0, ((-6, -4), (6, -4), (6, 3), (0, 5), (-0.1, 5.01), (-0.3, 5.02), (-6, 3)))
 

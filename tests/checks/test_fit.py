@@ -15,7 +15,7 @@ from partgen.checks.clearance import UPRIGHT, Pose, wall_clearance
 from partgen.checks.fit import AGREE, AGREE_HEIGHT, fit_findings, leaning_poses, measure_fit
 from partgen.checks.panel import panel_hole, panel_solid
 from partgen.checks.triangles import edge_indices
-from partgen.plan.records import Clearance, CrownModel, Section
+from partgen.planning.records import Clearance, CrownModel, Section
 from tests.checks.shapes import MODEL, Shape, cap, leaning, plan_for, shape
 
 ROUND = replace(MODEL, section=Section("round", 8.2, 8.2), flange=None, wall=1.0)

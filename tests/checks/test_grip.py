@@ -20,7 +20,7 @@ from partgen.model.panel import (
     TongueSeat,
     TubeSeat,
 )
-from partgen.plan.records import FingersModel, RibsModel, SocketModel
+from partgen.planning.records import FingersModel, RibsModel, SocketModel
 from tests.checks.shapes import MODEL, cap, plan_for, shape
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from partgen.checks.clearance import gap_outside
 from partgen.checks.panel import PanelHole, tangents
 from partgen.checks.triangles import axis_hits, edge_indices, lowest_hits
-from partgen.plan.records import Section
+from partgen.planning.records import Section
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=3.0)
 

@@ -14,7 +14,7 @@ from partgen.checks.printability import PRINTING_CODES, measure_print, print_fin
 from partgen.checks.triangles import axis_hits, is_watertight, shells, slice_points
 from partgen.checks.walls import wall_thickness
 from partgen.model.printer import Printer, PrintError, PrintErrors
-from partgen.plan.records import RibsModel
+from partgen.planning.records import RibsModel
 from tests.checks.shapes import MODEL, Shape, area, cap, shape
 
 ZERO = PrintError()

@@ -127,7 +127,7 @@ def test_an_assembly_keeps_places_names_colours_and_shares_equal_shapes(solids: 
 def planned():
     from partgen.metrology.estimate import estimate
     from partgen.model.printer import Printer
-    from partgen.plan.solve import plan_set
+    from partgen.planning.solve import plan_set
     from partgen.profile.library import find_material, find_printer
 
     profile = tilted_panel(n=3)

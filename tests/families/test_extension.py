@@ -18,9 +18,9 @@ from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
 from partgen.model.profile import Profile
-from partgen.plan.grip import ribs
-from partgen.plan.grip.outward import press_in
-from partgen.plan.revision import BuiltPart, History, choose_parts
+from partgen.planning.grip import ribs
+from partgen.planning.grip.outward import press_in
+from partgen.planning.revision import BuiltPart, History, choose_parts
 from partgen.profile.library import find_material, find_printer
 
 ONE = Combination("extension", "rectangle", "ribs")
@@ -143,7 +143,7 @@ def test_outward_ribs_clear_at_the_tight_end_and_touch_at_the_loose_end(tol: flo
 def test_a_known_printer_makes_a_plain_peg() -> None:
     from partgen.families.extension import _ribbed
     from partgen.metrology.records import Value
-    from partgen.plan.job import Job
+    from partgen.planning.job import Job
 
     wanted, printer = profile(ONE), find_printer(PRINTER, None)
     known = estimate(wanted, printer)

@@ -7,9 +7,9 @@ from family_gallery import PRINTER, Combination, profile
 
 from partgen.families import BY_KIND
 from partgen.metrology.estimate import estimate
-from partgen.plan.records import PositionPlan
-from partgen.plan.revision import BuiltPart, Choice
-from partgen.plan.solve import plan_set
+from partgen.planning.records import PositionPlan
+from partgen.planning.revision import BuiltPart, Choice
+from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 
 SCREWED = Combination("knob", "flatted", "set-screw", "nut = [11.0, 3.0]")

@@ -97,7 +97,7 @@ def test_a_legend_lies_inside_its_crown(shape: str, sizes: str) -> None:
     import shapely
 
     from partgen.families.legend import EDGE
-    from partgen.plan.sections import outline
+    from partgen.planning.sections import outline
 
     one = profile(Combination("button-cap", "rectangle", "ribs", 'legend = "STOP"'))
     text = one.model_copy(update={"hole": _hole(shape, sizes)})

@@ -16,9 +16,9 @@ from partgen.families import BY_KIND
 from partgen.families.over_panel import Motion, Stand, least_gap
 from partgen.mesh.records import Mesh
 from partgen.metrology.records import Value
-from partgen.plan.heights import Crown, Site
-from partgen.plan.mount import MeasuredSeat
-from partgen.plan.records import Section
+from partgen.planning.heights import Crown, Site
+from partgen.planning.mount import MeasuredSeat
+from partgen.planning.records import Section
 
 SEAT = MeasuredSeat(Section("round", 6.0, 6.0), False, 9.0, 0.0, Value(0.0, 0.0), None, False)
 KNOB = Combination("knob", "flatted", "set-screw", "nut = [11.0, 3.0]")

@@ -17,10 +17,10 @@ from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Observation, Value
-from partgen.plan.felt import learn_from_feel
-from partgen.plan.grip.demand import NEEDED
-from partgen.plan.grip.snap import Snap, SnapCase, fingers
-from partgen.plan.records import Section
+from partgen.planning.felt import learn_from_feel
+from partgen.planning.grip.demand import NEEDED
+from partgen.planning.grip.snap import Snap, SnapCase, fingers
+from partgen.planning.records import Section
 from partgen.profile.library import find_material, find_printer
 from partgen.profile.validate import profile_from_tables
 

@@ -16,8 +16,8 @@ from partgen.families.sleeve_model import SleeveModel
 from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
-from partgen.plan.grip import hoop
-from partgen.plan.revision import BuiltPart, History, choose_parts
+from partgen.planning.grip import hoop
+from partgen.planning.revision import BuiltPart, History, choose_parts
 from partgen.profile.library import find_printer
 
 BAND = Combination("sleeve", "round", "ribs")

@@ -12,7 +12,7 @@ from partgen.families.window_cap import AROUND, HEAT_OUT, WINDOW_CAP, WindowCap,
 from partgen.mesh.records import Mesh
 from partgen.parts import kernel
 from partgen.parts.outlines import area
-from partgen.plan.sections import outline
+from partgen.planning.sections import outline
 
 AMBER = 'window_colour = "#e8a33d"'
 THIN = Combination("window-cap", "rectangle", "ribs")

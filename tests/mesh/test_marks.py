@@ -16,7 +16,7 @@ from partgen.mesh.faces import down_faces
 from partgen.mesh.placing import MARGIN, Field
 from partgen.mesh.records import CHORD, BuiltCap
 from partgen.parts.glyphs import STEM, lay_out
-from partgen.plan.records import CapModel
+from partgen.planning.records import CapModel
 
 
 def built(*labels: str, kind: str = "sunk", model: CapModel | None = None) -> list[BuiltCap]:

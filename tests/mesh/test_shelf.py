@@ -156,7 +156,7 @@ def test_the_code_in_a_name_is_closed() -> None:
     imported = set()
     for path in shelf.our_modules():
         imported |= set(re.findall(r"^\s*(?:from|import) partgen\.(\w+)", path.read_text(), re.MULTILINE))
-    assert {"parts", "mesh", "plan"} <= imported
+    assert {"parts", "mesh", "planning"} <= imported
     assert imported <= {name.removesuffix(".py") for name in OURS}
 
 

@@ -12,8 +12,8 @@ from partgen.mesh.records import CHORD, Mesh
 from partgen.mesh.tessellate import merged, tessellate
 from partgen.parts import crowns, kernel
 from partgen.parts.cap import solid
-from partgen.plan.records import CrownModel
-from partgen.plan.sections import outline_section
+from partgen.planning.records import CrownModel
+from partgen.planning.sections import outline_section
 
 
 def cylinder(radius: float, bore: float = 0.0) -> Mesh:

@@ -17,7 +17,7 @@ from partgen.parts import kernel
 from partgen.parts.cap import solid
 from partgen.parts.outlines import area
 from partgen.parts.pockets import rib_places
-from partgen.plan.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 
 
 @pytest.mark.parametrize("socket", SOCKETS)

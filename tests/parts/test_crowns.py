@@ -15,7 +15,7 @@ from cap_models import CROWNS, SECTIONS
 from partgen.parts import kernel
 from partgen.parts.crowns import crowned, edge_radius, reach
 from partgen.parts.outlines import area
-from partgen.plan.records import CrownModel, Section
+from partgen.planning.records import CrownModel, Section
 
 
 def flat(edge: float = 0.0) -> CrownModel:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from partgen.parts import kernel
 from partgen.parts.outlines import area, inset, outline_of, rectangle, span, vertices
-from partgen.plan.records import Section
+from partgen.planning.records import Section
 
 
 @pytest.mark.parametrize("name", SECTIONS)

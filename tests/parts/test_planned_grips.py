@@ -7,14 +7,14 @@ from functools import cache
 
 import numpy as np
 import pytest
-from plan.grip.grip_cases import SEATS, Wish, plan, printer
+from planning.grip.grip_cases import SEATS, Wish, plan, printer
 
 from partgen.checks.grip import measure_grip
 from partgen.errors import KernelError
 from partgen.mesh.records import Mesh
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import cap
-from partgen.plan.records import CapModel, CrownModel, GripPlan, Section, SocketModel
+from partgen.planning.records import CapModel, CrownModel, GripPlan, Section, SocketModel
 
 BORE_ERROR = printer().error.hole.value
 

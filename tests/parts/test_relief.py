@@ -15,7 +15,7 @@ from partgen.parts import kernel
 from partgen.parts.cap import solid
 from partgen.parts.outlines import outline_of, vertices
 from partgen.parts.relief import relieved
-from partgen.plan.records import Section
+from partgen.planning.records import Section
 
 SIZE = 0.25
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 import trimesh
-from plan.grip.grip_cases import SEATS, material, printer
+from planning.grip.grip_cases import SEATS, material, printer
 from shapely.geometry import Point, Polygon
 
 from partgen.errors import TrialError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from partgen.plan.grip import screw
+from partgen.planning.grip import screw
 
 BY_NAME = {size.name: size for size in screw.SET_SCREWS}
 

@@ -17,7 +17,7 @@ from family_gallery import Combination, built, planned, profile
 from partgen.checks.triangles import slice_points
 from partgen.parts.kernel import Arc
 from partgen.parts.pockets import pocket
-from partgen.plan.records import SocketModel
+from partgen.planning.records import SocketModel
 
 SHAFTS = [  # diameter, across, flats, chord of the flat, area of the section
     (6.0, 4.5, 1, 5.196152, 22.746670),
@@ -104,7 +104,7 @@ def test_rotary_controls_nearer_than_the_handbook_keeps_them_are_named(apart: fl
     """25 mm edge to edge between rotary controls."""
     from partgen.families import BY_KIND
     from partgen.metrology.estimate import estimate
-    from partgen.plan.solve import plan_set
+    from partgen.planning.solve import plan_set
     from partgen.profile.library import find_material, find_printer
 
     wanted = profile(Combination("knob", "flatted", "set-screw"))

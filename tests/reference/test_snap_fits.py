@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.plan.grip import cantilever
+from partgen.planning.grip import cantilever
 
 
 def test_bayer_snap_fit_example_page_16() -> None:

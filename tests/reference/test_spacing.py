@@ -12,7 +12,7 @@ from family_gallery import Combination, planned, profile
 from partgen.families import BY_KIND
 from partgen.families.fingers import SORTS, apart
 from partgen.metrology.estimate import estimate
-from partgen.plan.solve import plan_set
+from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 
 

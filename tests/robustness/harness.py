@@ -75,7 +75,7 @@ def run(folder: Path, *arguments: str, typed: str = "") -> Ended:
 def few_draws() -> Iterator[None]:
     """Plans by DRAWS random draws in place of a hundred thousand."""
     from partgen.pipeline import planning
-    from partgen.plan.solve import plan_set
+    from partgen.planning.solve import plan_set
 
     with mock.patch.object(planning, "plan_set", functools.partial(plan_set, draws=DRAWS)):
         yield

@@ -1,7 +1,7 @@
 """Parts that stay over the panel: what a knob, a slider cap and a lever cap decide alike.
 
 `stand` has their common keys, their motion and heights, `rooms` what they may touch, `plan` the rest.
-May import: model, metrology, plan, checks.clearance, families.legend.
+May import: model, metrology, planning, checks.clearance, families.legend.
 """
 
 from partgen.families.over_panel.pair import Below, below, pair_rooms, tops

@@ -2,7 +2,7 @@
 
 Both stand square to the board, so what matters between them does not depend on the panel's tilt: the inner's lower end
 over the outer's crown, and the inner's shaft in the hole through that crown.
-May import: errors, findings, model, plan, families.over_panel.
+May import: errors, findings, model, planning, families.over_panel.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from partgen.errors import Fault, ProfileError
 from partgen.families.over_panel.rooms import Room
 from partgen.families.over_panel.stand import Stand
-from partgen.plan.job import Job, crown_of
-from partgen.plan.mount import MeasuredSeat, seat_as_measured, site_of
+from partgen.planning.job import Job, crown_of
+from partgen.planning.mount import MeasuredSeat, seat_as_measured, site_of
 
 SAME_AXIS = 0.5
 """mm within which two positions are taken for one axis."""

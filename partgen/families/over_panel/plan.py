@@ -1,6 +1,6 @@
 """What parts over the panel decide alike: grip, findings of height, model fields, the plan itself. Lengths in mm.
 
-May import: findings, model, metrology, plan, families.over_panel.
+May import: findings, model, metrology, planning, families.over_panel.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from partgen.families.over_panel.rooms import Room, clearance
 from partgen.families.over_panel.stand import OverPanelSpec, Stand
 from partgen.findings import Finding, State, worst
 from partgen.metrology.records import FloatArray
-from partgen.plan import judge
-from partgen.plan.heights import LITTLE
-from partgen.plan.job import Job, proud_u95_of, wanted_proud
-from partgen.plan.mount import Gripped, gripper, seat_as_measured, wall_room
-from partgen.plan.records import CrownModel, Obstacle, PartModel, PositionPlan, Section, SocketModel
+from partgen.planning import judge
+from partgen.planning.heights import LITTLE
+from partgen.planning.job import Job, proud_u95_of, wanted_proud
+from partgen.planning.mount import Gripped, gripper, seat_as_measured, wall_room
+from partgen.planning.records import CrownModel, Obstacle, PartModel, PositionPlan, Section, SocketModel
 
 
 def grips(job: Job, spec: OverPanelSpec, around: Sequence[Section], depths: Sequence[float]) -> list[Gripped]:

@@ -1,6 +1,6 @@
 """Distances of a part over the panel to what it may touch: expected, at their limits, judged. Lengths in mm.
 
-May import: findings, model, plan, families.over_panel.stand.
+May import: findings, model, planning, families.over_panel.stand.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ import numpy as np
 
 from partgen.families.over_panel.stand import OverPanelSpec, Stand, least_gap, nut_top
 from partgen.findings import Finding, judge_at_least
-from partgen.plan import judge
-from partgen.plan.clearance import P_FLOOR
-from partgen.plan.job import Job
-from partgen.plan.records import Clearance, Section
-from partgen.plan.stack import root_sum_square
+from partgen.planning import judge
+from partgen.planning.clearance import P_FLOOR
+from partgen.planning.job import Job
+from partgen.planning.records import Clearance, Section
+from partgen.planning.stack import root_sum_square
 
 
 @dataclass(frozen=True)

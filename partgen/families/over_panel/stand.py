@@ -3,7 +3,7 @@
 They mount on a shaft or lever whose end stands above the face, so their `drop` is negative and nothing of
 them passes the hole. What they may touch is the face itself and what stands on it (a nut). Lengths in mm;
 the model frame: z = 0 where the seat's end meets the socket's floor.
-May import: model, metrology, plan, checks.clearance, families.legend.
+May import: model, metrology, planning, checks.clearance, families.legend.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from partgen.checks.clearance import Pose
 from partgen.families.legend import LegendKeys
 from partgen.model.fields import Length
 from partgen.model.part import Position
-from partgen.plan.heights import LITTLE, Crown, Site, rise
-from partgen.plan.job import Job, crown_of
-from partgen.plan.mount import MeasuredSeat, seat_as_measured, site_of
-from partgen.plan.records import Section
-from partgen.plan.sections import offset, outline
+from partgen.planning.heights import LITTLE, Crown, Site, rise
+from partgen.planning.job import Job, crown_of
+from partgen.planning.mount import MeasuredSeat, seat_as_measured, site_of
+from partgen.planning.records import Section
+from partgen.planning.sections import offset, outline
 
 
 class OverPanelSpec(LegendKeys):

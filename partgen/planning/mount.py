@@ -1,0 +1,167 @@
+"""How a part stands at one position: seat, socket, hole and what moves them. Lengths in mm.
+
+May import: findings, model, metrology, planning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import Protocol
+
+from partgen.findings import Finding
+from partgen.metrology.readings import evaluate
+from partgen.metrology.records import Estimate, Value
+from partgen.model.panel import Seat
+from partgen.model.part import Position
+from partgen.model.printer import Material, Printer
+from partgen.model.profile import Profile
+from partgen.planning.clearance import Place
+from partgen.planning.grip import plan_grip
+from partgen.planning.grip.case import GripWish
+from partgen.planning.heights import Site, rise
+from partgen.planning.opening import Opening, measured_seat
+from partgen.planning.records import GripPlan, Section, SocketModel
+from partgen.planning.sections import directions, support
+from partgen.planning.spec import Through
+
+Materials = Mapping[str, Material] | Callable[[str], Material]
+Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
+
+MEASURED_PLACE_LIMIT = 0.1
+"""mm a measured hole offset may be off where the profile does not say."""
+
+
+@dataclass(frozen=True)
+class MeasuredSeat:
+    """A seat as measured."""
+
+    outer: Section
+    keyed: bool
+    """True where its shape keeps a part from turning."""
+    length: float
+    play: float
+    travel: Value
+    obstacle: Value | None
+    """Seat's top at rest down to the first thing a skirt could strike; None: not known."""
+    obstacle_is_body: bool
+
+
+def seat_as_measured(profile: Profile, name: str) -> MeasuredSeat:
+    """[seat.NAME] with its uncertainties; the board stands in for a body that was not measured."""
+    seat, caliper = profile.seat[name], profile.caliper
+    if seat.body is not None:
+        obstacle: Value | None = Value(seat.body, caliper.limit_of_error)
+    elif seat.height is not None:
+        obstacle = evaluate(seat.height, caliper, "depth", f"[seat.{name}] height").result
+    else:
+        obstacle = None
+    return MeasuredSeat(
+        outer=measured_seat(name, seat, caliper),
+        keyed=_keyed(seat),
+        length=seat.length,
+        play=seat.play,
+        travel=evaluate(seat.travel, caliper, "depth", f"[seat.{name}] travel").result,
+        obstacle=obstacle,
+        obstacle_is_body=seat.body is not None,
+    )
+
+
+def _keyed(seat: Seat) -> bool:
+    return seat.shape not in ("round", "tube")
+
+
+def site_of(estimate: Estimate, index: int, seat: MeasuredSeat) -> Site:
+    """What heights depend on at one position."""
+    x, y = estimate.normal_slope[index]
+    return Site(
+        drop=float(estimate.drop[index]),
+        slope=(float(x), float(y)),
+        thickness=estimate.thickness.value,
+        travel=seat.travel.value,
+        seat_length=seat.length,
+        obstacle=None if seat.obstacle is None else seat.obstacle.value,
+    )
+
+
+class GripSpec(GripWish, Protocol):
+    """What a part's keys say about grip, seat and material."""
+
+    @property
+    def seat(self) -> str: ...
+    @property
+    def material(self) -> str | None: ...
+
+
+def gripper(
+    profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: GripSpec
+) -> Callable[[float, float], Gripped]:
+    """A part's grip by (wall room, socket length); equal ones are worked out once."""
+    name = spec.material or printer.material
+    material = materials(name) if callable(materials) else materials[name]
+
+    @cache
+    def grip(wall_room: float, length: float) -> Gripped:
+        return plan_grip(
+            profile.seat[spec.seat],
+            spec,
+            printer,
+            material,
+            bore_error=estimate.bore_error,
+            wall_room=wall_room,
+            socket_length=length,
+            caliper=profile.caliper,
+        )
+
+    return grip
+
+
+@lru_cache(maxsize=1024)
+def wall_room(section: Section, seat: Section) -> float:
+    """From the seat's surface to the part's outside where it is nearest."""
+    fan = directions(section, seat, count=72)
+    return round(float((support(section, fan) - support(seat, fan)).min()), 4)
+
+
+@dataclass(frozen=True)
+class Mounted:
+    """A part on its seat, before its section is chosen."""
+
+    position: Position
+    site: Site
+    slop: float
+    engaged: float
+    height: float
+
+
+def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
+    """Where the hole may be, and how far a finger can push the part aside there.
+
+    The seat rocks in its guide as a peg in a socket (see plan.passage: c (1/2 + h/G) at a height h above
+    a guide of length G). The guide is not seen; it is taken to be as long as what stands out of it, L,
+    so that play p measured at the top grows to p (1 + h/(1.5 L)) at h above the top, pressed or not.
+    The highest rim of the hole is the uphill one, which the slant also brings nearest.
+    """
+    position, site = mounted.position, mounted.site
+    if position.offset_limit is not None:
+        limit = position.offset_limit
+    elif position.offset is not None:
+        limit = MEASURED_PLACE_LIMIT
+    else:
+        limit = profile.hole[spec.hole].offset_limit
+    highest = site.drop + rise((-site.slope[0], -site.slope[1]), opening.section)
+    return Place(
+        label=position.label,
+        opening=opening,
+        slope=site.slope,
+        at=position.offset or (0.0, 0.0),
+        at_limit=limit,
+        play=seat.play * (1 + max(highest, 0.0) / (1.5 * seat.length)),
+        slop=mounted.slop,
+        seat_width=min(seat.outer.width, seat.outer.depth),
+        keyed_over=max(seat.outer.width, seat.outer.depth) if seat.keyed else 0.0,
+        engaged=mounted.engaged,
+        lean_height=max(min(highest + site.travel, mounted.height), 0.0),
+        guided=spec.grip == "captive",
+    )

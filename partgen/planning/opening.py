@@ -1,0 +1,72 @@
+"""Holes and seats as measured: sections with their uncertainty. Lengths in mm.
+
+May import: errors, model, metrology, planning.sections.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from partgen.errors import Fault, ProfileError
+from partgen.metrology.readings import evaluate
+from partgen.metrology.records import Value
+from partgen.model.fields import Reading
+from partgen.model.panel import Caliper, Hole, Seat
+from partgen.planning.records import Section
+from partgen.planning.sections import outline_section
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A hole's outline in the panel's plane; `width`, `depth` as measured (equal when round).
+
+    `edge_limit` is plus or minus on where a free outline runs; 0 for the others, whose uncertainty
+    is in `width` and `depth`.
+    """
+
+    name: str
+    section: Section
+    width: Value
+    depth: Value
+    edge_limit: float = 0.0
+
+
+def measured_opening(name: str, hole: Hole, caliper: Caliper) -> Opening:
+    """The opening of [hole.NAME] from its inside readings. Raises ProfileError for a bad outline."""
+
+    def inside(reading: Reading, key: str) -> Value:
+        return evaluate(reading, caliper, "inside", f"[hole.{name}] {key}").result
+
+    match hole.shape:
+        case "round":
+            across = inside(hole.diameter, "diameter")
+            return Opening(name, Section("round", across.value, across.value), across, across)
+        case "rectangle":
+            width, depth = inside(hole.width, "width"), inside(hole.depth, "depth")
+            radius = min(hole.corner_radius, width.value / 2, depth.value / 2)
+            return Opening(name, Section("rectangle", width.value, depth.value, radius), width, depth)
+        case "slot":
+            width, depth = inside(hole.width, "width"), inside(hole.depth, "depth")
+            return Opening(name, Section("slot", width.value, depth.value), width, depth)
+        case "outline":
+            try:
+                section = outline_section(hole.points)
+            except ValueError as error:
+                fault = Fault(f"[hole.{name}] points", f"{len(hole.points)} points", str(error))
+                raise ProfileError(fault) from error
+            exact = Value(section.width, 0.0), Value(section.depth, 0.0)
+            return Opening(name, section, *exact, edge_limit=hole.limit_of_error)
+
+
+def measured_seat(name: str, seat: Seat, caliper: Caliper) -> Section:
+    """The outer shape of a seat as a section: what walls around it must leave room for."""
+
+    def outside(reading: Reading, key: str) -> float:
+        return evaluate(reading, caliper, "outside", f"[seat.{name}] {key}").result.value
+
+    match seat.shape:
+        case "round" | "flatted" | "splined" | "tube":
+            across = outside(seat.diameter, "diameter")
+            return Section("round", across, across)
+        case "rectangle" | "tongue" | "cross":
+            return Section("rectangle", outside(seat.width, "width"), outside(seat.depth, "depth"))

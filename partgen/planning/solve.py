@@ -1,0 +1,362 @@
+"""From an estimate to a whole set's plan. Pure computation; lengths in mm.
+
+May import: errors, findings, model, metrology, planning. Parts are planned one by one, because their
+positions share a section; the draws are shared by all, because panel and printer are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from partgen.errors import Fault, ProfileError
+from partgen.findings import Finding, worst
+from partgen.metrology.records import Estimate, FloatArray, NextMeasurement
+from partgen.metrology.student import coverage_factor
+from partgen.model.part import PartSpec, Position
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
+from partgen.planning import judge
+from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
+from partgen.planning.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
+from partgen.planning.heights import Collar, pressed_guide, socket_depth
+from partgen.planning.job import Job, PartPlans, Planner, crown_of, proud_u95_of, wanted_proud
+from partgen.planning.level import p_level
+from partgen.planning.mount import (
+    Materials,
+    MeasuredSeat,
+    Mounted,
+    gripper,
+    place_of,
+    seat_as_measured,
+    site_of,
+    wall_room,
+)
+from partgen.planning.neighbours import Footprint, neighbour_findings
+from partgen.planning.opening import Opening, measured_opening
+from partgen.planning.passage import passage
+from partgen.planning.records import Clearance, PositionPlan, Section, SetPlan
+from partgen.planning.revision import Choice
+from partgen.planning.section import NoRoomError, largest
+from partgen.planning.sections import offset
+from partgen.planning.spec import CapSpec
+from partgen.planning.stack import root_sum_square
+
+WIDE_GAP = 0.6
+"""mm per side beyond which a gap looks wide; noted, not judged."""
+DRAWN = 0.004
+"""mm by which the passage's drawn curves may stand off; what is computed does not use them."""
+LEAST_WALL = 0.3
+"""mm of wall around the seat below which a section is no section at all."""
+LEAST_SKIRT = 0.8
+"""mm of wall around the seat that a part keeps even where its hole has no room for it (it then fails)."""
+
+
+def plan_set(
+    profile: Profile,
+    estimate: Estimate,
+    printer: Printer,
+    materials: Materials,
+    *,
+    seed: int = 0,
+    draws: int = 100_000,
+    next_measurement: NextMeasurement | None = None,
+    choices: Mapping[str, Choice] | None = None,
+    planners: Mapping[str, Planner] | None = None,
+) -> SetPlan:
+    """Heights, sections, sockets, clearance and grip of every position, judged.
+
+    `materials` finds a material by name; `planners` plan kinds of their own, by kind, where a part is not
+    one whose skirt passes through a hole; `choices` come from plan.revision.choose_parts, without
+    which every crown goes to its own nearest layer. Equal inputs and `seed` give an equal plan. Raises
+    ProfileError for a part whose kind this plan does not know, or a bad outline.
+    """
+    planners = planners or {}
+    specs = {name: profile.part[name] for name in dict.fromkeys(position.part for position in profile.position)}
+    used = {spec.hole for spec in specs.values()}
+    openings = {name: measured_opening(name, profile.hole[name], profile.caliper) for name in sorted(used)}
+    causes = Causes(
+        thickness=estimate.thickness,
+        slope_cov=estimate.slope_cov,
+        width=estimate.width_error,
+        width_spread=printer.error.peg.spread,
+    )
+    pool = Draws(causes, openings, seed, draws)
+    factor = coverage_factor(estimate.drop_dof)
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
+    survival = np.ones(draws)
+    plans: dict[str, PositionPlan] = {}
+    notes: list[str] = list(estimate.notes)
+    for name, spec in specs.items():
+        planned, said = planners.get(spec.kind, plan_through)(job, name, spec, survival)
+        plans.update(planned)
+        notes.extend(said)
+        if spec.shrinkage > 0:
+            notes.append(_pattern_note(name, spec))
+    ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
+    return SetPlan(
+        title=profile.title,
+        printer=printer.title,
+        panel=estimate.panel,
+        positions=ordered,
+        doubts=estimate.doubts,
+        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed),
+        next_measurement=next_measurement,
+        notes=tuple(dict.fromkeys(notes)),
+        draws=draws,
+        seed=seed,
+    )
+
+
+def _pattern_note(name: str, spec: PartSpec) -> str:
+    """That the files are a pattern's."""
+    return (
+        f"[part.{name}]: its files are {spec.scale:.4f} times as large, a pattern for copies that shrink by "
+        f"{100 * spec.shrinkage:.2g} %. Heights, clearances and grip here are the copies', in the material named"
+    )
+
+
+def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
+    """The planner of parts whose straight skirt passes through a hole. Raises ProfileError for any other."""
+    if not isinstance(spec, CapSpec):
+        raise ProfileError(
+            Fault(f"[part.{name}] kind", spec.kind, "a kind that passes through a hole, such as button-cap")
+        )
+    profile, estimate, printer = job.profile, job.estimate, job.printer
+    indices = [i for i, p in enumerate(profile.position) if p.part == name]
+    positions = [profile.position[i] for i in indices]
+    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    sites = [site_of(estimate, i, seat) for i in indices]
+    crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
+    depths = [socket_depth(spec, site, printer) for site in sites]
+    grip = gripper(profile, estimate, printer, job.materials, spec)
+    slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
+    places = [
+        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted))
+        for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
+    ]
+    best = _largest(job, spec, seat, places)
+    error = estimate.width_error.value
+    wanted = [_chosen(spec, opening, seat, found) for found in best]
+    models = [
+        _model_section(compensated(section, error), job.choices.get(p.label))
+        for p, section in zip(positions, wanted, strict=True)
+    ]
+    expected = [printed(model, error) for model in models]
+    grips = [grip(wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
+    caps = [
+        CapSite(p.label, site, crown, section, gripped[1])
+        for p, site, crown, section, gripped in zip(positions, sites, crowns, wanted, grips, strict=True)
+    ]
+    flange = flange_section(opening.section, spec.flange_overlap)
+    held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
+    plans: dict[str, PositionPlan] = {}
+    for k, index in enumerate(indices):
+        place = replace(places[k], slop=grips[k][0].slop)
+        found = binding(rooms(place, expected[k], job.draws), job.draws.causes.part_spread)
+        survival[found.near] *= 1 - found.touching
+        model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
+        eaten = limits(place, expected[k], job.draws.causes)
+        clearance = _clearance(job, place, expected[k], models[k], found, eaten)
+        findings = (
+            *_height_findings(job, index, positions[k], spec, seat, caps[k], held[k], expected[k]),
+            judge.bind(
+                place.label,
+                found,
+                spec.p_bind,
+                expected[k],
+                best[k],
+                judge.largest_cause(eaten),
+                moved_freely=(choice := job.choices.get(place.label)) is not None and choice.moved_freely,
+                kept=choice is not None and choice.kept is not None,
+                accepted=choice is not None and choice.kept is not None and choice.kept.accepted,
+            ),
+            judge.clearance(place.label, clearance.nominal, eaten),
+            *(replace(f, subject=place.label) for f in grips[k][2]),
+        )
+        proud = crowns[k].proud
+        plans[place.label] = PositionPlan(
+            label=place.label,
+            part=name,
+            hole=spec.hole,
+            seat=spec.seat,
+            at=positions[k].at,
+            drop=sites[k].drop,
+            drop_u=float(np.sqrt(max(estimate.drop_cov[index, index], 0.0))),
+            thickness=sites[k].thickness,
+            travel=sites[k].travel,
+            slope=sites[k].slope,
+            proud_wanted=wanted_proud(spec, positions[k]),
+            proud_tolerance=spec.proud_tolerance,
+            height=crowns[k].wanted,
+            model_height=crowns[k].model,
+            proud=proud,
+            proud_u95=proud_u95_of(job, index, crowns[k]),
+            proud_pressed=proud - sites[k].travel,
+            hole_section=opening.section,
+            passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at, tolerance=DRAWN),
+            offset=place.at,
+            section=wanted[k],
+            model_section=models[k],
+            largest_section=best[k] or wanted[k],
+            clearance=clearance,
+            grip=grips[k][0],
+            model=model,
+            checks=findings,
+            state=worst(f.state for f in findings),
+        )
+    return plans, _notes(name, spec, seat, opening, list(plans.values()))
+
+
+def _model_section(drawn: Section, choice: Choice | None) -> Section:
+    """The section as drawn; a part that stays has its own, one that rubbed must not be larger than told."""
+    if choice is None or drawn.shape == "outline":
+        return drawn
+    if choice.kept is not None and min(choice.kept.model_section) > 0:
+        width, depth = choice.kept.model_section
+    elif choice.limit is not None:
+        width, depth = min(drawn.width, choice.limit[0]), min(drawn.depth, choice.limit[1])
+    else:
+        return drawn
+    if drawn.shape == "round":
+        width = depth = min(width, depth)
+    return replace(drawn, width=width, depth=depth, corner_radius=min(drawn.corner_radius, width / 2, depth / 2))
+
+
+def _largest(job: Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place]) -> list[Section | None]:
+    """The largest section per position, one for all unless the part says otherwise; None where none
+    passes that has any wall around its seat."""
+
+    def of(group: Sequence[Place]) -> Section | None:
+        try:
+            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
+        except NoRoomError:
+            return None
+        return found if wall_room(found, seat.outer) >= LEAST_WALL else None
+
+    return [of(places)] * len(places) if spec.equal else [of([place]) for place in places]
+
+
+def _chosen(spec: CapSpec, opening: Opening, seat: MeasuredSeat, best: Section | None) -> Section:
+    """The section asked for, else the largest; where none passes, the least around the seat."""
+    hole = opening.section
+    shape = spec.section_shape or hole.shape
+    if spec.section is not None and shape != "outline":
+        width, depth = spec.section
+        radius = (
+            (hole.corner_radius if spec.corner_radius is None else spec.corner_radius) if shape == "rectangle" else 0.0
+        )
+        return Section(shape, width, depth, min(radius, width / 2, depth / 2))
+    if best is not None:
+        return best
+    least = offset(seat.outer, -LEAST_SKIRT)
+    if shape in ("round", "slot"):
+        across = max(least.width, least.depth)
+        return Section("round", across, across)
+    return Section("rectangle", least.width, least.depth)
+
+
+def _clearance(job: Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
+    thickness = job.draws.causes.thickness.value
+    room, drawn = nominal(place, expected, thickness), nominal(place, model, thickness)
+    return Clearance(
+        nominal=room,
+        worst=room - eaten.stack,
+        rss=room - eaten.rss,
+        u95=1.96 * found.room.u,
+        p_bind=found.p,
+        model_nominal=drawn,
+        model_rocked=drawn - (0.0 if place.guided else place.lean),
+    )
+
+
+def _height_findings(
+    job: Job,
+    index: int,
+    position: Position,
+    spec: CapSpec,
+    seat: MeasuredSeat,
+    cap: CapSite,
+    held: Collar | None,
+    expected: Section,
+) -> list[Finding]:
+    site, crown, label = cap.site, cap.crown, cap.label
+    estimate = job.estimate
+    u95 = proud_u95_of(job, index, crown)
+    travel_u95, thickness_u95 = judge.expanded(seat.travel), judge.expanded(estimate.thickness)
+    wanted = wanted_proud(spec, position)
+    forced = spec.height is not None or position.height is not None
+    unread = label in estimate.unmeasured
+    findings = [judge.proud(label, crown.proud, u95, wanted, spec.proud_tolerance, forced=forced, unread=unread)]
+    findings.append(judge.roof(label, crown.model - (spec.crown_rise if spec.crown == "dished" else 0.0)))
+    soft = spec.edge_radius + (spec.crown_rise if spec.crown == "domed" else 0.0)
+    guide = pressed_guide(site, expected, site.drop + crown.proud, soft)
+    pressed_u95 = root_sum_square((u95, travel_u95, thickness_u95))
+    assumed = job.profile.panel.thickness_limit > 0
+    unsure = judge.least_known(u95, thickness_u95, travel_u95, unread=unread, assumed=assumed)
+    findings.append(judge.pressed(label, guide, pressed_u95, crown.proud - site.travel, unsure=unsure))
+    if spec.flange:
+        room = site.underside(expected) + cap.socket.length - spec.flange_gap
+        gap = None if held is None else held.rest_gap
+        rest_u95 = root_sum_square((u95, thickness_u95))
+        unsure = judge.least_known(u95, thickness_u95, unread=unread, assumed=assumed)
+        findings.append(judge.flange_rest(label, gap, rest_u95, room, spec.flange_thickness, unsure=unsure))
+    if seat.obstacle is not None:
+        left = seat.obstacle.value - site.travel - cap.socket.length
+        findings.append(
+            judge.travel(label, left, root_sum_square((travel_u95, judge.expanded(seat.obstacle))), seat.obstacle.value)
+        )
+    if spec.grip == "captive" and held is not None:
+        findings.append(judge.captive(label, held.lift, cap.socket.length))
+    return findings
+
+
+def _with_neighbours(
+    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, PartSpec]
+) -> tuple[PositionPlan, ...]:
+    """The plans with what stands too near added."""
+
+    def widest(p: PositionPlan) -> Section:
+        spec = specs[p.part]
+        if p.model.flange and isinstance(spec, CapSpec):
+            return flange_section(openings[p.hole].section, spec.flange_overlap)
+        return p.footprint or p.section
+
+    footprints = [Footprint(p.label, p.at, widest(p), p.pair) for p in plans]
+    found = neighbour_findings(footprints)
+    return tuple(
+        replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
+        if p.label in found
+        else p
+        for p in plans
+    )
+
+
+def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
+    """What was assumed or may surprise, in plain words."""
+    notes = []
+    if not seat.obstacle_is_body:
+        below = "the board" if seat.obstacle is not None else "nothing"
+        notes.append(
+            f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
+            "Measure from the seat's top down to the switch's body if it is nearer"
+        )
+    gaps = [p.clearance.nominal for p in plans]
+    if max(gaps) > WIDE_GAP:
+        most = max(plans, key=lambda p: p.clearance.nominal)
+        notes.append(
+            f"[part.{name}]: the gap beside the caps is up to {max(gaps):.2f} mm per side ({most.label}). "
+            "Measuring how far each hole sits off its seat (offset) lets it be smaller"
+        )
+    if spec.grip == "captive":
+        notes.append(
+            f"[part.{name}] is held by nothing but its collar: its hole guides it, so it may touch the wall and turn a "
+            "little. Only room for it in the hole was asked for"
+        )
+    elif not seat.keyed and opening.section.shape != "round" and plans[0].section.shape != "round":
+        notes.append(
+            f"[part.{name}]: a round seat does not hold the caps' direction; turn each by hand until its gaps look even"
+        )
+    return notes

@@ -1,0 +1,149 @@
+"""Where a section's centre may be: each draw against real polygons laid on one another."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from plan_shapes import PENTAGON, box_sections, outlines, sections, slopes
+
+from partgen.planning.erosion import Box, Disc, HalfPlanes, Slot, erosion
+from partgen.planning.passage import Tilt, passage
+from partgen.planning.records import Section
+from partgen.planning.sections import offset, outline
+
+
+def arrays(rng: np.random.Generator, scale: float, count: int = 40) -> tuple[np.ndarray, np.ndarray]:
+    return tuple((scale * rng.standard_normal(count)).astype(np.float32) for _ in range(2))  # type: ignore[return-value]
+
+
+def resized(section: Section, half_width: float, half_depth: float) -> Section:
+    """The section with its half width and half depth that much larger."""
+    if section.shape == "outline":
+        return offset(section, -half_width)
+    return Section(section.shape, section.width + 2 * half_width, section.depth + 2 * half_depth, section.corner_radius)
+
+
+def room_laid_out(opening: Section, slope, thickness: float, section: Section, at) -> float:
+    """Signed distance by polygons: the part drawn fine, in the passage drawn fine."""
+    region = shapely.Polygon(passage(opening, slope, thickness, at))
+    part = shapely.Polygon(outline(section, opening=False, tolerance=1e-4))
+    if region.contains(part):
+        return part.distance(region.exterior)
+    return -math.sqrt(part.difference(region).area)
+
+
+CASES = {
+    "box": (Section("rectangle", 11.5, 6.3, 0.5), Section("rectangle", 10.6, 5.4, 0.5), Box),
+    "disc": (Section("round", 9.0, 9.0), Section("round", 8.0, 8.0), Disc),
+    "slot": (Section("slot", 14.0, 8.0), Section("slot", 13.0, 7.0), Slot),
+    "upright slot": (Section("slot", 8.0, 14.0), Section("slot", 7.0, 13.0), Slot),
+    "sharp part": (Section("rectangle", 11.5, 6.3, 1.5), Section("rectangle", 10.2, 5.0, 0.0), HalfPlanes),
+    "round in window": (Section("rectangle", 11.5, 6.3, 0.5), Section("round", 5.4, 5.4), Box),
+    "slot in window": (Section("rectangle", 11.5, 6.3, 0.5), Section("slot", 10.6, 5.4), Box),
+    "window in round": (Section("round", 12.0, 12.0), Section("rectangle", 7.8, 7.8), HalfPlanes),
+    "window in slot": (Section("slot", 14.0, 8.0), Section("rectangle", 11.0, 5.0), HalfPlanes),
+    "outline": (PENTAGON, offset(PENTAGON, 0.5), HalfPlanes),
+    "round in outline": (PENTAGON, Section("round", 7.0, 7.0), HalfPlanes),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("slope", [(0.0, 0.0), (0.02, 0.005), (-0.06, 0.08)])
+def test_every_draw_agrees_with_polygons(name, slope):
+    """Sign and size of the room of each draw, for places, sizes and tilts drawn at random.
+
+    Touching may be called a little early (conservative by micrometres per degree), never late.
+    """
+    opening, section, kind = CASES[name]
+    rng = np.random.default_rng(7)
+    x, y = arrays(rng, 0.25)
+    sizes = (0.03 * rng.standard_normal((2, 40))).astype(np.float32)
+    if opening.shape in ("round", "outline"):
+        sizes[1] = sizes[0]
+    thickness = 2.0
+    shift = Tilt(slope).shift(thickness)
+    allowed = erosion(opening, slope, section, 0.0)
+    assert isinstance(allowed, kind)
+    ones = np.ones(40, dtype=np.float32)
+    found = allowed.distance((x.copy(), y.copy()), (shift[0] * ones, shift[1] * ones), sizes)
+    early = 0.003 + 5 * math.tan(Tilt(slope).theta) ** 2
+    for k in range(40):
+        hole = resized(opening, float(sizes[0, k]), float(sizes[1, k]))
+        true = room_laid_out(hole, slope, thickness, section, (float(x[k]), float(y[k])))
+        if true > 0:
+            assert true - early <= found[k] <= true + 0.002
+        else:
+            assert found[k] <= 0.002
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("at", [(0.0, 0.0), (0.1, -0.2)])
+def test_a_hole_straight_over_its_seat_still_leans(name, at):
+    """Nothing aside (offset and play both nought), or aside square to the lean: the slant still takes its room."""
+    opening, section, _ = CASES[name]
+    slope = (0.06, 0.03)
+    shift = Tilt(slope).shift(2.0)
+    one = np.ones(1, dtype=np.float32)
+    found = erosion(opening, slope, section, 0.0).distance(
+        (at[0] * one, at[1] * one), (shift[0] * one, shift[1] * one), np.zeros((2, 1), dtype=np.float32)
+    )
+    assert found[0] == pytest.approx(room_laid_out(opening, slope, 2.0, section, at), abs=0.02)
+
+
+@settings(max_examples=40)
+@given(box_sections(), slopes(0.05), st.floats(0.2, 0.8), st.integers(0, 10_000))
+def test_boxes_and_discs_tell_room_as_polygons_do(opening, slope, gap, seed):
+    """For a part of the opening's own kind, `gap` smaller on every side, room agrees to 0.02 mm."""
+    assume(min(opening.width, opening.depth) > 2 * gap + 2)
+    section = offset(opening, gap)
+    rng = np.random.default_rng(seed)
+    x, y = arrays(rng, 0.1, 6)
+    shift = Tilt(slope).shift(1.5)
+    ones = np.ones(6, dtype=np.float32)
+    sizes = np.zeros((2, 6), dtype=np.float32)
+    found = erosion(opening, slope, section, 0.0).distance(
+        (x.copy(), y.copy()), (shift[0] * ones, shift[1] * ones), sizes
+    )
+    for k in range(6):
+        true = room_laid_out(opening, slope, 1.5, section, (float(x[k]), float(y[k])))
+        if true > 0:
+            assert found[k] == pytest.approx(true, abs=0.02)
+
+
+@given(sections(), slopes(), st.floats(0.0, 0.5), st.floats(0.0, 0.3))
+def test_what_is_taken_comes_off_in_full(opening, slope, aside, taken):
+    """`taken` lowers every draw's room by just that much."""
+    section = Section("round", 1.0, 1.0)
+    at = (np.float32([aside]), np.float32([0.0]))
+    rest = (np.float32([0.01]), np.float32([0.0])), np.zeros((2, 1), dtype=np.float32)
+    free = erosion(opening, slope, section, 0.0).distance((at[0].copy(), at[1].copy()), *_copies(rest))
+    less = erosion(opening, slope, section, taken).distance((at[0].copy(), at[1].copy()), *_copies(rest))
+    assert free[0] - less[0] == pytest.approx(taken, abs=2e-6)
+
+
+def _copies(rest):
+    (dx, dy), sizes = rest
+    return (dx.copy(), dy.copy()), sizes
+
+
+@given(st.one_of(box_sections(), outlines()), st.floats(0.01, 0.3))
+def test_counted_per_inset_room_grows_by_the_inset(opening, inset):
+    """With per_inset, moving the section inward by e adds e (at least e for a slot)."""
+    section = Section("rectangle", 2.0, 1.6, 0.0)
+    at = np.float32([0.2, -0.4, 0.0]), np.float32([0.1, 0.3, 0.0])
+    shift = np.zeros(3, dtype=np.float32), np.zeros(3, dtype=np.float32)
+    sizes = np.zeros((2, 3), dtype=np.float32)
+
+    def room(part: Section) -> np.ndarray:
+        allowed = erosion(opening, (0.0, 0.0), part, 0.0, per_inset=True)
+        return allowed.distance((at[0].copy(), at[1].copy()), (shift[0].copy(), shift[1].copy()), sizes)
+
+    gained = room(offset(section, inset)) - room(section)
+    assert (gained >= inset - 1e-3).all()
+    if isinstance(erosion(opening, (0.0, 0.0), section, 0.0), Box):
+        assert gained == pytest.approx(inset, abs=1e-5)
