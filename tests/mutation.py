@@ -48,12 +48,16 @@ HEART = {
     "planning/mount.py": ("planning/test_solve.py", "planning/test_heart.py"),
     "planning/neighbours.py": ("planning/test_heart.py", "planning/test_solve.py", "planning/test_plan_findings.py"),
     "planning/judge.py": ("planning/test_plan_findings.py", "planning/test_solve.py", "planning/test_heart.py"),
-    "planning/solve.py": ("planning/test_solve.py", "planning/test_plan_findings.py", "planning/test_any_profile.py"),
+    "planning/solve.py": ("planning/test_solve.py", "planning/test_plan_findings.py", "planning/test_heart.py"),
     "metrology/estimate.py": PANEL,
     "metrology/unknowns.py": PANEL,
     "metrology/gathered.py": (*PANEL, "metrology/test_doubts.py"),
     "metrology/linear.py": ("metrology/test_linear.py",),
-    "metrology/readings.py": ("metrology/test_readings.py", "metrology/test_doubts.py"),
+    "metrology/readings.py": (
+        "metrology/test_estimate_rows.py",
+        "metrology/test_readings.py",
+        "metrology/test_doubts.py",
+    ),
 }
 """Modules of the heart with the tests that stand for each, quick ones first."""
 HEAVY = ("numpy", "scipy.stats", "scipy.optimize", "scipy.spatial", "shapely", "pydantic", "tomlkit", "pint", "pytest")

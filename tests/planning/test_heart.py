@@ -11,11 +11,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from builders import PANEL, profile_from
+from builders import PANEL, profile_from, tilted_panel
 from hypothesis import given
 from hypothesis import strategies as st
 from plan_shapes import PENTAGON, box_sections, causes_of, opening_of, place_of, slopes
 
+from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Value
 from partgen.planning import mount
 from partgen.planning.caps import cap_model, compensated
@@ -27,9 +28,11 @@ from partgen.planning.neighbours import Footprint, neighbour_findings
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section
+from partgen.planning.revision import Choice
 from partgen.planning.section import inset_for, rounded_down, widest
 from partgen.planning.sections import offset, outline_section
-from partgen.profile.library import find_printer
+from partgen.planning.solve import _model_section, plan_set
+from partgen.profile.library import find_material, find_printer
 
 LOPSIDED = outline_section(((-4.0, -3.0), (6.0, -3.0), (6.0, 5.0), (-4.0, 5.0)))
 WINDOW = Section("rectangle", 11.5, 6.3, 0.5)
@@ -195,7 +198,7 @@ def test_a_hole_of_another_size_moves_each_wall_as_the_hole_itself_would(name, m
     size = np.array([[more[0]] * 9, [more[1]] * 9], dtype=np.float32)
     planes = erosion(opening, (0.0, 0.0), part, 0.0)
     assert isinstance(planes, HalfPlanes)
-    for at in ((across, zero), (zero, across), (across, across)):
+    for at in ((across, zero), (zero, across), (across, across), (4 * across, zero), (zero, 4 * across)):
         found = planes.distance((at[0].copy(), at[1].copy()), (zero.copy(), zero.copy()), size)
         true = [room(grown, (0.0, 0.0), 2.0, part, (float(x), float(y))) for x, y in zip(*at, strict=True)]
         assert found == pytest.approx(true, abs=2e-3)
@@ -299,3 +302,28 @@ def test_corners_stay_within_a_section_that_shrinks_in_either_direction():
     """A corner radius is never more than half of the narrower side."""
     assert offset(Section("rectangle", 6.0, 12.0, 2.5), 1.5) == Section("rectangle", 3.0, 9.0, 1.5)
     assert offset(Section("rectangle", 12.0, 6.0, 2.5), 1.5) == Section("rectangle", 9.0, 3.0, 1.5)
+
+
+@pytest.mark.parametrize(
+    ("drawn", "limit", "asked"),
+    [
+        (Section("rectangle", 10.0, 6.0, 0.5), (9.9, 6.5), (9.9, 6.0)),
+        (Section("rectangle", 10.0, 6.0, 0.5), (10.5, 5.8), (10.0, 5.8)),
+        (Section("round", 9.0, 9.0), (8.5, 8.2), (8.2, 8.2)),
+        (Section("slot", 12.0, 7.0), (11.0, 6.0), (11.0, 6.0)),
+    ],
+)
+def test_a_part_after_one_that_rubbed_is_never_larger_than_told(drawn, limit, asked):
+    """Each side is the smaller of the drawn and the told one; a round part stays round."""
+    found = _model_section(drawn, Choice("S1", 5.8, None, 1.5, 0.1, limit=limit))
+    assert (found.width, found.depth) == asked
+
+
+def test_a_plan_repeats_the_estimates_uncertainty():
+    """drop_u is the estimate's own, position by position."""
+    profile = tilted_panel()
+    printer = find_printer("material-extrusion")
+    known = estimate(profile, printer)
+    found = plan_set(profile, known, printer, lambda name: find_material(name, None), draws=500)
+    for i, position in enumerate(found.positions):
+        assert position.drop_u == pytest.approx(math.sqrt(known.drop_cov[i, i]))
