@@ -15,6 +15,7 @@ Only the command layer turns these into text and exit codes.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from unicodedata import category
 
 MOST_SHOWN = 300
 """Characters of what was read that a message repeats."""
@@ -35,6 +36,11 @@ class Fault:
         shown = self.read if len(self.read) <= MOST_SHOWN else f"{self.read[:MOST_SHOWN]}..."
         read = f"read {shown}; " if self.read else ""
         return _shown(f"{self.where}: {read}{self.expected}")
+
+
+def one_line(text: str) -> bool:
+    """True where every character shows or is a space: in many languages people type spaces that do not break."""
+    return all(c.isprintable() or category(c) == "Zs" for c in text)
 
 
 def _shown(text: str) -> str:

@@ -17,7 +17,7 @@ import tomlkit
 from pydantic import BaseModel
 from tomlkit.items import AoT, Array, InlineTable, Item, Table
 
-from partgen.errors import Fault, ProfileError
+from partgen.errors import Fault, ProfileError, one_line
 from partgen.families import FAMILIES
 from partgen.formats import PROFILE, upgrade
 from partgen.model.fields import Reading
@@ -190,7 +190,7 @@ def value_of(field: Field, typed: str) -> Any:  # noqa: ANN401 - whatever TOML h
         raise ProfileError(Fault(str(field.place), "", "this is written another way; change it in the file"))
     if not typed:
         return None
-    if not typed.isprintable() or len(typed) > 400:
+    if not one_line(typed) or len(typed) > 400:
         raise ProfileError(Fault(str(field.place), f'"{typed[:40]}"', "expected one line of plain text"))
     if field.kind == "check":
         if typed not in ("yes", "no"):

@@ -41,7 +41,7 @@ app = typer.Typer(
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from partgen import __version__
+        from partgen.version import __version__
 
         print(f"partgen {__version__}")
         raise typer.Exit

@@ -316,7 +316,9 @@ class _Lengths:
 
 
 def _some_text(text: str) -> str:
-    if not text or not text.isprintable():
+    from partgen.errors import one_line
+
+    if not text or not one_line(text):
         raise ValueError("text on one line")
     return text
 

@@ -1,4 +1,4 @@
-"""A printer and a material as records. Lengths in mm, moduli in MPa. May import: model.fields."""
+"""A printer and a material as records. Lengths in mm, moduli in MPa. May import: errors, model.fields."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
+from partgen.errors import one_line
 from partgen.model.fields import Length, Record
 
 
 def _one_line(text: str) -> str:
-    if not text.isprintable():
+    if not one_line(text):
         raise ValueError("expected text on one line, without control characters")
     return text
 

@@ -11,7 +11,6 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from partgen import __version__
 from partgen.errors import Fault, InputError, OutsideError
 from partgen.export.names import file_stems
 from partgen.export.reading import Reader
@@ -33,6 +32,7 @@ from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
 from partgen.planning.records import PositionPlan
 from partgen.profile.load import LoadedProfile
+from partgen.version import __version__
 
 CONTENT = ("parts/*.stl", "fit.json")
 """What a revision's content hash covers: what is printed, and every number."""

@@ -1,6 +1,6 @@
 """From inputs to a plan and its fit document; no CAD.
 
-May import: families, profile, model, metrology, planning, fit, pipeline.inputs.
+May import: families, profile, model, metrology, planning, fit, version, pipeline.inputs.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from datetime import date
 from functools import cached_property
 from pathlib import Path
 
-from partgen import __version__
 from partgen.families import BY_KIND
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
@@ -22,6 +21,7 @@ from partgen.planning.records import SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
+from partgen.version import __version__
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import get_args
 
-from partgen.errors import Fault, OutsideError, TrialError
+from partgen.errors import Fault, OutsideError, TrialError, one_line
 from partgen.log.records import Feel, Hold, Log, Revision, Trial
 from partgen.log.store import append, log_path
 from partgen.metrology.estimate import estimate
@@ -130,7 +130,7 @@ def result_from(cells: dict[str, str], where: str, *, comma: bool = False) -> Re
     if grip is not None and grip not in get_args(Hold):
         faults.append(Fault(f"{where}, grip", grip, "loose, holds or tight, or nothing"))
     note = cells.get("note", "")
-    if any(not c.isprintable() for c in note):
+    if not one_line(note):
         faults.append(Fault(f"{where}, note", repr(note)[:40], "one line of plain text"))
     if faults:
         raise TrialError(*faults)

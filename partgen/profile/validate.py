@@ -11,7 +11,7 @@ from typing import Any, Final, cast, get_args
 from pydantic import BaseModel, BeforeValidator, ValidationError
 from pydantic_core import ErrorDetails
 
-from partgen.errors import Fault
+from partgen.errors import Fault, one_line
 from partgen.families import FAMILIES
 from partgen.model import fields, panel
 from partgen.model.part import PartSpec, Position
@@ -182,7 +182,7 @@ class _Reader:
         for key in ("title", "printer"):
             if not isinstance(data.get(key, ""), str):
                 self.fault(key, as_written(data[key]), "expected text in quotes")
-            elif not data.get(key, "").isprintable():
+            elif not one_line(data.get(key, "")):
                 self.fault(key, as_written(data[key]), "expected text on one line, without control characters")
 
     def plate(self, data: object) -> panel.Panel | None:
