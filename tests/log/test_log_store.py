@@ -97,8 +97,6 @@ def test_an_id_that_is_none_says_what_may_be_meant(written, meant):
 
 def test_a_space_that_does_not_break_is_text():
     """Typed in many languages and copied from tables; a control character is none."""
-    assert (
-        Trial(revision="r01", label="S1", date=date(2026, 11, 4), note="a\u00a0: b").note == "a\u00a0: b"
-    )
+    assert Trial(revision="r01", label="S1", date=date(2026, 11, 4), note="a\u00a0: b").note == "a\u00a0: b"
     with pytest.raises(ValueError, match="control characters"):
         Trial(revision="r01", label="S1", date=date(2026, 11, 4), note="a\u001bb")
