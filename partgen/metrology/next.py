@@ -59,6 +59,9 @@ def next_measurement(
     if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:
         return None
     candidates = [one for one in _candidates(unknowns) if (one.label, one.what) not in skip]
+    # what is doubted and was read often enough stays doubted: its promised gain never comes
+    settled = {(d.label, d.what) for d in estimate.doubts if _settled(profile, estimate, d)}
+    candidates = [one for one in candidates if (one.label, one.what) not in settled]
     if not candidates:
         return None
     rows = np.array([candidate.row for candidate in candidates])
