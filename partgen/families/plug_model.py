@@ -53,11 +53,10 @@ class PlugModel(PartModel):
 
 def rib_tips(model: PlugModel) -> list[Tip]:
     """Where each rib ends."""
-    from partgen.parts.ridges import places
+    from partgen.parts.crests import tips
 
     assert model.ribs is not None
-    height = model.ribs.height
-    return [(turn, distance + height) for turn, distance, _ in places(model.section, model.ribs.count)]
+    return tips(model.section, model.ribs)
 
 
 def lips(model: PlugModel) -> list[Tip]:
@@ -72,21 +71,19 @@ def lips(model: PlugModel) -> list[Tip]:
 
 def solid(model: PartModel) -> kernel.Shape:
     """The plug as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, PlugModel)
-    try:
+    with kernel.plainly(model.mark or "plug", "this plug cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "plug", f"this plug cannot be built: {refused}") from refused
 
 
 def _build(model: PlugModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import kernel
+    from partgen.parts.crests import places
     from partgen.parts.crowns import crowned
     from partgen.parts.outlines import inset, outline_of
-    from partgen.parts.ridges import places, ridges
+    from partgen.parts.ridges import ridges
 
     rim = model.height - model.crown.rise - model.crown.edge_radius
     if rim < LEAST_RIM / 2:

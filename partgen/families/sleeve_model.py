@@ -50,28 +50,26 @@ class SleeveModel(PartModel):
 
 def rib_tips(model: SleeveModel) -> list[tuple[float, float]]:
     """(direction, reach from the axis) of each rib."""
-    from partgen.parts.ridges import places
+    from partgen.parts.crests import tips
 
     assert model.ribs is not None
-    return [(turn, distance + model.ribs.height) for turn, distance, _ in places(model.section, model.ribs.count)]
+    return tips(model.section, model.ribs)
 
 
 def solid(model: PartModel) -> kernel.Shape:
     """The ring as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, SleeveModel)
-    try:
+    with kernel.plainly(model.mark or "sleeve", "this sleeve cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "sleeve", f"this sleeve cannot be built: {refused}") from refused
 
 
 def _build(model: SleeveModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import kernel
+    from partgen.parts.crests import places
     from partgen.parts.outlines import inset, outline_of
-    from partgen.parts.ridges import places, ridges
+    from partgen.parts.ridges import ridges
 
     wall = min(model.section.width - model.inner.width, model.section.depth - model.inner.depth) / 2
     if wall < 0.1 or model.height < 0.4:

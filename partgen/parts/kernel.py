@@ -6,7 +6,8 @@ Lengths in mm. The kernel's exceptions leave here as ValueError-free `Refused`, 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,7 @@ from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Shape, TopoDS_Solid, TopoDS_Wire
 from OCP.TopTools import TopTools_IndexedMapOfShape, TopTools_ListOfShape
 
+from partgen.errors import KernelError
 from partgen.parts.curves import Arc, Circle, Line, Outline
 
 Shape = Any
@@ -42,6 +44,15 @@ Shape = Any
 
 class Refused(Exception):  # noqa: N818 - it reads as what happened
     """The kernel could not do one step; the caller says which part it was for."""
+
+
+@contextmanager
+def plainly(subject: str, what: str) -> Iterator[None]:
+    """What the kernel refuses inside leaves as KernelError about `subject`: "`what`: why"."""
+    try:
+        yield
+    except Refused as refused:
+        raise KernelError(subject, f"{what}: {refused}") from refused
 
 
 def wire(outline: Outline, z: float) -> Shape:
