@@ -65,14 +65,11 @@ class BlockModel(PartModel):
 
 def solid(model: PartModel) -> kernel.Shape:
     """The block without its mark, as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, BlockModel)
-    try:
+    with kernel.plainly(model.mark or "block", "this part cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "block", f"this part cannot be built: {refused}") from refused
 
 
 def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape

@@ -102,16 +102,13 @@ def _with_legend(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
 
 
 def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.errors import KernelError
     from partgen.parts import cap, kernel
 
     plain = cap.solid(model)
     if not isinstance(model, LetteredCap):
         return plain
-    try:
+    with kernel.plainly(model.mark or "cap", "its legend cannot be made"):
         return kernel.one_solid(lettered(plain, model.legend, model.height))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "cap", f"its legend cannot be made: {refused}") from refused
 
 
 def _features_top(model: PartModel) -> float:

@@ -12,7 +12,6 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-import numpy as np
 from pydantic import Field
 
 from partgen.families import stub
@@ -25,8 +24,8 @@ from partgen.model.fields import Length, Readings
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.planning import judge
-from partgen.planning.caps import compensated
-from partgen.planning.clearance import binding, limits, nominal, rooms
+from partgen.planning.caps import compensated, relief_of
+from partgen.planning.clearance import binding, limits, nominal, rooms, stated
 from partgen.planning.grip.case import seat_size
 from partgen.planning.grip.demand import NEEDED
 from partgen.planning.grip.outward import Pressed, press_in
@@ -34,7 +33,7 @@ from partgen.planning.heights import LITTLE, Crown, Site, socket_depth
 from partgen.planning.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
 from partgen.planning.mount import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.planning.passage import passage
-from partgen.planning.records import Carried, Clearance, CrownModel, PositionPlan, Section
+from partgen.planning.records import Carried, CrownModel, PositionPlan, Section
 from partgen.planning.sections import directions, offset, support
 from partgen.planning.solve import DRAWN
 from partgen.planning.stack import root_sum_square
@@ -138,7 +137,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             seat=spec.seat,
             at=position.at,
             drop=site.drop,
-            drop_u=float(np.sqrt(max(estimate.drop_cov[index, index], 0.0))),
+            drop_u=estimate.drop_u(index),
             thickness=site.thickness,
             travel=site.travel,
             slope=site.slope,
@@ -155,15 +154,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             section=body,
             model_section=drawn,
             largest_section=body,
-            clearance=Clearance(
-                nominal=room,
-                worst=room - eaten.stack,
-                rss=room - eaten.rss,
-                u95=1.96 * found.room.u,
-                p_bind=found.p,
-                model_nominal=room,
-                model_rocked=room - place.lean,
-            ),
+            clearance=stated(place, room, room, found, eaten),
             grip=held,
             model=StubModel(
                 section=drawn,
@@ -173,7 +164,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
                 wall=spec.wall,
                 flange=None,
                 socket=socket,
-                relief=stub.relief(printer),
+                relief=relief_of(printer),
                 mark=label if spec.mark != "none" else "",
                 mark_kind=spec.mark,
                 peg=stub.peg_of(job, spec.seat, spec.peg, ribbed.narrower if ribbed else 0.0),

@@ -43,7 +43,6 @@ def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
 
     Raises KernelError in plain words.
     """
-    from partgen.errors import KernelError
     from partgen.families import BY_KIND
     from partgen.parts import kernel
 
@@ -52,10 +51,8 @@ def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
     uncut: dict[str, Any] = {model.piece: "none" if model.piece == "line" else None}
     if model.piece == "legend":  # a blank one keeps other lines away from its place
         uncut["legend"] = replace(getattr(model.of, "legend"), blank=True)  # noqa: B009 - families differ in it
-    try:
+    with kernel.plainly(model.kind, f"what fills its {model.piece} cannot be built"):
         return kernel.cut(build(replace(model.of, **uncut)), build(model.of))
-    except kernel.Refused as refused:
-        raise KernelError(model.kind, f"what fills its {model.piece} cannot be built: {refused}") from refused
 
 
 def maker() -> Maker:

@@ -156,14 +156,11 @@ class KnobModel(PartModel):
 
 def solid(model: PartModel) -> kernel.Shape:
     """The knob without its mark, as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, KnobModel)
-    try:
+    with kernel.plainly(model.mark or "knob", "this knob cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "knob", f"this knob cannot be built: {refused}") from refused
 
 
 def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape

@@ -226,7 +226,7 @@ def _position_plan(
     proud, u95 = (tall - drop, 0.0) if read and cap else (wanted, 0.0)
     checks = [*_findings(job, spec, label, seat, made, forced)]
     if read and cap:
-        u95 = 1.96 * math.hypot(math.sqrt(max(float(estimate.drop_cov[index, index]), 0.0)), cap.u)
+        u95 = 1.96 * math.hypot(estimate.drop_u(index), cap.u)
         checks.append(_stands(label, proud, u95, wanted, spec.proud_tolerance))
     x, y = estimate.normal_slope[index]
     opening = job.openings[spec.hole].section
@@ -243,7 +243,7 @@ def _position_plan(
         seat=spec.seat,
         at=position.at,
         drop=drop,
-        drop_u=float(math.sqrt(max(float(estimate.drop_cov[index, index]), 0.0))),
+        drop_u=estimate.drop_u(index),
         thickness=estimate.thickness.value,
         travel=seat.travel.value,
         slope=(float(x), float(y)),

@@ -5,13 +5,11 @@ May import: model, metrology, errors, planning, parts (inside functions).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.metrology.readings import evaluate
 from partgen.model.panel import RectangleSeat, TongueSeat, TubeSeat
-from partgen.model.printer import Printer
 from partgen.planning.grip.case import seat_shape, seat_size
 from partgen.planning.job import Job
 from partgen.planning.records import PartModel, Polygon, RibsModel, SocketModel
@@ -66,11 +64,6 @@ def reach(peg: SocketModel | None) -> tuple[Point, Point]:
     return (float(x0), float(y0)), (float(x1), float(y1))
 
 
-def relief(printer: Printer) -> float:
-    """Chamfer against the first layer's flare, in steps of 0.05."""
-    return round(math.ceil(max(printer.error.flare.value, 0.0) / 0.05 - 1e-9) * 0.05, 4)
-
-
 def peg_of(job: Job, seat_name: str, wanted: tuple[float, float] | None, narrower: float = 0.0) -> SocketModel:
     """The peg to draw so that it prints like the seat, or as wanted; less what its ribs take up."""
     seat, error = job.profile.seat[seat_name], job.estimate.width_error.value + narrower
@@ -100,14 +93,11 @@ def peg_bore(job: Job, seat_name: str) -> float:
 
 def solid(model: PartModel) -> kernel.Shape:
     """The stub without its mark, as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, StubModel)
-    try:
+    with kernel.plainly(model.mark or "extension", "this extension cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "extension", f"this extension cannot be built: {refused}") from refused
 
 
 def _build(model: StubModel) -> Any:  # noqa: ANN401 - a kernel shape

@@ -251,30 +251,24 @@ def _uncut(model: WindowModel) -> Any:  # noqa: ANN401 - a kernel shape
 
 def solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
     """The cap with its channel. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, WindowModel)
     plain = _uncut(model)
     low = min(model.skirt_bottom, -model.socket.length, model.flange.bottom if model.flange else 0.0) - 2.0
     high = model.height + 20.0 if model.open else model.height - model.pane
-    try:
+    with kernel.plainly(model.mark or "cap", "this window cannot be made"):
         return kernel.one_solid(kernel.cut(plain, _channel(model, low, high)))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "cap", f"this window cannot be made: {refused}") from refused
 
 
 def pane_solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
     """What closes the window, flush with the crown. Raises KernelError in plain words."""
-    from partgen.errors import KernelError
     from partgen.parts import kernel
 
     assert isinstance(model, PaneModel) and model.of is not None
     cap = model.of
-    try:
+    with kernel.plainly("window", "its pane cannot be built"):
         return kernel.one_solid(kernel.common(_uncut(cap), _channel(cap, cap.height - cap.pane, cap.height + 20.0)))
-    except kernel.Refused as refused:
-        raise KernelError("window", f"its pane cannot be built: {refused}") from refused
 
 
 def maker() -> Maker:

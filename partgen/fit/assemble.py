@@ -206,7 +206,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
     seat = profile.seat[p.seat] if p.seat else None
     socket, flange = p.model.socket, p.model.flange
     seat_width, seat_depth = seat_size(seat) if seat else (0.0, 0.0)
-    face_u = math.sqrt(max(float(estimate.drop_cov[index, index]), 0.0))
+    face_u = estimate.drop_u(index)
     return DrawingDoc(
         slope=_pair(p.slope, 6),
         face_z=_r(p.drop),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -173,3 +174,7 @@ class Estimate:
     """Standard deviation of printed heights from part to part: the printer's, or what trials found."""
     joint: Joint | None = None
     """Everything the above was read from; always there when `estimate` made it."""
+
+    def drop_u(self, index: int) -> float:
+        """Standard uncertainty of the drop at one position, mm."""
+        return math.sqrt(max(float(self.drop_cov[index, index]), 0.0))

@@ -7,7 +7,6 @@ Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crow
 
 from __future__ import annotations
 
-from partgen.errors import KernelError
 from partgen.parts import kernel, pockets, sockets
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
@@ -25,10 +24,8 @@ FLOOR_MARK = 0.5
 
 def solid(model: PartModel) -> kernel.Shape:
     """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words."""
-    try:
+    with kernel.plainly(model.mark or "cap", "this cap cannot be built"):
         return kernel.one_solid(_build(model))
-    except kernel.Refused as refused:
-        raise KernelError(model.mark or "cap", f"this cap cannot be built: {refused}") from refused
 
 
 def _build(model: PartModel) -> kernel.Shape:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partgen.errors import KernelError
 from partgen.parts import kernel
 
 Loop = Sequence[tuple[float, float]]
@@ -25,7 +24,7 @@ def engraved(
     """
     if not outlines:
         return plain
-    try:
+    with kernel.plainly(subject, "its mark cannot be cut"):
         tools = [
             kernel.prism_of(
                 kernel.polygon_wire(loops[0], z - BELOW),
@@ -35,5 +34,3 @@ def engraved(
             for loops in outlines
         ]
         return kernel.one_solid(kernel.cut(plain, *tools))
-    except kernel.Refused as refused:
-        raise KernelError(subject, f"its mark cannot be cut: {refused}") from refused

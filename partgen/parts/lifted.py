@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partgen.errors import KernelError
 from partgen.parts import kernel
 from partgen.parts.crowns import reach
 from partgen.parts.outlines import outline_of
@@ -48,7 +47,7 @@ class Lifted:
         if features_top is None:
             return solid(model)
         shape = replace(model.without_height(), mark="")
-        try:
+        with kernel.plainly(model.mark or "cap", "this cap cannot be built"):
             if shape not in self._known:
                 self._known[shape] = _parted(shape, solid, features_top(shape))
             halves = self._known[shape]
@@ -60,8 +59,6 @@ class Lifted:
             up[2, 3] = more
             raised = kernel.transformed(halves.upper, up)
             return kernel.one_solid(kernel.fuse(halves.lower, between, raised))
-        except kernel.Refused as refused:
-            raise KernelError(model.mark or "cap", f"this cap cannot be built: {refused}") from refused
 
 
 def _parted(shape: PartModel, solid: Callable[[PartModel], kernel.Shape], top: float) -> _Halves:

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from partgen.errors import KernelError
 from partgen.model.panel import CrossSeat, FlattedSeat, RectangleSeat, Seat, SplinedSeat, TongueSeat, TubeSeat
 from partgen.parts import kernel
 from partgen.parts.outlines import outline_of
@@ -60,7 +59,7 @@ def panel_solid(plans: Sequence[PositionPlan], slope: tuple[float, float]) -> ke
     high = (flat[:, :2] + np.array(reach)[:, None]).max(axis=0)
     z = float(flat[:, 2].mean())
     half = thickness / 2
-    try:
+    with kernel.plainly("panel", "it cannot be drawn"):
         sheet = kernel.box(low[0], high[0], low[1], high[1], z - half, z + half)
         holes = []
         for plan, (x, y, _) in zip(plans, flat, strict=True):
@@ -69,20 +68,16 @@ def panel_solid(plans: Sequence[PositionPlan], slope: tuple[float, float]) -> ke
         place = np.eye(4)
         place[:3, :3] = turn
         return kernel.transformed(kernel.one_solid(kernel.cut(sheet, *holes)), place)
-    except kernel.Refused as refused:
-        raise KernelError("panel", f"it cannot be drawn: {refused}") from refused
 
 
 def seat_solid(seat: Seat) -> kernel.Shape:
     """A seat as measured, its top at z = 0. Raises KernelError."""
-    try:
+    with kernel.plainly("seat", "it cannot be drawn"):
         shape = kernel.prism(pocket(_as_socket(seat)), -seat.length, 0.0)
         if isinstance(seat, TubeSeat):
             bore = kernel.prism(kernel.Circle(seat.bore.mean / 2), -seat.length - 1.0, 1.0)
             shape = kernel.cut(shape, bore)
         return kernel.one_solid(shape)
-    except kernel.Refused as refused:
-        raise KernelError("seat", f"it cannot be drawn: {refused}") from refused
 
 
 def _as_socket(seat: Seat) -> SocketModel:

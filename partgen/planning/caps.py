@@ -105,7 +105,6 @@ def cap_model(
         slope=_on_grid(cap.site.slope) if spec.crown == "parallel" else (0.0, 0.0),
     )
     bottom = -cap.socket.length
-    flare = printer.error.flare.value
     return CapModel(
         section=model_section,
         height=round(cap.crown.model, 6),
@@ -116,10 +115,15 @@ def cap_model(
         if held is None
         else FlangeModel(section=compensated(flange, width_error), top=round(held.top, 6), bottom=bottom),
         socket=cap.socket,
-        relief=round(math.ceil(max(flare, 0.0) / _RELIEF_GRID - 1e-9) * _RELIEF_GRID, 4),
+        relief=relief_of(printer),
         mark=cap.label if spec.mark != "none" else "",
         mark_kind=spec.mark,
     )
+
+
+def relief_of(printer: Printer) -> float:
+    """Chamfer against the first layer's flare, so much coarser than the flare that equal parts stay equal."""
+    return round(math.ceil(max(printer.error.flare.value, 0.0) / _RELIEF_GRID - 1e-9) * _RELIEF_GRID, 4)
 
 
 def _on_grid(slope: tuple[float, float]) -> tuple[float, float]:

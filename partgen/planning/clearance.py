@@ -1,6 +1,7 @@
 """Room between a part and its passage: worst case, root sum of squares, Monte Carlo. Lengths in mm.
 
-May import: metrology.records, planning.records, planning.sections, planning.passage, planning.opening.
+May import: metrology.records, planning.records, planning.sections, planning.passage, planning.opening,
+planning.normal.
 
 The model. Seen along the seat's axis a part is clear of both faces of the panel where its centre,
 taken relative to the hole's, lies in the set E of planning.erosion, shifted to either face. `rooms` are
@@ -27,9 +28,10 @@ from numpy.typing import NDArray
 
 from partgen.metrology.records import FloatArray, Value
 from partgen.planning.erosion import Draw, erosion
+from partgen.planning.normal import below
 from partgen.planning.opening import Opening
 from partgen.planning.passage import Tilt, lateral_play, room
-from partgen.planning.records import Section
+from partgen.planning.records import Clearance, Section
 from partgen.planning.stack import root_sum_square, worst_case
 
 P_FLOOR = 1e-6
@@ -260,7 +262,7 @@ _STEPS = 256
 @lru_cache(maxsize=1)
 def _table() -> Draw:
     steps = np.arange(-REACH * _STEPS, REACH * _STEPS + 1) / _STEPS
-    return np.asarray([math.erfc(-z / math.sqrt(2)) / 2 for z in steps.tolist()], dtype=np.float32)
+    return below(steps).astype(np.float32)
 
 
 def normal_below(z: Draw) -> Draw:
@@ -312,3 +314,16 @@ def limits(place: Place, section: Section, causes: Causes) -> Limits:
 def nominal(place: Place, section: Section, thickness: float) -> float:
     """Room per side with everything as expected, the hole where it was measured, nothing pushed."""
     return room(place.opening.section, place.slope, thickness, section, place.at)
+
+
+def stated(place: Place, room: float, drawn: float, found: Binding, eaten: Limits) -> Clearance:
+    """The plan's clearance: `room` per side as expected, `drawn` for the section as drawn."""
+    return Clearance(
+        nominal=room,
+        worst=room - eaten.stack,
+        rss=room - eaten.rss,
+        u95=1.96 * found.room.u,
+        p_bind=found.p,
+        model_nominal=drawn,
+        model_rocked=drawn - (0.0 if place.guided else place.lean),
+    )

@@ -1,6 +1,6 @@
 """Which layer each crown ends on, chosen for all positions together. Lengths in mm. Pure numpy.
 
-May import: metrology.records.
+May import: metrology.records, planning.normal.
 
 A printed height is a whole number of layers. Rounded one by one, two neighbours may be rounded
 apart by nearly a whole layer, which a finger feels; so the layers are chosen together: the expected
@@ -13,7 +13,6 @@ the other (Bertele and Brioschi, Nonserial Dynamic Programming, 1972).
 from __future__ import annotations
 
 import heapq
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
@@ -21,6 +20,7 @@ from functools import reduce
 import numpy as np
 
 from partgen.metrology.records import FloatArray
+from partgen.planning.normal import below
 
 LEVEL = 0.20
 """mm: neighbours that differ by more look uneven (common practice, no source)."""
@@ -30,8 +30,6 @@ MIDDLE = 0.02
 """Cost of standing at the tolerance, in faults: between equals the one nearer the middle wins."""
 WIDEST = 9
 """Positions that may hang together when one is eliminated; beyond, one at a time is improved."""
-
-_erf = np.vectorize(math.erf, otypes=[float])
 
 
 @dataclass(frozen=True)
@@ -59,8 +57,8 @@ def neighbours(at: FloatArray) -> list[tuple[int, int]]:
 
 def fault(error: FloatArray, variance: FloatArray, tolerance: float | FloatArray) -> FloatArray:
     """Probability that a normal quantity lies outside plus or minus `tolerance`."""
-    scale = np.sqrt(2 * np.maximum(variance, 1e-12))
-    return np.asarray(1 - (_erf((tolerance - error) / scale) + _erf((tolerance + error) / scale)) / 2)
+    u = np.sqrt(np.maximum(variance, 1e-12))
+    return below((error - tolerance) / u) + below((-error - tolerance) / u)
 
 
 def choose(

@@ -1,6 +1,6 @@
 """What fingers felt: free, rubs, stuck; loose, holds, tight. Lengths in mm.
 
-May import: model, metrology, planning.{opening, passage, records, revision, spec}. Pure computation.
+May import: model, metrology, planning.{normal, opening, passage, records, revision, spec}. Pure computation.
 
 Each answer is a bound on one error that all parts of a print share (skirts' width, sockets' width),
 blurred by what is the position's own: where the hole sits, the seat's play, the part's own
@@ -22,6 +22,7 @@ from partgen.metrology.records import Estimate, FloatArray, Observation, Value
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
+from partgen.planning import normal
 from partgen.planning.mount import MEASURED_PLACE_LIMIT
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
@@ -42,8 +43,6 @@ LEAST_INSET, MOST_INSET = 0.03, 0.35
 """mm per side: a part that rubbed is made smaller by something between these."""
 _GRID = 241
 _SIDES = {"left": 0, "right": 0, "near": 1, "far": 1}
-
-_erf = np.vectorize(math.erf, otypes=[float])
 
 
 @dataclass(frozen=True)
@@ -141,8 +140,8 @@ class _Likelihood:
 
     def __call__(self, x: FloatArray) -> FloatArray:
         """Three ordered answers: below `edge`, between, above `over`, of scale times x."""
-        below = _cdf((self.edge - self.scale * x) / self.blur)
-        above = 1 - _cdf((self.over - self.scale * x) / self.blur)
+        below = normal.below((self.edge - self.scale * x) / self.blur)
+        above = 1 - normal.below((self.over - self.scale * x) / self.blur)
         three = (below, np.maximum(1 - below - above, 0.0), above)
         return np.asarray((1 - LAPSE) * three[self.answer] + LAPSE / 3)
 
@@ -214,7 +213,3 @@ def _narrower(touch: _Touch, width: Value) -> Remake:
     where = f" on the {one.side} side" if one.side else ""
     less = {None: "smaller", 0: "narrower along X", 1: "narrower along Y"}[axis]
     return Remake(f"{felt}{where}: its skirt is made {2 * inset:.2f} mm {less}", (size[0], size[1]))
-
-
-def _cdf(x: FloatArray) -> FloatArray:
-    return np.asarray(0.5 * (1 + _erf(np.asarray(x) / math.sqrt(2))))

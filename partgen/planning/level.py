@@ -1,4 +1,4 @@
-"""How likely it is that every crown stands as proud as wanted. May import: metrology, planning.records.
+"""How likely it is that every crown stands as proud as wanted. May import: metrology, planning.{even, records}.
 
 Lengths in mm. Crowns err together where panel, seats and printer are shared, so the set's chance is
 drawn from their joint distribution and is no product over the positions.
@@ -6,12 +6,12 @@ drawn from their joint distribution and is no product over the positions.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from partgen.metrology.records import FloatArray
+from partgen.planning.even import fault
 from partgen.planning.records import PositionPlan
 
 DRAWS = 10_000
@@ -31,7 +31,7 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     off = np.array([p.proud - p.proud_wanted for p in plans])
     most = np.array([p.proud_tolerance for p in plans])
     u = np.maximum(np.array([p.proud_u95 for p in plans]) / NORMAL_95, 1e-9)
-    missing = sum(_above(x) for x in [*((most - off) / u), *((most + off) / u)])
+    missing = float(fault(off, u**2, most).sum())
     if missing < RARE:
         return 1 - missing
     # A kept part may be surer than its place, so `cov` is scaled by the larger of the two. What a position
@@ -50,8 +50,3 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
             drawn = drawn[np.all(np.abs(off[these] + error) <= most[these], axis=1)]
         hit += len(drawn)
     return hit / DRAWS
-
-
-def _above(x: float) -> float:
-    """P(a standard normal > x)."""
-    return 0.5 * math.erfc(x / math.sqrt(2))

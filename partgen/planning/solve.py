@@ -20,7 +20,7 @@ from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import judge
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
-from partgen.planning.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms
+from partgen.planning.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms, stated
 from partgen.planning.heights import Collar, pressed_guide, socket_depth
 from partgen.planning.job import Job, PartPlans, Planner, crown_of, proud_u95_of, wanted_proud
 from partgen.planning.level import p_level
@@ -184,7 +184,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
             seat=spec.seat,
             at=positions[k].at,
             drop=sites[k].drop,
-            drop_u=float(np.sqrt(max(estimate.drop_cov[index, index], 0.0))),
+            drop_u=estimate.drop_u(index),
             thickness=sites[k].thickness,
             travel=sites[k].travel,
             slope=sites[k].slope,
@@ -261,15 +261,7 @@ def _chosen(spec: CapSpec, opening: Opening, seat: MeasuredSeat, best: Section |
 def _clearance(job: Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
     thickness = job.draws.causes.thickness.value
     room, drawn = nominal(place, expected, thickness), nominal(place, model, thickness)
-    return Clearance(
-        nominal=room,
-        worst=room - eaten.stack,
-        rss=room - eaten.rss,
-        u95=1.96 * found.room.u,
-        p_bind=found.p,
-        model_nominal=drawn,
-        model_rocked=drawn - (0.0 if place.guided else place.lean),
-    )
+    return stated(place, room, drawn, found, eaten)
 
 
 def _height_findings(

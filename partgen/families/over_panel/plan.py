@@ -10,13 +10,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from partgen.families.over_panel.rooms import Room, clearance
 from partgen.families.over_panel.stand import OverPanelSpec, Stand
 from partgen.findings import Finding, State, worst
 from partgen.metrology.records import FloatArray
 from partgen.planning import judge
+from partgen.planning.caps import relief_of
 from partgen.planning.heights import LITTLE
 from partgen.planning.job import Job, proud_u95_of, wanted_proud
 from partgen.planning.mount import Gripped, gripper, seat_as_measured, wall_room
@@ -41,7 +40,6 @@ def common(
     job: Job, spec: OverPanelSpec, stand: Stand, section: Section, socket: SocketModel, crown_on: Section | None = None
 ) -> dict[str, Any]:
     """The fields that every family's model has; `crown_on`: the section that the crown ends, where not the widest."""
-    flare = max(job.printer.error.flare.value, 0.0)
     return {
         "section": section,
         "height": round(stand.crown.model, 6),
@@ -50,7 +48,7 @@ def common(
         "wall": spec.wall,
         "flange": None,
         "socket": socket,
-        "relief": round(math.ceil(flare / 0.05 - 1e-9) * 0.05, 4),
+        "relief": relief_of(job.printer),
         "mark": stand.position.label if spec.mark != "none" else "",
         "mark_kind": spec.mark,
     }
@@ -149,7 +147,7 @@ def position_plan(job: Job, name: str, spec: OverPanelSpec, decided: Decided) ->
         seat=spec.seat,
         at=stand.position.at,
         drop=site.drop,
-        drop_u=float(np.sqrt(max(job.estimate.drop_cov[stand.index, stand.index], 0.0))),
+        drop_u=job.estimate.drop_u(stand.index),
         thickness=site.thickness,
         travel=site.travel,
         slope=site.slope,

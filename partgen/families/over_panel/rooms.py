@@ -16,6 +16,7 @@ from partgen.findings import Finding, judge_at_least
 from partgen.planning import judge
 from partgen.planning.clearance import P_FLOOR
 from partgen.planning.job import Job
+from partgen.planning.normal import below
 from partgen.planning.records import Clearance, Section
 from partgen.planning.stack import root_sum_square
 
@@ -41,7 +42,7 @@ def face_room(job: Job, stand: Stand, rim: Section, slop: float) -> Room:
     slope_u = math.sqrt(max(float(np.linalg.eigvalsh(np.asarray(estimate.slope_cov)).max()), 0.0))
     spread = job.printer.error.height.spread
     u = math.sqrt(
-        max(float(estimate.drop_cov[stand.index, stand.index]), 0.0)
+        estimate.drop_u(stand.index) ** 2
         + ((reach + math.hypot(*stand.motion.slide)) * slope_u) ** 2
         + estimate.height_error.u**2
         + spread**2
@@ -65,7 +66,7 @@ def nut_rooms(job: Job, spec: OverPanelSpec, stand: Stand, rim: Section) -> list
 def nut_u(job: Job, stand: Stand) -> float:
     """Standard uncertainty of a height over the nut, whose own height was read with the same calipers."""
     return math.sqrt(
-        max(float(job.estimate.drop_cov[stand.index, stand.index]), 0.0)
+        job.estimate.drop_u(stand.index) ** 2
         + job.estimate.height_error.u**2
         + job.printer.error.height.spread**2
         + job.profile.caliper.limit_of_error**2 / 3
@@ -75,7 +76,7 @@ def nut_u(job: Job, stand: Stand) -> float:
 def clearance(rooms: Sequence[Room], drawn: float) -> Clearance:
     """The least of the rooms; p_bind is the sum of their chances (it cannot be more, Boole's inequality)."""
     least = min(rooms, key=lambda r: r.value - r.lean - 2 * r.u)
-    p = min(1.0, sum(_phi(-(r.value - r.lean) / max(r.u, 1e-6)) for r in rooms))
+    p = min(1.0, sum(float(below(-(r.value - r.lean) / max(r.u, 1e-6))) for r in rooms))
     return Clearance(
         nominal=least.value,
         worst=least.value - least.lean - 2 * least.u,
@@ -85,10 +86,6 @@ def clearance(rooms: Sequence[Room], drawn: float) -> Clearance:
         model_nominal=drawn,
         model_rocked=drawn,
     )
-
-
-def _phi(z: float) -> float:
-    return math.erfc(-z / math.sqrt(2)) / 2
 
 
 def room_findings(label: str, spec: OverPanelSpec, rooms: Sequence[Room]) -> list[Finding]:
