@@ -7,7 +7,7 @@ mesh as it was measured; nothing of the plan's results is used but to compare wi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,12 +18,14 @@ from partgen.checks.fit import (
     FitMeasurement,
     agreement,
     floor_and_crown,
+    free,
     interference,
     leaning_poses,
+    no_common_volume,
 )
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles, slice_points
-from partgen.findings import Finding, State
+from partgen.findings import Finding
 from partgen.planning.records import PositionPlan, Section
 from partgen.planning.sections import outline
 
@@ -122,32 +124,28 @@ def carrying_findings(
             planned = max(planned, fit.clearance)
         found.append(agreement(plan.label, "mesh-clearance", "clearance on the mesh", (fit.clearance, planned), AGREE))
     found += [
-        _room(plan, "mesh-carried", "what it carries to the hole's wall", fit.clearance_rocked,
-              "the original cap touches its hole's wall: measure the hole, its offset and the cap again"),
-        _common(plan, fit.interference),
-    ]  # fmt: skip
+        _carried(plan, fit.clearance_rocked),
+        no_common_volume(
+            plan.label,
+            fit.interference,
+            "nothing of the stub ever lies in the panel, from rest to full travel",
+            "the stub cuts into the panel on its way: make wall smaller, or look again at the readings",
+        ),
+    ]
     if body is not None:
         found.append(
-            _room(plan, "mesh-body", "lower end to switch body at full travel", body + fit.lowest,
-                  "the stub strikes the switch body or board before full travel: make socket_depth smaller")
-        )  # fmt: skip
+            free(
+                plan.label,
+                "mesh-body",
+                "lower end to switch body at full travel",
+                body + fit.lowest,
+                "the stub strikes the switch body or board before full travel: make socket_depth smaller",
+            )
+        )
     return tuple(found)
 
 
-def _room(plan: PositionPlan, code: str, name: str, value: float, cure: str) -> Finding:
-    state: State = "pass" if value > 0 else "fail"
-    why = f"{value:.2f} mm stay free, measured on the mesh" if value > 0 else cure
-    if math.isinf(value):
-        why = "it never reaches into the hole"
-    shown = value if math.isfinite(value) else None
-    return Finding(code, plan.label, name, shown, 0.0, 0.0, "mm", state, why)
-
-
-def _common(plan: PositionPlan, volume: float) -> Finding:
-    state: State = "pass" if volume == 0 else "fail"
-    why = "nothing of the stub ever lies in the panel, from rest to full travel"
-    if state != "pass":
-        why = "the stub cuts into the panel on its way: make wall smaller, or look again at the readings"
-    shown = volume if math.isfinite(volume) else None
-    name = "common volume of part and panel"
-    return Finding("mesh-interference", plan.label, name, shown, 0.0, 0.0, "mm³", state, why)
+def _carried(plan: PositionPlan, value: float) -> Finding:
+    cure = "the original cap touches its hole's wall: measure the hole, its offset and the cap again"
+    found = free(plan.label, "mesh-carried", "what it carries to the hole's wall", value, cure)
+    return replace(found, why="it never reaches into the hole") if math.isinf(value) else found

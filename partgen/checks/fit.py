@@ -16,7 +16,7 @@ import numpy as np
 from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges, wall_clearance
 from partgen.checks.panel import PanelHole, panel_hole, panel_solid
 from partgen.checks.triangles import FloatArray, IntArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
-from partgen.findings import Finding
+from partgen.findings import Finding, State
 from partgen.planning.records import PositionPlan
 
 TESSELLATION = 0.01
@@ -247,7 +247,14 @@ def fit_findings(
     if math.isinf(m.clearance):
         why = "the part never reaches into its hole, so nothing guides it: raise it (proud) or lengthen its skirt"
         found.append(Finding("mesh-clearance", plan.label, "clearance on the mesh", None, None, 0.0, "mm", "fail", why))
-    found.append(_no_common_volume(plan.label, m.interference))
+    found.append(
+        no_common_volume(
+            plan.label,
+            m.interference,
+            "nothing of the part ever lies in the panel, straight or rocked, from rest to full travel",
+            "the part cuts into the panel on its way: make its section smaller, or look again at the readings",
+        )
+    )
     rooms = [
         (
             "mesh-flange",
@@ -274,7 +281,7 @@ def fit_findings(
             "the crown sinks below its limit when pressed: raise the part (proud)",
         ),
     ]
-    found += [_room(plan.label, *row) for row in rooms if row[2] != math.inf]
+    found += [free(plan.label, *row) for row in rooms if row[2] != math.inf]
     return tuple(found)
 
 
@@ -314,20 +321,21 @@ def agreement(label: str, code: str, name: str, both: tuple[float, float], limit
     return Finding(code, label, name, _finite(off), limit, 0.0, "mm", "pass" if ok else "fail", why)
 
 
-def _room(label: str, code: str, name: str, value: float, cure: str) -> Finding:
+def free(
+    label: str, code: str, name: str, value: float, cure: str, said: str = "stay free, measured on the mesh"
+) -> Finding:
     """A distance that must stay above 0."""
     ok = value > 0
-    why = f"{value:.2f} mm stay free, measured on the mesh" if ok else cure
+    why = f"{value:.2f} mm {said}" if ok else cure
     return Finding(code, label, name, _finite(value), 0.0, 0.0, "mm", "pass" if ok else "fail", why)
 
 
-def _no_common_volume(label: str, volume: float) -> Finding:
+def no_common_volume(label: str, volume: float, why: str, cure: str) -> Finding:
+    """A volume in mm^3 that must be 0."""
     ok = volume == 0
-    why = "nothing of the part ever lies in the panel, straight or rocked, from rest to full travel"
-    if not ok:
-        why = "the part cuts into the panel on its way: make its section smaller, or look again at the readings"
     name = "common volume of part and panel"
-    return Finding("mesh-interference", label, name, _finite(volume), 0.0, 0.0, "mm³", "pass" if ok else "fail", why)
+    state: State = "pass" if ok else "fail"
+    return Finding("mesh-interference", label, name, _finite(volume), 0.0, 0.0, "mm³", state, why if ok else cure)
 
 
 def _finite(value: float) -> float | None:

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose
-from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, floor_and_crown
+from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, floor_and_crown, free
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles
-from partgen.findings import Finding, State
+from partgen.findings import Finding
 from partgen.planning.records import Obstacle, PositionPlan
 
 if TYPE_CHECKING:
@@ -133,9 +133,5 @@ def over_findings(
     if plan.obstacles:
         rooms.append(("mesh-nut", "part to the nut", m.flange_gap, "give nut_room more, or make the part wider"))
     for code, name, value, cure in rooms:
-        ok = value > 0
-        why = f"{value:.2f} mm stay free, measured on the mesh" if ok else f"they touch: {cure}"
-        limited = value if math.isfinite(value) else None
-        state: State = "pass" if ok else "fail"
-        found.append(Finding(code, plan.label, name, limited, 0.0, 0.0, "mm", state, why))
+        found.append(free(plan.label, code, name, value, f"they touch: {cure}"))
     return tuple(found)

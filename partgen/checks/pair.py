@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose
-from partgen.checks.fit import AGREE, agreement
+from partgen.checks.fit import AGREE, agreement, free
 from partgen.checks.triangles import FloatArray, Triangles
-from partgen.findings import Finding, State
+from partgen.findings import Finding
 from partgen.planning.records import PositionPlan
 
 if TYPE_CHECKING:
@@ -104,8 +104,6 @@ def pair_findings(plan: PositionPlan, outer: PositionPlan, m: PairMeasurement) -
         ("mesh-pair-shaft", f"shaft to the hole in {outer.label}", m.shaft, "make the outer's `through` larger"),
     ]
     for code, name, value, cure in rooms:
-        state: State = "pass" if value > 0 else "fail"
-        free = f"{value:.2f} mm stay free on the meshes, leaning as far as they can"
-        why = free if value > 0 else f"they touch: {cure}"
-        found.append(Finding(code, plan.label, name, value, 0.0, 0.0, "mm", state, why))
+        said = "stay free on the meshes, leaning as far as they can"
+        found.append(free(plan.label, code, name, value, f"they touch: {cure}", said))
     return tuple(found)

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.checks.clearance import UPRIGHT
-from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, interference
+from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, free, interference
 from partgen.checks.panel import panel_hole
-from partgen.checks.triangles import Triangles, axis_hits, slice_points
-from partgen.findings import Finding, State
+from partgen.checks.triangles import Triangles, axis_hits, reaches, slice_points
+from partgen.findings import Finding
 from partgen.planning.records import PositionPlan, Section
 
 OUTSIDE = 0.2
@@ -56,8 +56,7 @@ def measure_plugged(plan: PositionPlan, mesh: Triangles, grips: Grips) -> Plugge
     under = float(rim[:, 2].min()) if len(rim) else math.nan
     shank, head = _extent(mesh, -grips.plain), _extent(mesh, crown / 2)
     outline = slice_points(mesh, grips.z).reshape(-1, 2)
-    ways = np.array([(math.cos(turn), math.sin(turn)) for turn, _ in grips.tips]).reshape(-1, 2)
-    tips = (outline @ ways.T).max(axis=0) if len(outline) else np.full(len(ways), math.nan)
+    tips = reaches(outline, [turn for turn, _ in grips.tips])
     hole = plan.hole_section
     room = min((hole.width - shank[0]) / 2, (hole.depth - shank[1]) / 2)
     fit = FitMeasurement(
@@ -74,7 +73,7 @@ def measure_plugged(plan: PositionPlan, mesh: Triangles, grips: Grips) -> Plugge
         proud_pressed=crown,
         lowest=float(vertices[:, 2].min()) if len(vertices) else math.nan,
     )
-    return PluggedMeasurement(fit, head, tuple(float(v) for v in tips))
+    return PluggedMeasurement(fit, head, tips)
 
 
 def _half(section: Section) -> float:
@@ -110,8 +109,5 @@ def plugged_findings(plan: PositionPlan, m: PluggedMeasurement, grips: Grips, he
         ("mesh-cover", "head over the hole's edge", cover, "the head does not cover its hole: make overlap larger"),
         ("mesh-passes", "shank in the hole", fit.clearance, "the shank is wider than its hole: measure the hole again"),
     ):
-        state: State = "pass" if value > 0 else "fail"
-        why = f"{value:.2f} mm on each side, measured on the mesh" if value > 0 else cure
-        shown = value if math.isfinite(value) else None
-        found.append(Finding(code, label, name, shown, 0.0, 0.0, "mm", state, why))
+        found.append(free(label, code, name, value, cure, "on each side, measured on the mesh"))
     return tuple(found)

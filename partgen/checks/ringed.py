@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement
-from partgen.checks.triangles import FloatArray, Triangles, corners, slice_triangles
-from partgen.findings import Finding, State
+from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, free
+from partgen.checks.triangles import FloatArray, Triangles, corners, crossings, reaches, slice_triangles
+from partgen.findings import Finding
 from partgen.planning.records import PositionPlan, Section
 
 ASIDE = 0.011
@@ -47,12 +47,11 @@ def measure_ringed(
     cut = slice_triangles(triangles, high - PLAIN * (high - low))
     inner, outer = _across(cut)
     crests = slice_triangles(triangles, ribs_at).reshape(-1, 2)
-    turns = np.array([(math.cos(way), math.sin(way)) for way in ways]).reshape(-1, 2)
-    tips = (crests @ turns.T).max(axis=0) if len(crests) else np.full(len(turns), math.nan)
+    tips = reaches(crests, ways)
     points = cut.reshape(-1, 2)
     along = points @ np.array([math.cos(slit_at), math.sin(slit_at)])
     beside = np.abs(points @ np.array([-math.sin(slit_at), math.cos(slit_at)]))[along > 0]
-    closed = _crossings(cut, slit_at)
+    closed = crossings(cut, slit_at)
     slit = 0.0 if closed or not len(beside) else 2 * float(beside.min())
     room = (free - outer[0] + inner[0]) / 2
     fit = FitMeasurement(
@@ -69,28 +68,18 @@ def measure_ringed(
         proud_pressed=math.nan,
         lowest=low - plan.travel,
     )
-    return RingedMeasurement(fit, inner, tuple(float(v) for v in tips), slit)
+    return RingedMeasurement(fit, inner, tips, slit)
 
 
 def _across(cut: FloatArray) -> tuple[tuple[float, float], tuple[float, float]]:
     """(inside, outside), each along X and Y: where lines from the axis meet the ring first and last."""
     found = []
     for axis in (0, 1):
-        hits = [_crossings(cut, way + ASIDE) for way in (axis * math.pi / 2, (axis + 2) * math.pi / 2)]
+        hits = [crossings(cut, way + ASIDE) for way in (axis * math.pi / 2, (axis + 2) * math.pi / 2)]
         if any(len(one) < 2 for one in hits):
             return (math.nan,) * 2, (math.nan,) * 2
         found.append((sum(one[0] for one in hits), sum(one[-1] for one in hits)))
     return (found[0][0], found[1][0]), (found[0][1], found[1][1])
-
-
-def _crossings(cut: FloatArray, way: float) -> list[float]:
-    """Distances from the axis at which a line that way crosses the cut (n, 2, 2), nearest first."""
-    turn = np.array([[math.cos(way), math.sin(way)], [-math.sin(way), math.cos(way)]])
-    a, b = cut[:, 0] @ turn.T, cut[:, 1] @ turn.T
-    crosses = (a[:, 1] > 0) != (b[:, 1] > 0)
-    a, b = a[crosses], b[crosses]
-    at = a[:, 0] + (b[:, 0] - a[:, 0]) * a[:, 1] / (a[:, 1] - b[:, 1])
-    return sorted(float(v) for v in at if v > 0)
 
 
 def ringed_findings(
@@ -120,8 +109,7 @@ def ringed_findings(
     ]
     found = [agreement(label, *row) for row in rows]
     wall = min((fit.section[k] - m.inner[k]) / 2 for k in (0, 1))
-    state: State = "pass" if wall > 0 else "fail"
-    why = f"{wall:.2f} mm of wall, measured on the mesh" if wall > 0 else "no wall is left: the room is too small"
-    shown = wall if math.isfinite(wall) else None
-    found.append(Finding("mesh-wall", label, "wall of the ring on the mesh", shown, 0.0, 0.0, "mm", state, why))
+    cure = "no wall is left: the room is too small"
+    said = "of wall, measured on the mesh"
+    found.append(free(label, "mesh-wall", "wall of the ring on the mesh", wall, cure, said))
     return tuple(found)

@@ -5,6 +5,8 @@ Arrays: vertices (n, 3) float64 in mm, faces (m, 3) int, counter-clockwise seen 
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -192,3 +194,19 @@ def edge_indices(mesh: Triangles) -> IntArray:
     if 2 * int(once.sum()) != len(start):  # not closed: some edges run one way only
         once = np.ones(len(start), dtype=bool)
     return np.stack([start[once], end[once]], axis=1)
+
+
+def crossings(cut: FloatArray, way: float) -> list[float]:
+    """Distances from the axis at which a line that way crosses the cut (n, 2, 2), nearest first."""
+    turn = np.array([[math.cos(way), math.sin(way)], [-math.sin(way), math.cos(way)]])
+    a, b = cut[:, 0] @ turn.T, cut[:, 1] @ turn.T
+    crosses = (a[:, 1] > 0) != (b[:, 1] > 0)
+    a, b = a[crosses], b[crosses]
+    at = a[:, 0] + (b[:, 0] - a[:, 0]) * a[:, 1] / (a[:, 1] - b[:, 1])
+    return sorted(float(v) for v in at if v > 0)
+
+
+def reaches(points: FloatArray, ways: Sequence[float]) -> tuple[float, ...]:
+    """How far points (n, 2) reach from the axis, each way (radians); nan where there are none."""
+    turns = np.array([(math.cos(way), math.sin(way)) for way in ways]).reshape(-1, 2)
+    return tuple(float(v) for v in (points @ turns.T).max(axis=0)) if len(points) else (math.nan,) * len(turns)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.checks.triangles import FloatArray, Triangles, axis_hits, corners, slice_triangles
+from partgen.checks.triangles import Triangles, axis_hits, corners, crossings, slice_triangles
 
 ASIDE = 1e-4
 """Radians by which a line is turned, so that it meets no corner of the mesh."""
@@ -25,17 +25,7 @@ class WindowMeasurement:
 def measure_window(mesh: Triangles, at: tuple[float, float], z: float) -> WindowMeasurement:
     """The channel around (x, y) = `at`, cut at height z. nan where no wall is met."""
     cut = slice_triangles(corners(mesh), z) - np.asarray(at)
-    reach = [_nearest(cut, k * math.pi / 2 + ASIDE) for k in range(4)]
+    reach = [next(iter(crossings(cut, k * math.pi / 2 + ASIDE)), math.nan) for k in range(4)]
     hits = axis_hits(mesh, at)
     over = float(hits[-1] - hits[-2]) if len(hits) >= 2 else 0.0
     return WindowMeasurement(reach[0] + reach[2], reach[1] + reach[3], over)
-
-
-def _nearest(cut: FloatArray, way: float) -> float:
-    """Distance from the channel's middle to the first wall that way, over segments (n, 2, 2)."""
-    turn = np.array([[math.cos(way), math.sin(way)], [-math.sin(way), math.cos(way)]])
-    a, b = cut[:, 0] @ turn.T, cut[:, 1] @ turn.T
-    crosses = (a[:, 1] > 0) != (b[:, 1] > 0)
-    a, b = a[crosses], b[crosses]
-    along = a[:, 0] + (b[:, 0] - a[:, 0]) * a[:, 1] / (a[:, 1] - b[:, 1])
-    return float(min((v for v in along if v > 0), default=math.nan))
