@@ -52,16 +52,16 @@ def next_measurement(
     joint = estimate.joint
     assert joint is not None, "estimate() always gives the joint posterior"
     unknowns = Unknowns(profile, printer)
+    # What is doubted and was read often enough stays doubted: no further reading would gain what it promises.
+    settled = {(one.label, one.what) for one in estimate.doubts if _settled(profile, estimate, one)}
+    left_out = settled.union(skip)
     for doubt in estimate.doubts:
-        if doubt.what != "proud" and (doubt.label, doubt.what) not in skip and not _settled(profile, estimate, doubt):
+        if doubt.what != "proud" and (doubt.label, doubt.what) not in left_out:
             gain = _gain_of_doubt(unknowns, estimate, joint, doubt)
             return NextMeasurement(doubt.label, doubt.what, f"{doubt.why}: read it again", gain)
     if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:
         return None
-    candidates = [one for one in _candidates(unknowns) if (one.label, one.what) not in skip]
-    # what is doubted and was read often enough stays doubted: its promised gain never comes
-    settled = {(d.label, d.what) for d in estimate.doubts if _settled(profile, estimate, d)}
-    candidates = [one for one in candidates if (one.label, one.what) not in settled]
+    candidates = [one for one in _candidates(unknowns) if (one.label, one.what) not in left_out]
     if not candidates:
         return None
     rows = np.array([candidate.row for candidate in candidates])
