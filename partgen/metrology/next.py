@@ -53,10 +53,10 @@ def next_measurement(
     assert joint is not None, "estimate() always gives the joint posterior"
     unknowns = Unknowns(profile, printer)
     # What is doubted and was read often enough stays doubted: no further reading would gain what it promises.
-    settled = {(one.label, one.what) for one in estimate.doubts if _settled(profile, estimate, one)}
-    left_out = settled.union(skip)
-    for doubt in estimate.doubts:
-        if doubt.what != "proud" and (doubt.label, doubt.what) not in left_out:
+    doubts = [doubt for doubt in estimate.doubts if doubt.what != "proud"]  # of a trial: no reading to take again
+    left_out = {(doubt.label, doubt.what) for doubt in doubts if _settled(profile, estimate, doubt)}.union(skip)
+    for doubt in doubts:
+        if (doubt.label, doubt.what) not in left_out:
             gain = _gain_of_doubt(unknowns, estimate, joint, doubt)
             return NextMeasurement(doubt.label, doubt.what, f"{doubt.why}: read it again", gain)
     if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:
