@@ -5,13 +5,15 @@ The form asks what `partgen start` asks, and writes what it writes.
 
 from __future__ import annotations
 
+from typing import Literal
+
 from partgen.bench.actions import Action
 from partgen.bench.job import Job
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, ProfileError
 from partgen.families import PLAIN
 from partgen.files import locked, make_folder, write_atomic
-from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text
+from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text, shape_from
 from partgen.profile.library import list_printers
 from partgen.profile.load import parse_profile, profile_name
 from partgen.units import MM_PER, Unit, parse_length
@@ -57,11 +59,18 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
             return 1
         return int(typed)
 
+    def shape(what: Literal["hole", "seat"]) -> Shape:
+        typed = given.get(what, "")
+        try:
+            return shape_from(typed, what, unit)
+        except ValueError as error:
+            faults.append(Fault(what.capitalize(), f'"{typed[:40]}"', f"expected {error}"))
+            return Shape("", ())
+
     rows, columns = count("rows", "Rows"), count("columns", "Positions in a row")
     pitch = length("pitch", "Middle to middle along a row") if columns > 1 else "0"
     row_pitch = length("row_pitch", "Row to row") if rows > 1 else "0"
-    hole = _shape("hole", HOLE_SIZES, given, faults)
-    seat = _shape("seat", SEAT_SIZES, given, faults)
+    hole, seat = shape("hole"), shape("seat")
     thickness = length("thickness", "Panel thickness") if given.get("thickness") else None
     drop = length("drop", "Drop at the first position")
     rest = {
@@ -80,16 +89,3 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
         kind=given.get("kind") or "button-cap", hole=hole, seat=seat, spots=spots, thickness=thickness,
         drops=((spots[0].label, drop),), **rest,
     )  # fmt: skip
-
-
-def _shape(what: str, sizes: dict[str, tuple[str, ...]], given: dict[str, str], faults: list[Fault]) -> Shape:
-    """A hole or seat from words such as "rectangle 11.52 6.31"."""
-    word, *numbers = given.get(what, "").replace(";", " ").split() or [""]
-    keys = sizes.get(word)
-    if keys is None:
-        faults.append(Fault(what.capitalize(), f'"{word[:40]}"', f"expected a shape: {', '.join(sizes)}"))
-        return Shape("", ())
-    if len(numbers) != len(keys):
-        wanted = " and ".join(key.replace("_", " ") for key in keys)
-        faults.append(Fault(what.capitalize(), f"{len(numbers)} sizes", f"expected {word}, then {wanted}"))
-    return Shape(word, tuple(zip(keys, numbers, strict=False)))

@@ -18,7 +18,7 @@ from partgen.bench.job import Change, Job, Tab
 from partgen.bench.pieces import piece
 from partgen.bench.standing import Preview, preview, solid_page
 from partgen.errors import Fault, InputError, ProfileError
-from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES
+from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, shape_from
 from partgen.profile.edit import (
     Edit,
     Place,
@@ -30,7 +30,7 @@ from partgen.profile.edit import (
     set_value,
     toml_length,
 )
-from partgen.units import parse_length
+from partgen.units import Unit, parse_length
 
 
 class ConflictError(ProfileError):
@@ -135,28 +135,25 @@ def _add(file: ProfileFile, tab: Tab, action: Action) -> str:
     name = given.get("name", "")
     if not _NAME.fullmatch(name):
         raise InputError(Fault(f"a new {what}", f'"{name[:40]}"', "a name of letters, digits, - and _"))
-    if what == "part":
+    if table == "part":
         values: dict[str, Any] = {"kind": given.get("kind", ""), "hole": given.get("hole", "")}
         values |= {"seat": given.get("seat", ""), "proud": toml_length(given.get("proud") or "1.0")}
     else:
-        values = _shaped(what, given)
+        values = _shaped(table, given, file.profile.unit)
     file.apply(add_table(table, name, values))
     tab.chosen = table, name
     return f"[{what}.{name}]: added."
 
 
-def _shaped(what: str, given: dict[str, str]) -> dict[str, Any]:
+def _shaped(what: Literal["hole", "seat"], given: dict[str, str], unit: Unit) -> dict[str, Any]:
     """A hole or a seat from words such as "rectangle 11.52 6.31"."""
-    sizes = HOLE_SIZES if what == "hole" else SEAT_SIZES
-    word, *numbers = given.get("shape", "").replace(";", " ").split() or [""]
-    keys = sizes.get(word)
-    if keys is None:
-        raise InputError(Fault(f"a new {what}", f'"{word[:40]}"', f"a shape: {', '.join(sizes)}"))
-    if len(numbers) != len(keys):
-        expected = f"{word}, then {' and '.join(key.replace('_', ' ') for key in keys)}"
-        raise InputError(Fault(f"a new {what}", f"{len(numbers)} sizes", expected))
-    values: dict[str, Any] = {"shape": word}
-    for key, number in zip(keys, numbers, strict=True):
+    typed = given.get("shape", "")
+    try:
+        shape = shape_from(typed, what, unit)
+    except ValueError as error:
+        raise InputError(Fault(f"a new {what}", f'"{typed[:40]}"', f"expected {error}")) from error
+    values: dict[str, Any] = {"shape": shape.shape}
+    for key, number in shape.sizes:
         values[key] = toml_length(number) if key == "teeth" else [toml_length(number)]
     if what == "seat":
         values["length"] = toml_length(given.get("length", ""))

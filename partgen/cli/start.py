@@ -5,7 +5,6 @@ May import: cli.common; the rest inside the command.
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-_SHAPE_LIKE = 'such as "rectangle 12 7" or "round 9"'
 _SEAT_LIKE = 'such as "rectangle 3.3 3.3" or "round 6"'
 
 
@@ -172,7 +170,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     """Every question in its order."""
     from partgen.families import FAMILIES, PLAIN
     from partgen.model.panel import Caliper
-    from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, Draft
+    from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, SHAPE_LIKE, Draft, shape_from
     from partgen.profile.library import list_printers
 
     title = ask("--title", "What does the panel belong to", _some_text, given["title"], stem.replace("-", " "))
@@ -181,8 +179,8 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     spots = _spots(ask, length, at, given)
     hole = ask(
         "--hole",
-        f"The hole's shape ({', '.join(HOLE_SIZES)}) and its sizes, width (x) before depth (y); {_SHAPE_LIKE}",
-        lambda text: _shape(text, HOLE_SIZES, "hole", unit), given["hole"], None,
+        f"The hole's shape ({', '.join(HOLE_SIZES)}) and its sizes, width (x) before depth (y); {SHAPE_LIKE}",
+        lambda text: shape_from(text, "hole", unit), given["hole"], None,
     )  # fmt: skip
     thickness = ask(
         "--thickness", "The panel's thickness, or Enter to read it later",
@@ -190,7 +188,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     )  # fmt: skip
     seat = ask(
         "--seat", f"What the part sits on: its shape ({', '.join(SEAT_SIZES)}) and sizes; {_SEAT_LIKE}",
-        lambda text: _shape(text, SEAT_SIZES, "seat", unit), given["seat"], None,
+        lambda text: shape_from(text, "seat", unit), given["seat"], None,
     )  # fmt: skip
     _recognise(seat, unit, path)
     seat_length = ask(
@@ -363,34 +361,3 @@ def _spot(length: _Lengths) -> Callable[[str], Spot]:
         return Spot(words[0], place(words[1]), place(words[2]))
 
     return check
-
-
-def _shape(text: str, sizes: dict[str, tuple[str, ...]], what: str, unit: Unit) -> Shape:
-    from partgen.profile.draft import Shape
-    from partgen.profile.validate import HOLES, SEATS
-    from partgen.profile.words import one_of
-
-    plain = re.sub(r"(?<=\d)\s*[x×]\s*(?=\d)", " ", text.lower())  # "12 x 7", as sizes are written
-    word, *numbers = re.sub(r"(?<=\d),(?=\d)", ".", plain).split() or [""]
-    if word not in sizes:
-        raise ValueError(f"the shape's name first, {_SHAPE_LIKE}; {one_of(word, sizes)}")
-    keys = sizes[word]
-    if len(numbers) != len(keys):
-        raise ValueError(f'{word} with {" and ".join(keys)}, such as "{word} {" ".join(["6.3"] * len(keys))}"')
-    model = (HOLES if what == "hole" else SEATS)[word]
-    for key, number in zip(keys, numbers, strict=True):
-        _check_size(model, key, number, unit)
-    return Shape(word, tuple(zip(keys, numbers, strict=True)))
-
-
-def _check_size(model: type[BaseModel], key: str, number: str, unit: Unit) -> None:
-    from partgen.profile.bounds import bounds_of
-    from partgen.units import parse_length
-
-    if key == "teeth":
-        if not number.isdecimal():
-            raise ValueError("a whole number of teeth")
-        return
-    bounds, mm = bounds_of(model, key), parse_length(number, unit).mm
-    if bounds is not None and not bounds.low <= mm <= bounds.high:
-        raise ValueError(f"{key} of {bounds}, not {mm:g} mm")

@@ -1,16 +1,21 @@
 """A first profile as text, with a comment wherever a person will want one. Pure; writes nothing.
 
-May import: units, model, families, profile.
+May import: units, profile.edit, profile.validate, profile.bounds, profile.words.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Literal
 
+from partgen.profile.bounds import bounds_of
 from partgen.profile.edit import toml_length
-from partgen.units import Unit
+from partgen.profile.validate import HOLES, SEATS
+from partgen.profile.words import one_of
+from partgen.units import Unit, parse_length
 
 HOLE_SIZES: dict[str, tuple[str, ...]] = {
     "round": ("diameter",),
@@ -30,6 +35,8 @@ SEAT_SIZES: dict[str, tuple[str, ...]] = {
 }
 """What a seat of each shape is measured by, in the order one gives it."""
 
+SHAPE_LIKE = 'such as "rectangle 12 7" or "round 9"'
+
 MEANING = {
     "width": "along x",
     "depth": "along y",
@@ -47,6 +54,33 @@ class Shape:
 
     shape: str
     sizes: tuple[tuple[str, str], ...]
+
+
+def shape_from(text: str, what: Literal["hole", "seat"], unit: Unit) -> Shape:
+    """A hole or a seat from words such as "rectangle 12 x 6,5" or "round 9"; sizes stay as typed, a point for a comma.
+
+    Raises ValueError whose text completes "expected ...".
+
+    >>> shape_from("rectangle 12 x 6,5", "hole", "mm")
+    Shape(shape='rectangle', sizes=(('width', '12'), ('depth', '6.5')))
+    """
+    plain = re.sub(r"(?<=\d)\s*[x×]\s*(?=\d)", " ", text.lower().replace(";", " "))  # "12 x 7", as sizes are written
+    word, *numbers = re.sub(r"(?<=\d),(?=\d)", ".", plain).split() or [""]
+    known, models = (HOLE_SIZES, HOLES) if what == "hole" else (SEAT_SIZES, SEATS)
+    if word not in known:
+        raise ValueError(f"the shape's name first, {SHAPE_LIKE}; {one_of(word, known)}")
+    keys = known[word]
+    if len(numbers) != len(keys):
+        raise ValueError(f'{word} with {" and ".join(keys)}, such as "{word} {" ".join(["6.3"] * len(keys))}"')
+    for key, number in zip(keys, numbers, strict=True):
+        if key == "teeth":
+            if not number.isdecimal():
+                raise ValueError("a whole number of teeth")
+            continue
+        bounds, mm = bounds_of(models[word], key), parse_length(number, unit).mm
+        if bounds is not None and not bounds.low <= mm <= bounds.high:
+            raise ValueError(f"{key} of {bounds}, not {mm:g} mm")
+    return Shape(word, tuple(zip(keys, numbers, strict=True)))
 
 
 @dataclass(frozen=True)
