@@ -1,4 +1,4 @@
-"""Holes and seats in words on the page, read as `partgen start` reads them: in its first form and where one is added."""
+"""Holes and seats in words on the page, read as `partgen start` reads them: first form and when one is added."""
 
 from __future__ import annotations
 
