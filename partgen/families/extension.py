@@ -236,8 +236,7 @@ def _ribbed(job: Job, spec: Extension, length: float) -> Pressed | None:
     if _off(job) <= ALIKE or seat.shape == "splined":
         return None
     tolerance = math.hypot(_off(job), 1.96 * seat_size(seat, job.profile.caliper).u)
-    name = spec.material or job.printer.material
-    material = job.materials(name) if callable(job.materials) else job.materials[name]
+    material = job.material(spec)
     count = 4 if seat.shape in ("rectangle", "tongue", "cross") else 3
     return press_in(tolerance, length / 2, material, job.printer, count=count, most=seat.pull_limit)
 

@@ -118,7 +118,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     head = offset(opening.section, -spec.overlap)
     spread = _across(job, opening)
     p = max(1 - NormalDist().cdf(held.clearance / (spread / 1.96)), 1e-6)
-    material = _material(job, spec)
+    material = job.material(spec)
     plans: dict[str, PositionPlan] = {}
     for index, position in enumerate(job.profile.position):
         if position.part != name:
@@ -136,11 +136,6 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     return plans, notes
 
 
-def _material(job: Job, spec: Plug) -> Material:
-    name = spec.material or job.printer.material
-    return job.materials(name) if callable(job.materials) else job.materials[name]
-
-
 def _across(job: Job, opening: Opening) -> float:
     """95 % plus or minus on the room between shank and hole, per side."""
     error, peg = job.estimate.width_error, job.printer.error.peg
@@ -156,7 +151,7 @@ def _along(job: Job) -> float:
 
 
 def _held(job: Job, spec: Plug, opening: Opening) -> Held:
-    across, material = _across(job, opening), _material(job, spec)
+    across, material = _across(job, opening), job.material(spec)
     binding = NormalDist().inv_cdf(1 - spec.p_bind) * across / 1.96
     if spec.grip == "fingers":
         free = max(across + 0.05, binding)

@@ -143,8 +143,7 @@ def _ring(job: Job, spec: Sleeve, name: str, seat: MeasuredSeat) -> Ring:
         across = _value(job, spec.bore_depth, f"[part.{name}] bore_depth").value
     socket = Section(seat.outer.shape, bore.value, bore.value if seat.outer.shape == "round" else across)
     error, printer = job.printer.error, job.printer
-    name_ = spec.material or printer.material
-    material = job.materials(name_) if callable(job.materials) else job.materials[name_]
+    material = job.material(spec)
     peg, hole = job.estimate.width_error.u, job.estimate.bore_error.u
     seat_u = job.profile.caliper.limit_of_error / math.sqrt(3)
     outside = 1.96 * math.sqrt(bore.u**2 + seat_u**2 + peg**2 + hole**2 + error.peg.spread**2 + error.hole.spread**2)
@@ -305,8 +304,7 @@ def _outside(spec: Sleeve, made: Ring, hole: Section) -> Section:
 
 
 def _findings(job: Job, spec: Sleeve, label: str, seat: MeasuredSeat, made: Ring, length: float) -> list[Finding]:
-    name = spec.material or job.printer.material
-    material = job.materials(name) if callable(job.materials) else job.materials[name]
+    material = job.material(spec)
     found = [_form(spec, label, seat, material), _wall(job, label, made)]
     low, high = made.cap.pull_off
     middle, half = (low + high) / 2, (high - low) / 2

@@ -40,8 +40,7 @@ def torque(job: Job, label: str, spec: Turned, stand: Stand, held: Gripped) -> F
     flat of chord c bears on half of it, pressure rising from 0 to p: p L c^2 / 12. Teeth shear over half of
     their root cylinder: tau pi d^2 L / 4. p and tau are half of the material's, as printed walls are not solid.
     """
-    name = spec.material or job.printer.material
-    material = job.materials(name) if callable(job.materials) else job.materials[name]
+    material = job.material(spec)
     grip, socket, _ = held
     outer, length = stand.seat.outer, stand.socket
     value = grip.pull_off[0] * min(outer.width, outer.depth) / 2

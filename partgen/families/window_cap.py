@@ -104,8 +104,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     """The planner of window caps: a button cap, and the room its light has."""
     assert isinstance(spec, WindowCap)
     plans, notes = BUTTON_CAP.plan(job, name, spec, survival)
-    material_name = spec.material or job.printer.material
-    material = job.materials(material_name) if callable(job.materials) else job.materials[material_name]
+    material = job.material(spec)
     if spec.window_colour is not None:
         notes = [
             *notes,

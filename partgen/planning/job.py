@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 from partgen.metrology.records import Estimate, FloatArray
 from partgen.model.part import PartSpec, Position
-from partgen.model.printer import Printer
+from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
 from partgen.planning.clearance import Draws
 from partgen.planning.heights import Crown, Site, chosen_crown, crown_height, lies_on_crown, proud_u95
-from partgen.planning.mount import Materials
+from partgen.planning.mount import MadeOf, Materials, material_of
 from partgen.planning.opening import Opening
 from partgen.planning.records import PositionPlan
 from partgen.planning.revision import Choice
@@ -35,6 +35,10 @@ class Job:
     """Coverage factor of proud (95 %)."""
     choices: Mapping[str, Choice]
     """By label: the layer chosen, or the part that stays."""
+
+    def material(self, spec: MadeOf) -> Material:
+        """What a part is made of."""
+        return material_of(self.materials, spec, self.printer)
 
 
 PartPlans = tuple[dict[str, PositionPlan], list[str]]

@@ -85,21 +85,31 @@ def site_of(estimate: Estimate, index: int, seat: MeasuredSeat) -> Site:
     )
 
 
-class GripSpec(GripWish, Protocol):
+class MadeOf(Protocol):
+    """What a part's keys say about its material; None: the printer's."""
+
+    @property
+    def material(self) -> str | None: ...
+
+
+class GripSpec(GripWish, MadeOf, Protocol):
     """What a part's keys say about grip, seat and material."""
 
     @property
     def seat(self) -> str: ...
-    @property
-    def material(self) -> str | None: ...
+
+
+def material_of(materials: Materials, spec: MadeOf, printer: Printer) -> Material:
+    """What a part is made of: its own material, else the printer's."""
+    name = spec.material or printer.material
+    return materials(name) if callable(materials) else materials[name]
 
 
 def gripper(
     profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: GripSpec
 ) -> Callable[[float, float], Gripped]:
     """A part's grip by (wall room, socket length); equal ones are worked out once."""
-    name = spec.material or printer.material
-    material = materials(name) if callable(materials) else materials[name]
+    material = material_of(materials, spec, printer)
 
     @cache
     def grip(wall_room: float, length: float) -> Gripped:
