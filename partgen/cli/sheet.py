@@ -32,11 +32,11 @@ def sheet(
     folder = out / loaded.name
     make_folder(folder)
     page = folder / "sheet.html"
-    write_locked(page, render_sheet(loaded.profile, machine, profile.name).encode())
+    write_locked(page, render_sheet(loaded.profile, machine, str(profile)).encode())
     print(page)
     if pdf:
         target = folder / f"sheet-{paper.value}.pdf"
-        write_locked(target, print_pdf(render_sheet(loaded.profile, machine, profile.name, paper.value)))
+        write_locked(target, print_pdf(render_sheet(loaded.profile, machine, str(profile), paper.value)))
         print(target)
     else:
         say(f"Open {page} in a browser and print it; --pdf makes a PDF of it.", quiet=quiet)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from pathlib import PurePath
 from typing import Literal
 
 import jinja2
@@ -64,11 +65,12 @@ class Card:
     boxes: tuple[str, ...]
 
 
-def render_sheet(profile: Profile, printer: Printer, name: str, paper: Paper | None = None) -> str:
+def render_sheet(profile: Profile, printer: Printer, path: str, paper: Paper | None = None) -> str:
     """The page. Without `paper` it prints on whatever the printer holds; A4 and Letter both fit.
 
-    Every text of the profile is escaped.
+    `path` is the profile's as it was given to the command. Every text of the profile is escaped.
     """
+    name = PurePath(path).name
     gaps = best_gaps(profile, printer)
     cards = [_card(profile, position) for position in filter(profile.level_of, profile.position)]
     return (
@@ -76,6 +78,7 @@ def render_sheet(profile: Profile, printer: Printer, name: str, paper: Paper | N
         .get_template("sheet.html")
         .render(
             name=name,
+            path=path,
             title=profile.title or name,
             unit=profile.unit,
             caliper=profile.caliper,

@@ -202,6 +202,8 @@ def test_the_command_writes_page_and_pdf(tmp_path: Path) -> None:
     written = sorted(path.name for path in folder.iterdir() if not path.name.endswith(".lock"))  # locks stay, empty
     assert written == ["sheet-letter.pdf", "sheet.html"]
     assert (folder / "sheet-letter.pdf").read_bytes().startswith(b"%PDF")
+    # what the sheet says to type works where this was typed
+    assert f"<code>partgen measure {profile}</code>" in (folder / "sheet.html").read_text(encoding="utf-8")
 
 
 def test_a_broken_profile_ends_it_with_2_and_nothing_written(tmp_path: Path) -> None:
