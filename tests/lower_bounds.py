@@ -17,7 +17,7 @@ import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-CORE = [f"tests/{name}" for name in ("model", "profile", "metrology", "plan", "parts", "mesh", "checks", "export")]
+CORE = [f"tests/{name}" for name in ("model", "profile", "metrology", "planning", "parts", "mesh", "checks", "export")]
 CORE += ["tests/printing", "tests/log", "tests/fit", "tests/report", "tests/test_job.py"]
 EXTRAS = "bench,scan"
 """What a person may install besides; its bounds count too."""
