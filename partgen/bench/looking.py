@@ -1,7 +1,7 @@
 """A scan on the page while it is looked at: what a worker finds in the picture, and how it stands corrected.
 
-May import: errors, model, scan. `look` and `settle` run in a process of their own: a hostile picture can end that, not
-the page.
+May import: errors, model, metrology, scan. `look` and `settle` run in a process of their own: a hostile picture can
+end that, not the page.
 """
 
 from __future__ import annotations
@@ -15,8 +15,10 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from partgen.errors import InputError, OutsideError
+from partgen.metrology.records import FloatArray
 from partgen.model.profile import Profile
 from partgen.scan.corrected import Corrected
+from partgen.scan.pictures import View, front_view
 from partgen.scan.records import Scan
 
 LONGEST = 1600  # pixels of the longer side of the picture that the page shows
@@ -54,15 +56,12 @@ class Looked:
 
     found: Corrected
     jpeg: bytes
-    size: tuple[int, int]
-    shrink: float
+    view: View
 
 
-def mark_of(points: np.ndarray, mirror: int, shrink: float) -> Mark:
-    """Edge points (n, 2) in the scan's pixels as a mark; turned over in a view `mirror` pixels wide, 0 for not."""
-    places = (points + 0.5) / shrink
-    if mirror:
-        places = np.array([mirror, 0.0]) + places * [-1, 1]
+def mark_of(points: FloatArray, view: View) -> Mark:
+    """Edge points (n, 2) in the scan's pixels as a mark in the view."""
+    places = view.places(points)
     middle = places.mean(axis=0)
     few = places[np.linspace(0, len(places) - 1, min(POINTS, len(places))).round().astype(int)]
     return Mark(float(middle[0]), float(middle[1]), tuple((float(x), float(y)) for x, y in few))
@@ -94,7 +93,6 @@ class Looking:
 def look(path: Path, how: How, profile: Profile) -> Looked:
     """Find the openings in the picture at `path`. Raises InputError and OutsideError in the page's words."""
     from partgen.scan.image import read_picture
-    from partgen.scan.pictures import front_view
     from partgen.scan.run import see
 
     try:
@@ -109,10 +107,10 @@ def look(path: Path, how: How, profile: Profile) -> Looked:
     except OutsideError as error:
         raise OutsideError(said(str(error), path, how)) from error
     seen = replace(seen, notes=tuple(said(note, path, how) for note in seen.notes))
-    view = front_view(picture, seen.mirrored, LONGEST)
+    image, view = front_view(picture, seen.mirrored, LONGEST)
     buffer = io.BytesIO()
-    view.image.save(buffer, "JPEG", quality=85)
-    return Looked(Corrected(seen), buffer.getvalue(), view.image.size, view.shrink)
+    image.save(buffer, "JPEG", quality=85)
+    return Looked(Corrected(seen), buffer.getvalue(), view)
 
 
 def settle(now: Corrected, profile: Profile) -> Scan:

@@ -188,10 +188,9 @@ def slow_regions(job: Job, tab: Tab) -> dict[str, str]:
 def _found(job: Job, held: Looking, tab: Tab) -> str:
     """The picture. Its buttons never overlap unless two openings all but touch; it scrolls then."""
     looked, now = held.looked, held.now
-    mirror = looked.size[0] if now.seen.mirrored else 0
-    marks = {label: mark_of(one.rim.points, mirror, looked.shrink) for label, one in now.seen.openings.items()}
+    marks = {label: mark_of(one.rim.points, looked.view) for label, one in now.seen.openings.items()}
     near = nearest([(m.x, m.y) for m in marks.values()])
-    width, height = looked.size
+    width, height = looked.view.size
     scale = min(max(WIDE / width, (TARGET + 2) / near), WIDEST / width)
     doubted = {d.label for d in held.settled.doubts} if held.settled is not None else set()
     edges, spots = [], []

@@ -27,19 +27,19 @@ _NEW, _KNOWN, _DOUBT = (0, 110, 220), (0, 150, 60), (215, 90, 0)
 
 @dataclass(frozen=True)
 class View:
-    """A scan as seen from the front, small enough to show; pixels of the scan to pixels of the view."""
+    """How a scan is shown: from the front, and small enough. Pixels of the scan to pixels of the view."""
 
-    image: Image
+    size: tuple[int, int]
     shrink: float
     mirrored: bool
 
     def places(self, pixels: FloatArray) -> FloatArray:
         """(n, 2) places in the scan's pixels, as places in the view."""
         places = (pixels + 0.5) / self.shrink
-        return np.array([self.image.size[0], 0.0]) + places * [-1, 1] if self.mirrored else places
+        return np.array([self.size[0], 0.0]) + places * [-1, 1] if self.mirrored else places
 
 
-def front_view(picture: Picture, mirrored: bool, longest: int = LONGEST) -> View:
+def front_view(picture: Picture, mirrored: bool, longest: int = LONGEST) -> tuple[Image, View]:
     """The picture shrunk to `longest` pixels at most and turned over where it is mirrored."""
     from PIL import Image
 
@@ -50,15 +50,15 @@ def front_view(picture: Picture, mirrored: bool, longest: int = LONGEST) -> View
     image = image.resize((max(1, round(width / shrink)), max(1, round(height / shrink))))
     if mirrored:
         image = image.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
-    return View(image, shrink, mirrored)
+    return image, View(image.size, shrink, mirrored)
 
 
 def overlay(picture: Picture, scan: Scan) -> bytes:
     """PNG of the scan with every opening's edge and label; seen from the front if it was mirrored."""
     from PIL import ImageDraw, ImageFont
 
-    view = front_view(picture, scan.mirrored)
-    image, size = view.image, view.image.size
+    image, view = front_view(picture, scan.mirrored)
+    size = view.size
     pen = ImageDraw.Draw(image)
     font = ImageFont.load_default(size=max(14, size[0] // 70))
     doubted = {d.label for d in scan.doubts}
