@@ -42,6 +42,26 @@ hole = "port"
 seat = "pin"
 proud = 1.2
 """
+WINDOW = 'shape = "rectangle"\nwidth = 11.5\ndepth = 6.3\n'
+KEY = """[seat.plunger]
+shape = "rectangle"
+width = 3.3
+depth = 3.3
+length = 4.2
+[part.key]
+kind = "button-cap"
+hole = "window"
+seat = "plunger"
+"""
+ONE_CAP = f"""format = 1
+[hole.window]
+{WINDOW}{KEY}[[position]]
+label = "S1"
+at = [0.0, 0.0]
+part = "key"
+drop = 4.3
+"""
+"""The least that can be built."""
 
 
 def profile_from(text: str) -> Profile:

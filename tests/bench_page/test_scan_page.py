@@ -24,35 +24,12 @@ from served import Served, served
 from partgen.profile.load import load_profile
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "scan"))
-from scan_drawing import Bench, Hole, Panel, draw, save
+from scan_drawing import TABLES, two_rows
 
-PROFILE = """\
+PROFILE = f"""\
 format = 1  # the lamp room's panel
 title = "Lamp room"
-[hole.window]
-shape = "rectangle"
-width = [12.02, 12.00]   # along x
-depth = 7.0
-[seat.pin]
-shape = "round"
-diameter = 3.0
-length = 4.0
-[part.key]
-kind = "button-cap"
-hole = "window"
-seat = "pin"
-
-[[position]]
-label = "S1"  # left
-at = [0.0, 0.0]
-part = "key"
-drop = 4.3
-
-[[position]]
-label = "S2"
-at = [18.3, 0.1]  # about
-part = "key"
-"""
+{TABLES}"""
 DISTANCES = (("S1", "A4", "54.0"), ("S2", "A4", "36.0"), ("S1", "B1", "18.0"), ("A4", "LAMP", "18.0"))
 OPENINGS = ["S1", "S2", "A3", "A4", "B1", "B2", "B3", "B4"]
 DROP = """([data, name, selector]) => {
@@ -72,11 +49,7 @@ TOO_SMALL = """least => [...document.querySelectorAll('a, button, input, select,
 @pytest.fixture(scope="module")
 def scan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Four windows over four rounds, stretched by half a percent along the bed; all invented."""
-    holes = [Hole("rectangle", 10 + 18.0 * i, 30, 12, 7, 0, 0.5) for i in range(4)]
-    holes += [Hole("round", 10 + 18.0 * i, 12, 9, 9) for i in range(4)]
-    panel = Panel((74, 42), holes, [(3, 3, 2), (71, 3, 2)], [(28, 21, "HORN", 2.2)])
-    rgb, _ = draw(panel, Bench(dpi=150, stretch=(0, 0.005), turn=0.02, dust=15))
-    return save(rgb, tmp_path_factory.mktemp("scan") / "lamp room.png", 150)
+    return two_rows(tmp_path_factory.mktemp("scan") / "lamp room.png", 150)
 
 
 @pytest.fixture(scope="module")

@@ -5,37 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from builders import ONE_CAP
 
 from partgen.cli.build import build
 from partgen.errors import InputError
-
-PROFILE = """format = 1
-[hole.window]
-shape = "rectangle"
-width = 11.5
-depth = 6.3
-[seat.plunger]
-shape = "rectangle"
-width = 3.3
-depth = 3.3
-length = 4.2
-[part.key]
-kind = "button-cap"
-hole = "window"
-seat = "plunger"
-[[position]]
-label = "S1"
-at = [0.0, 0.0]
-part = "key"
-drop = 4.3
-"""
 
 
 @pytest.mark.parametrize("second", ["missing.toml", "broken.toml", "other/good.toml", "good.toml"])
 def test_nothing_is_written_when_a_later_profile_is_wrong(tmp_path: Path, second: str) -> None:
     """Missing, broken, or of the same name: both would land in outputs/good, one over the other."""
     (tmp_path / "other").mkdir()
-    for name, text in (("good", PROFILE), ("other/good", PROFILE), ("broken", PROFILE.replace("11.5", "'x'"))):
+    for name, text in (("good", ONE_CAP), ("other/good", ONE_CAP), ("broken", ONE_CAP.replace("11.5", "'x'"))):
         (tmp_path / f"{name}.toml").write_text(text)
     before = sorted(tmp_path.rglob("*"))
     with pytest.raises(InputError):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 import typer
+from builders import ONE_CAP
 
 from partgen.cli.build import build
 from partgen.errors import InputError
@@ -17,27 +18,7 @@ from partgen.pipeline.building import build_profile
 from partgen.pipeline.many import build_many
 from partgen.pipeline.origin import NOTE
 
-PROFILE = """format = 1
-[hole.window]
-shape = "rectangle"
-width = 11.5
-depth = 6.3
-[seat.plunger]
-shape = "rectangle"
-width = 3.3
-depth = 3.3
-length = 4.2
-[part.key]
-kind = "button-cap"
-hole = "window"
-seat = "plunger"
-[[position]]
-label = "S1"
-at = [0.0, 0.0]
-part = "key"
-drop = 4.3
-"""
-OTHER = PROFILE.replace("drop = 4.3", "drop = 4.9")
+OTHER = ONE_CAP.replace("drop = 4.3", "drop = 4.9")
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -58,7 +39,7 @@ def one_by_one(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
 
 
 def written(home: Path) -> list[Path]:
-    (home / "good.toml").write_text(PROFILE)
+    (home / "good.toml").write_text(ONE_CAP)
     (home / "more.toml").write_text(OTHER)
     return [home / "good.toml", home / "more.toml"]
 
@@ -68,7 +49,7 @@ def test_jobs_give_the_same_files_and_a_wrong_profile_stops_nobody(
 ) -> None:
     good, more = written(tmp_path)
     broken = tmp_path / "broken.toml"
-    broken.write_text(PROFILE.replace("11.5", "'x'"))
+    broken.write_text(ONE_CAP.replace("11.5", "'x'"))
     with pytest.raises(typer.Exit) as ended:
         build([broken, good, tmp_path / "missing.toml", more], out=tmp_path / "out", jobs=2, as_json=True)
     assert ended.value.exit_code == 2
@@ -129,7 +110,7 @@ def test_a_cluster_of_dask_builds_the_same(
 @pytest.fixture
 def two(tmp_path: Path) -> tuple[Path, Path, Path]:
     """a/x.toml, built; b/x.toml, another panel; the outputs' folder."""
-    for name, text in (("a", PROFILE), ("b", OTHER)):
+    for name, text in (("a", ONE_CAP), ("b", OTHER)):
         (tmp_path / name).mkdir()
         (tmp_path / name / "x.toml").write_text(text)
     build_profile(tmp_path / "a" / "x.toml", tmp_path / "out")
@@ -151,7 +132,7 @@ def test_a_second_profile_of_that_name_is_refused_and_nothing_changes(two: tuple
 def test_the_same_profile_goes_on_wherever_it_moves(two: tuple[Path, Path, Path]) -> None:
     """Edited, moved with its log, its log lost: each alone leaves it the same profile."""
     first, _, out = two
-    first.write_text(PROFILE.replace("drop = 4.3", "drop = 4.4"))
+    first.write_text(ONE_CAP.replace("drop = 4.3", "drop = 4.4"))
     assert build_profile(first, out).document.revision == "r02"
     shutil.move(first.parent, first.parent.parent / "c")
     moved = first.parent.parent / "c" / "x.toml"

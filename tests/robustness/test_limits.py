@@ -9,33 +9,17 @@ import sys
 from pathlib import Path
 
 import pytest
+from builders import KEY, WINDOW
 from conftest import LOG, PROFILE, Bench
 from harness import Ended, files, judge, run
 
-HEAD = """format = 1
-[panel]
-thickness = 2.0
-{gaps}
-[hole.window]
-{hole}
-[seat.plunger]
-shape = "rectangle"
-width = 3.3
-depth = 3.3
-length = 4.2
-[part.key]
-kind = "button-cap"
-hole = "window"
-seat = "plunger"
-"""
-RECTANGLE = 'shape = "rectangle"\nwidth = 11.5\ndepth = 6.3'
 
-
-def spread(count: int, *, hole: str = RECTANGLE, gaps: int = 0, drop: str = "[4.31, 4.33]") -> str:
+def spread(count: int, *, hole: str = WINDOW, gaps: int = 0, drop: str = "[4.31, 4.33]") -> str:
     """A profile of so many positions on a grid."""
     wide = math.isqrt(count) + 1
     read = "".join(f"[[panel.gap]]\nat = [{i % 90}.0, {i // 90}.0]\nread = 14.2\n" for i in range(gaps))
-    return HEAD.format(hole=hole, gaps=read) + "".join(
+    head = f"format = 1\n[panel]\nthickness = 2.0\n{read}[hole.window]\n{hole}{KEY}"
+    return head + "".join(
         f'[[position]]\nlabel = "S{i}"\nat = [{15.0 * (i % wide)}, {12.0 * (i // wide)}]\npart = "key"\ndrop = {drop}\n'
         for i in range(count)
     )
@@ -43,7 +27,7 @@ def spread(count: int, *, hole: str = RECTANGLE, gaps: int = 0, drop: str = "[4.
 
 def round_outline(points: int) -> str:
     at = (2 * math.pi * i / points for i in range(points))
-    return f'shape = "outline"\npoints = [{", ".join(f"[{8 * math.cos(a):.7f}, {5 * math.sin(a):.7f}]" for a in at)}]'
+    return f'shape = "outline"\npoints = [{", ".join(f"[{8 * math.cos(a):.7f}, {5 * math.sin(a):.7f}]" for a in at)}]\n'
 
 
 TOO_MUCH = {
@@ -57,7 +41,7 @@ TOO_MUCH = {
     ),
     "an outline of 20,000 points": (lambda: spread(2, hole=round_outline(20_000)), "[hole.window] points"),
     "5,000 kinds of hole": (
-        lambda: spread(2) + "".join(f"[hole.h{i}]\n{RECTANGLE}\n" for i in range(5000)),
+        lambda: spread(2) + "".join(f"[hole.h{i}]\n{WINDOW}" for i in range(5000)),
         "[hole.NAME]: read 5001 of them",
     ),
 }

@@ -176,6 +176,44 @@ def save(rgb, path, dpi, **kw):
     return path
 
 
+TABLES = """\
+[hole.window]
+shape = "rectangle"
+width = [12.02, 12.00]   # along x
+depth = 7.0
+[seat.pin]
+shape = "round"
+diameter = 3.0
+length = 4.0
+[part.key]
+kind = "button-cap"
+hole = "window"
+seat = "pin"
+
+# the first
+[[position]]
+label = "S1"  # left
+at = [0.0, 0.0]
+part = "key"
+drop = 4.3
+
+[[position]]
+label = "S2"
+at = [18.3, 0.1]  # about
+part = "key"
+"""
+"""Of the panel in `two_rows`, before it is scanned."""
+
+
+def two_rows(path, dpi):
+    """A scan of four windows over four rounds, stretched by half a percent along the bed."""
+    holes = [Hole("rectangle", 10 + 18.0 * i, 30, 12, 7, 0, 0.5) for i in range(4)]
+    holes += [Hole("round", 10 + 18.0 * i, 12, 9, 9) for i in range(4)]
+    panel = Panel((74, 42), holes, [(3, 3, 2), (71, 3, 2)], [(28, 21, "HORN", 2.2)])
+    rgb, _ = draw(panel, Bench(dpi=dpi, stretch=(0, 0.005), turn=0.02, dust=15))
+    return save(rgb, path, dpi)
+
+
 def _srgb(v):
     return np.where(v <= 0.0031308, 12.92 * v, 1.055 * np.maximum(v, 1e-9) ** (1 / 2.4) - 0.055)
 

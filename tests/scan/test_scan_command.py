@@ -5,53 +5,25 @@ from __future__ import annotations
 import sys
 
 import pytest
-from scan_drawing import Bench, Hole, Panel, draw, save
+from scan_drawing import TABLES, two_rows
 from typer.testing import CliRunner
 
 from partgen.cli.app import app
 from partgen.errors import InputError, OutsideError
 from partgen.profile.load import load_profile
 
-PROFILE = """\
+PROFILE = f"""\
 # measured on the bench
 format = 1
 title = "Fog test"   # ours
-[hole.window]
-shape = "rectangle"
-width = [12.02, 12.00]   # along x
-depth = 7.0
-[seat.pin]
-shape = "round"
-diameter = 3.0
-length = 4.0
-[part.key]
-kind = "button-cap"
-hole = "window"
-seat = "pin"
-
-# the first
-[[position]]
-label = "S1"  # left
-at = [0.0, 0.0]
-part = "key"
-drop = 4.3
-
-[[position]]
-label = "S2"
-at = [18.3, 0.1]  # about
-part = "key"
-"""
+{TABLES}"""
 DISTANCES = ["S1 A4 54.0 mm", "S2 A4 36.0 mm", "S1 B1 18.0 mm", "A4 B4 18.0 mm"]
 
 
 @pytest.fixture(scope="module")
 def scan_file(tmp_path_factory):
     """Four windows over four rounds, stretched by half a percent along the bed."""
-    holes = [Hole("rectangle", 10 + 18.0 * i, 30, 12, 7, 0, 0.5) for i in range(4)]
-    holes += [Hole("round", 10 + 18.0 * i, 12, 9, 9) for i in range(4)]
-    panel = Panel((74, 42), holes, [(3, 3, 2), (71, 3, 2)], [(28, 21, "HORN", 2.2)])
-    rgb, _ = draw(panel, Bench(dpi=200, stretch=(0, 0.005), turn=0.02, dust=15))
-    return save(rgb, tmp_path_factory.mktemp("scan") / "panel.png", 200)
+    return two_rows(tmp_path_factory.mktemp("scan") / "panel.png", 200)
 
 
 @pytest.fixture
