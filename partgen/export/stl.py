@@ -99,9 +99,12 @@ def read_back(path: Path, wanted: Expected) -> StlFacts:
     """Read the file at `path` and compare it with the mesh it was written from and with the solid's volume.
 
     The mesh may differ from the file by the rounding to float32, and from the solid by `CHORD` times
-    its surface. Raises OutsideError where they differ by more, and when the file is not watertight.
+    its surface. Raises OutsideError where they differ by more, and when the file is cut short or not watertight.
     """
-    facts = read_stl(path.read_bytes())
+    data = path.read_bytes()
+    if len(data) != 84 + _FACET.itemsize * int.from_bytes(data[80:84], "little"):
+        raise OutsideError(f"{path.name} was written, but read again it is cut short; do not print it")
+    facts = read_stl(data)
     rounding = wanted.area * float(np.abs(wanted.bounds).max()) * 2.0**-23 + 1e-6
     off_solid = abs(facts.volume - wanted.solid)
     wrong = [
