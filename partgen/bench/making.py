@@ -6,6 +6,7 @@ stops by itself when the page's process is gone.
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import threading
 import time
@@ -102,12 +103,11 @@ def _build(line: Connection, path: Path, out: Path, printer: str | None, seed: i
     def step(what: str, done: int, total: int) -> None:
         line.send(("step", what, done, total))
 
-    try:
-        made = build_profile(path, out, printer=printer, seed=seed, revision=revision, step=step)
-        line.send(("done", made.document.revision, made.remarks))
-    except BrokenPipeError:
-        return
-    except PartgenError as error:
-        line.send(("failed", str(error)))
-    except Exception as error:  # the page must hear of it, whatever it was
-        line.send(("failed", f"partgen could not go on: {type(error).__name__}: {error}"))
+    with contextlib.suppress(BrokenPipeError):
+        try:
+            made = build_profile(path, out, printer=printer, seed=seed, revision=revision, step=step)
+            line.send(("done", made.document.revision, made.remarks))
+        except PartgenError as error:
+            line.send(("failed", str(error)))
+        except Exception as error:  # the page must hear of it, whatever it was
+            line.send(("failed", f"partgen could not go on: {type(error).__name__}: {error}"))

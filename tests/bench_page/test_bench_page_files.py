@@ -10,6 +10,7 @@ from pathlib import Path
 
 from served import TINY, Served, served, until
 
+from partgen.files import locked
 from partgen.profile.load import load_profile
 
 A2 = ["position", "A2", "drop"]
@@ -157,17 +158,17 @@ def test_killed_while_readings_are_typed_nothing_accepted_is_lost(tmp_path):
 def test_killed_while_it_builds_nothing_half_made_appears_and_it_builds_again(tmp_path):
     folder = bench(tmp_path)
     page = Served(folder)
-    page.do("build", "build")
     home = folder / "outputs" / "panel"
-    until(lambda: list(home.glob(".unfinished-*")))
-    page.kill()
+    home.mkdir(parents=True)
+    with locked(home / "build"):  # as another build would hold it: this one waits where it would begin to write
+        page.do("build", "build")
+        until(lambda: "Measuring the parts, 1 of 2" in page.do("build", "open")["put"]["making"])
+        page.kill()
     until(lambda: not _building(folder))  # the build ends by itself when its page is gone
-    made = list(home.glob("r*"))
-    assert bool(made) == (folder / "panel.log.toml").exists()
-    if made:  # it was done before it noticed: then it is whole
-        assert (made[0] / "fit.json").exists() and list((made[0] / "parts").glob("*.stl"))
-        return
-    (home / ".unfinished-x").mkdir(exist_ok=True)  # what is left where the whole machine went off
+    assert not list(home.glob("r*")) and not (folder / "panel.log.toml").exists()
+    assert not list(home.glob(".unfinished-*"))
+    assert page.process.stderr is not None and "Traceback" not in page.process.stderr.read()
+    (home / ".unfinished-x").mkdir()  # what is left where the whole machine went off
     with served(folder) as again:
         assert "cut off" in again.do("build", "open")["put"]["making"]
         again.do("build", "build")
