@@ -68,8 +68,10 @@ def test_the_other_hand_is_the_mirror_image_of_lines_and_pointer_but_not_of_lett
         assert (b, also) == (pytest.approx(-a), long)
     count = len(one.scale.directions())
     first, second = scale_areas(one.scale)[count:], scale_areas(other.scale)[count:]
-    # letters keep their orientation: outer loops still run counter-clockwise and have the same areas
-    assert [a.size for a in first] == pytest.approx([a.size for a in second])
+    angles = one.scale.start + one.scale.step * np.array([*range(10), 10, 10])  # of each digit's number, 0 to 10
+    for a, b, angle in zip(first, second, angles, strict=True):  # turned to their new places, and not mirrored
+        before, after = (area.outer @ (1, 1j) for area in (a, b))
+        assert after == pytest.approx(before * np.exp(-2j * angle), abs=1e-9)
 
 
 def test_a_full_circle_has_no_line_twice() -> None:

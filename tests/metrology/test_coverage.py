@@ -20,6 +20,8 @@ CASES = {
     "wild, unread, uneven": Habits(wild=0.02, repeats=(1, 4), unread=0.15),
     "a larger error of the calipers": Habits(limit=0.05),
 }
+MOST_ASKED = 10
+"""Questions per position, several times what a panel takes, after which the asking counts as endless."""
 
 
 def coverage(panels: int, habits: Habits, seed: int = 1) -> float:
@@ -45,7 +47,7 @@ def stopped(panels: int, habits: Habits, seed: int = 2) -> tuple[float, float]:
         n = len(truth.drop)
         operator, height = float(rng.uniform(-habits.limit, habits.limit)), float(rng.normal(0, 0.05))
         drops: list[Reading | None] = [None] * n
-        while True:
+        for _ in range(MOST_ASKED * n):
             profile = profile_of(truth.at, drops)
             found = estimate(profile, PRINTER, refuse_unread=False)
             asked = next_measurement(profile, PRINTER, found, skip={(p.label, "gap") for p in profile.position})
@@ -57,6 +59,8 @@ def stopped(panels: int, habits: Habits, seed: int = 2) -> tuple[float, float]:
             values = (*(before.values if before else ()), *more)
             drops[i] = Reading(values, (0.0,) * len(values))
             readings += asked.repeats
+        else:
+            raise AssertionError(f"asked {MOST_ASKED * n} times on one panel, last for {asked.label}: {asked.why}")
         u95 = coverage_factor(found.drop_dof) * np.sqrt(np.diag(found.proud_cov))
         inside += int(np.sum(np.abs((height - truth.drop) - (found.height_error.value - found.drop)) <= u95))
         count += n
