@@ -255,8 +255,7 @@ def _of_seat(profile: Profile, place: Place) -> Markup:
 
 def _of_position(profile: Profile, place: Place) -> Markup:
     position = next(p for p in profile.position if p.label == place.name)
-    drop, seat = position.drop.mean if position.drop else None, profile.seat_of(position)
-    return Markup("") if seat is None else drawings.drop_drawing(profile.hole_of(position), profile.panel, seat, drop)
+    return drawings.drop_drawing(profile, [position])
 
 
 def _of_gap(profile: Profile, place: Place) -> Markup:

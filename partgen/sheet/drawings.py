@@ -1,6 +1,6 @@
 """Dimensioned line drawings of what to measure, as SVG in pixels of a printed page (96 to the inch).
 
-May import: markupsafe, model, report.svg, sheet.shapes. Letters in the drawings name the rows of boxes
+May import: markupsafe, model, families, report.svg, sheet.shapes. Letters in the drawings name the rows of boxes
 beside them.
 """
 
@@ -10,7 +10,10 @@ from collections.abc import Callable, Sequence
 
 from markupsafe import Markup
 
+from partgen.families.over_panel import OverPanelSpec
 from partgen.model.panel import FlattedSeat, Hole, OutlineHole, Panel, Seat, SeatBase
+from partgen.model.part import Position
+from partgen.model.profile import Profile
 from partgen.report import svg
 from partgen.sheet.shapes import Points, hole_outline, seat_outlines
 
@@ -78,7 +81,20 @@ def seat_side(seat: SeatBase, width: float) -> Markup:
     return _drawing("The seat, seen from the side", parts)
 
 
-def drop_drawing(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Markup:
+def drop_drawing(profile: Profile, positions: Sequence[Position]) -> Markup:
+    """How the drop is read at positions that share a hole and a seat: on a seat below the panel's face, or above it.
+
+    Where none of them is read yet, parts that stay over the panel are taken to have seats that end above it.
+    """
+    seat = profile.seat_of(positions[0])
+    if seat is None:
+        return Markup("")
+    drop = next((p.drop.mean for p in positions if p.drop is not None), None)
+    over = drop < 0 if drop is not None else all(isinstance(profile.part_of(p), OverPanelSpec) for p in positions)
+    return (_raised if over else _sunk)(profile.hole_of(positions[0]), profile.panel, seat, drop)
+
+
+def _sunk(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Markup:
     """A cut through the panel: the depth rod on the seat's middle, its beam square on the panel face."""
     wide = max(abs(x) for x, _ in hole_outline(hole))
     top = max(abs(x) for x, _ in seat_outlines(seat)[0])
@@ -107,7 +123,7 @@ def drop_drawing(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Ma
     return _drawing("Drop: panel face down to the seat's top", parts)
 
 
-def raised_drop_drawing(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Markup:
+def _raised(hole: Hole, panel: Panel, seat: Seat, drop: float | None) -> Markup:
     """The same where the seat ends above the panel: the beam lies on its end, the rod goes down to the face."""
     wide = max(abs(x) for x, _ in hole_outline(hole))
     top = max(abs(x) for x, _ in seat_outlines(seat)[0])

@@ -1,4 +1,4 @@
-"""The sheet as one self-contained HTML page. May import: jinja2, model, families, profile, measuring, sheet.*."""
+"""The sheet as one self-contained HTML page. May import: jinja2, model, profile, measuring, sheet.*."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from typing import Literal
 import jinja2
 from markupsafe import Markup
 
-from partgen.families.over_panel import OverPanelSpec
 from partgen.measuring.live import reading_at
 from partgen.measuring.tasks import ACROSS
 from partgen.model.fields import Reading
@@ -165,14 +164,10 @@ def _drop_drawings(profile: Profile) -> list[tuple[str, Markup]]:
     for position in filter(profile.level_of, profile.position):
         part = profile.part_of(position)
         pairs.setdefault((part.hole, part.seat), []).append(position)
-    found = []
-    for (hole, seat), positions in pairs.items():
-        drop = next((p.drop.mean for p in positions if p.drop is not None), None)
-        over = drop < 0 if drop is not None else all(isinstance(profile.part_of(p), OverPanelSpec) for p in positions)
-        draw = drawings.raised_drop_drawing if over else drawings.drop_drawing
-        picture = draw(profile.hole[hole], profile.panel, profile.seat[seat], drop)
-        found.append((f"hole {hole}, seat {seat}", picture))
-    return found
+    return [
+        (f"hole {hole}, seat {seat}", drawings.drop_drawing(profile, positions))
+        for (hole, seat), positions in pairs.items()
+    ]
 
 
 def _card(profile: Profile, position: Position) -> Card:
