@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -241,19 +242,18 @@ def _measured_again(labels: Sequence[str]) -> list[Result]:
     """Another reading of each part that stands near a limit, as far as the person goes along."""
     from partgen.pipeline.trials import result_from
 
+    def result(label: str, text: str) -> Result:
+        return result_from({"label": label, "proud_mm": text}, label)
+
     found: list[Result] = []
     if labels:
         say("These stand so near a limit that another reading may decide. Seat each anew; Enter alone skips, . ends.")
     for label in labels:
-        again: list[Result] = []
-
-        def taken(text: str, label: str = label, again: list[Result] = again) -> None:
-            again.append(result_from({"label": label, "proud_mm": text}, label))
-
-        if _until_right(f"{label} proud, once more", taken) is None:
+        answer = _until_right(f"{label} proud, once more", partial(result, label))
+        if answer is None:
             break
-        found += [result for result in again if not result.empty]
-    return found
+        found.append(result(label, answer))
+    return [one for one in found if not one.empty]
 
 
 def _ask_part(label: str, expected: float) -> Result | None:

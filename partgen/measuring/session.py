@@ -261,11 +261,14 @@ class Session:
             self._note(f"not taken: {error}")
             return
         except ProfileError as error:
-            self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
+            self._refused(error)
             return
         self._new_gap, self.task = None, task
         self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
         self._settle(task)
+
+    def _refused(self, error: ProfileError) -> None:
+        self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
 
     def _do_other(self, _: str) -> None:
         task = self.task if self._new_gap is None else gap_task("1", 1)
@@ -281,7 +284,7 @@ class Session:
         try:
             self._apply(add_spacing((first, second), along, written))
         except ProfileError as error:
-            self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
+            self._refused(error)
             return
         number = str(len(self.file.profile.spacing))
         self.task = next(task for task in self.route.tasks() if task.place == Place("spacing", number, "read"))
