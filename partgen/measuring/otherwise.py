@@ -25,34 +25,43 @@ class Way:
     """The line as typed, and what it means."""
     left_out: Mapping[str, str]
 
+    tables: tuple[str, ...]
+    """Where in the profile it may stand."""
+    travel: bool = False
+    """Whether it says anything of a travel, which is a depth."""
+
     def suits(self, task: Task) -> bool:
         """Whether a task can be served this way."""
-        place = task.place
-        if place.table == "spacing":
-            return False
-        if "cap" in self.keys:
-            return place.table == "position"
-        if "standoff" in self.keys or "gap" in self.keys:
-            return place.table == "gap"
-        if "socket" in self.keys:
-            return place.table == "seat" and place.key != "travel"
-        if "go" in self.keys:
-            return place.table in ("hole", "seat") and place.key != "travel"
-        return True
+        return task.place.table in self.tables and (self.travel or task.place.key != "travel")
 
+
+_ALL = ("panel", "hole", "seat", "position", "gap")
 
 WAYS: dict[str, Way] = {
-    "pins": Way(("go", "no_go"), 2, "pins 11.5 11.6    pin gauges or drill shanks: 11.5 goes, 11.6 does not", {}),
-    "minus": Way(("total", "less"), 2, "minus 12.31 8.00  a depth over a spacer: 12.31 in all, of it 8.00 spacer", {}),
+    "pins": Way(
+        ("go", "no_go"), 2, "pins 11.5 11.6    pin gauges or drill shanks: 11.5 goes, 11.6 does not", {},
+        ("hole", "seat"),
+    ),
+    "minus": Way(
+        ("total", "less"), 2, "minus 12.31 8.00  a depth over a spacer: 12.31 in all, of it 8.00 spacer", {},
+        _ALL, travel=True,
+    ),
     "cap": Way(
-        ("cap", "proud", "wear"), 2, "cap 8.02 1.50 0.1 an original cap: its height, how proud it stands, its wear", {}
+        ("cap", "proud", "wear"), 2, "cap 8.02 1.50 0.1 an original cap: its height, how proud it stands, its wear", {},
+        ("position",),
     ),
-    "socket": Way(("socket", "play"), 1, "socket 3.40       an original's socket instead of the seat", {"play": PLAY}),
+    "socket": Way(
+        ("socket", "play"), 1, "socket 3.40       an original's socket instead of the seat", {"play": PLAY},
+        ("seat",),
+    ),
     "standoff": Way(
-        ("standoff", "tolerance"), 2, "standoff 12 0.1   a standoff of 12 mm, give or take 0.1, is the gap there", {}
+        ("standoff", "tolerance"), 2, "standoff 12 0.1   a standoff of 12 mm, give or take 0.1, is the gap there", {},
+        ("gap",),
     ),
-    "above": Way(("gap", "on"), 2, "above 6.12 8.0    read above a daughter board whose face lies 8.0 up", {}),
-}
+    "above": Way(
+        ("gap", "on"), 2, "above 6.12 8.0    read above a daughter board whose face lies 8.0 up", {}, ("gap",),
+    ),
+}  # fmt: skip
 SPACING = "lands A1 A2 x 7.49  between two holes' facing edges along x (or y): their centres then follow"
 
 
