@@ -64,6 +64,17 @@ def test_a_doubted_reading_with_three_good_repeats_is_settled() -> None:
     assert suggest(profile) is None
 
 
+def test_a_position_whose_readings_all_stay_doubted_is_left_alone() -> None:
+    """A plunger bent by a millimetre: the readings agree with one another and never with the panel's plane."""
+    profile = tilted_panel()
+    bent = Reading((5.75,) * 6, (0.0,) * 6)
+    positions = tuple(p.model_copy(update={"drop": bent}) if p.label == "S3" else p for p in profile.position)
+    profile = profile.model_copy(update={"position": positions})
+    assert [doubt.label for doubt in estimate(profile, PRINTER).doubts] == ["S3"] * 6
+    asked = suggest(profile, skip={(p.label, "gap") for p in profile.position})
+    assert asked is None or asked.label != "S3"
+
+
 def test_enough_is_enough() -> None:
     """No reading gains a hundredth, or the set fits as wanted: nothing is asked for."""
     assert suggest(tilted_panel()) is None
