@@ -11,7 +11,7 @@ metrology.doubts for how wild readings are found, metrology.linear for the solve
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
 
@@ -56,8 +56,9 @@ def estimate(
     sifted = sift_with_seen(unknowns)
     solution = sifted.solution
     drop, drop_cov = solution.of(unknowns.drops)
+    read = {label for label, what in zip(gather(unknowns).label, gather(unknowns).what, strict=True) if what == "drop"}
     if refuse_unread:
-        _refuse_unread(profile, drop_cov)
+        _refuse_unread(profile, drop_cov, read)
     along, across = unknowns.slopes(unknowns.at)
     printed = unknowns.printed
     height_row = np.zeros(unknowns.count)
@@ -68,7 +69,6 @@ def estimate(
     slope_rows = np.vstack([rows[:1] for rows in unknowns.slopes(unknowns.centre[None])])
     slope, slope_cov = solution.of(slope_rows)
     budgets = tuple(_budgets(unknowns, sifted, drop))
-    read = {label for label, what in zip(gather(unknowns).label, gather(unknowns).what, strict=True) if what == "drop"}
     unmeasured = tuple(p.label for p in profile.position if profile.level_of(p) and p.label not in read)
     panel = _panel_fit(unknowns, sifted, slope, slope_cov)
     return Estimate(
@@ -101,10 +101,11 @@ def estimate(
     )
 
 
-def _refuse_unread(profile: Profile, drop_cov: FloatArray) -> None:
+def _refuse_unread(profile: Profile, drop_cov: FloatArray, read: Collection[str]) -> None:
     faults = []
     for position, variance in zip(profile.position, np.diag(drop_cov), strict=True):
-        if math.sqrt(variance) > HOPELESS:
+        # what was read and is contradicted may be known no better; that is a doubt, and said as one
+        if math.sqrt(variance) > HOPELESS and position.label not in read:
             seat = profile.part_of(position).seat
             faults.append(
                 Fault(

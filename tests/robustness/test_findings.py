@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -69,6 +70,17 @@ def test_a_log_that_was_changed_by_hand_names_the_place(
         ended = _tried(bench, tmp_path / command, LOG, old, new, command, PROFILE)
         assert ended.code == 2 and "lamp.log.toml" in ended.err, ended
         assert re.search(said, ended.err), ended
+
+
+def test_a_height_in_the_log_that_no_part_has_is_a_doubt_about_the_trial_of_it(bench: Bench, tmp_path: Path) -> None:
+    """With 1000 mm for 7 the drop was said not to have been read at all."""
+    old = next(line for line in bench.log.splitlines() if line.startswith("model_height_mm = "))
+    tried = '\n[[trial]]\nrevision = "r01"\nlabel = "LEFT"\ndate = 2026-11-25\nproud_mm = 2.4\n'
+    with_trial = replace(bench, folder=bench.copy(tmp_path / "tried"))
+    (with_trial.folder / LOG).write_text(bench.log + tried)
+    ended = _tried(with_trial, tmp_path / "case", LOG, old, "model_height_mm = 1000", "predict", PROFILE)
+    assert ended.code == 1 and "LEFT: measure again: proud reading 2.400 mm" in ended.out, ended
+    assert "read nothing" not in ended.err, ended
 
 
 def test_a_trial_of_no_revision_is_refused(bench: Bench, tmp_path: Path) -> None:
