@@ -154,8 +154,6 @@ HERE = {
 
 ANYWHERE = {
     "grip": "How the socket holds the seat.",
-    "mark": "The position's label on the part.",
-    "colour": "As #rrggbb.",
     "window_shape": "The outline of that window.",
     "diameter": "Across.",
     "width": "Along x.",
@@ -199,7 +197,6 @@ ANYWHERE = {
     "width_mm": "Along x.",
     "depth_mm": "Along y.",
     "size_mm": "Along x and y.",
-    "legend_depth": "How deep it is cut, or how high it stands.",
     "crown": "The end that a finger touches.",
     "crown_rise": "Rise of a dome or depth of a dish.",
     "edge_radius": "Rounding of the crown's edge.",
@@ -212,6 +209,4 @@ ANYWHERE = {
     "line_width": "Of the centre line.",
     "line_depth": "How deep it is cut, or how high it stands.",
     "inlay_depth": "Of that recess.",
-    "scale_first": "The number at the first division.",
-    "scale_depth": "How deep the scale is cut, or how high it stands.",
 }
