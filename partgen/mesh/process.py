@@ -95,16 +95,22 @@ class Process:
     def ask(self, question: object) -> Future[tuple[str, Any]]:
         """The answer to come: (kind, result), or GoneError."""
         answer: Future[tuple[str, Any]] = Future()
-        with self._known:
-            if self.ended:
-                answer.set_exception(GoneError(over_it=False))
-                return answer
-            self._count += 1
-            number = self._count
-            self._open[number] = answer
         assert self._child.stdin is not None
-        with self._asking, contextlib.suppress(OSError, ValueError):  # it is gone: the listener tells who waits
-            send(self._child.stdin, number, question)
+        with self._asking:
+            with self._known:
+                if self.ended:
+                    answer.set_exception(GoneError(over_it=False))
+                    return answer
+                self._count += 1
+                number = self._count
+                self._open[number] = answer
+            try:
+                send(self._child.stdin, number, question)
+            except (OSError, ValueError):  # it was gone before it heard this one
+                with self._known:
+                    self.ended = True
+                    del self._open[number]
+                answer.set_exception(GoneError(over_it=False))
         return answer
 
     def started(self) -> bool:
@@ -125,7 +131,7 @@ class Process:
                     with self._known:
                         answer = self._open.pop(number)
                     answer.set_result(message)
-        with self._known:
+        with self._asking, self._known:  # whoever still asks hears first that it is gone
             self.ended = True
             left = list(self._open.values())
             self._open.clear()

@@ -15,6 +15,7 @@ from partgen.errors import KernelError
 from partgen.mesh import apart, heights
 from partgen.mesh.build import build_caps
 from partgen.mesh.derive import CAP, Maker
+from partgen.mesh.process import GoneError
 from partgen.mesh.records import BuiltCap
 
 
@@ -109,9 +110,10 @@ def test_one_bad_shape_leaves_the_others_to_be_built(
 
 
 def test_a_shape_that_failed_is_tried_afresh_when_asked_for_again() -> None:
+    failed = apart.ask("build", cap(height=6.7), UNABLE)
     with pytest.raises(KernelError, match="no inside"):
-        build_of(cap(height=6.7), UNABLE)
-    assert apart.ask("build", cap(height=6.7), UNABLE) is not apart.ask("build", cap(height=6.8), UNABLE)
+        failed.result()
+    assert apart.ask("build", cap(height=6.7), UNABLE) is not failed
     first = apart.ask("build", cap(height=6.75), CAP)
     first.result()
     assert apart.ask("build", cap(height=6.75), CAP) is first
@@ -133,6 +135,17 @@ def test_a_kernel_process_that_was_killed_is_replaced() -> None:
     apart._running[0]._child.kill()
     apart._running[0]._child.wait()
     assert build_of(cap(height=6.15)).mesh.is_closed
+
+
+def test_a_question_that_was_never_heard_is_asked_again_and_is_not_blamed() -> None:
+    """The process is gone, and nobody has noticed yet: a shape was once said to have broken the kernel."""
+    build_of(cap(height=6.25))
+    gone = apart._running[0]
+    gone._child.stdin.close()
+    with pytest.raises(GoneError) as told:
+        gone.ask(("build", cap(height=6.35), CAP, 60.0)).result()
+    assert not told.value.over_it
+    assert build_of(cap(height=6.35)).mesh.is_closed and apart._running[0] is not gone
 
 
 def test_nothing_is_left_running_when_the_command_is_killed(tmp_path: Path) -> None:
