@@ -46,7 +46,12 @@ def action_from(raw: bytes) -> Action:
     try:
         return Action.model_validate_json(raw)
     except ValidationError as error:
-        faults = error.errors(include_url=False, include_context=False)[:5]
-        raise InputError(
-            *(Fault("the request: " + ".".join(map(str, f["loc"])), repr(f["input"])[:60], f["msg"]) for f in faults)
-        ) from error
+        raise in_words(error, "the request") from error
+
+
+def in_words(error: ValidationError, where: str) -> InputError:
+    """What pydantic found wrong in what the page sent."""
+    faults = error.errors(include_url=False, include_context=False)[:5]
+    return InputError(
+        *(Fault(f"{where}: " + ".".join(map(str, f["loc"])), repr(f["input"])[:60], f["msg"]) for f in faults)
+    )

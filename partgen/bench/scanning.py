@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from pydantic import ValidationError
 
-from partgen.bench.actions import Action
+from partgen.bench.actions import Action, in_words
 from partgen.bench.job import Job, Tab
 from partgen.bench.looking import How, Looking, look, mark_of, settle
 from partgen.bench.pictures import TARGET, nearest
@@ -43,13 +43,7 @@ def how_from(query: dict[str, str]) -> How:
     try:
         return How.model_validate({key: value for key, value in query.items() if value != ""})
     except ValidationError as error:
-        faults = error.errors(include_url=False, include_context=False)[:5]
-        raise InputError(
-            *(
-                Fault("how it was scanned: " + ".".join(map(str, f["loc"])), repr(f["input"])[:60], f["msg"])
-                for f in faults
-            )
-        ) from error
+        raise in_words(error, "how it was scanned") from error
 
 
 def receive(job: Job, how: How, path: Path) -> dict[str, str]:
