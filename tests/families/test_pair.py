@@ -114,14 +114,18 @@ def test_upright_the_mesh_finds_the_closed_forms(tmp_path: Path) -> None:
 
 def test_a_hole_that_is_too_narrow_for_the_shaft_fails(tmp_path: Path) -> None:
     inner = planned(pair(tmp_path, through=3.9))[0][1]
-    assert next(f for f in inner.checks if f.code == "clear-hole-in-the-outer-knob").state != "pass"
-    assert "through" in next(f for f in inner.checks if f.code == "clear-hole-in-the-outer-knob").why
+    (found,) = [f for f in inner.checks if f.code == "clear-hole-in-the-outer-knob"]
+    assert found.state == "fail" and "through" in found.why
     assert inner.state == "fail"
 
 
 def test_no_gap_between_them_fails(tmp_path: Path) -> None:
     inner = planned(pair(tmp_path, gap=0.0))[0][1]
-    assert next(f for f in inner.checks if f.code == "clear-outer-knob").state != "pass"
+    # how near they are is not known well enough to prove it, that they will touch is
+    assert {f.code: f.state for f in inner.checks if f.state != "pass"} == {
+        "clear-outer-knob": "not proven",
+        "bind": "fail",
+    }
     assert inner.state == "fail"
 
 

@@ -8,7 +8,7 @@ import tomllib
 import numpy as np
 import pytest
 from family_gallery import HOLES, PRINTER, Combination, built, planned, profile
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from partgen.families.plug import PUSH, TAIL, Plug
@@ -169,8 +169,7 @@ def test_a_snap_hooks_at_its_loosest_and_never_binds(size, across: float, name: 
     section, material = Section("rectangle", width, depth), find_material(name, None)
     case = SnapCase(section, free, across, 0.1, Value(thick, 0.05), material, find_printer(PRINTER, None))
     snap = fingers(case, most=PUSH)
-    if isinstance(snap, str):
-        return
+    assume(isinstance(snap, Snap))  # too many that cannot snap, and the test fails for want of cases
     assert snap.hooked[0] > 0.09 and snap.crest >= thick
     assert snap.bump == pytest.approx(free + sum(snap.hooked) / 2)
     assert snap.play >= 0
