@@ -11,7 +11,7 @@ metrology.doubts for how wild readings are found, metrology.linear for the solve
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -56,9 +56,8 @@ def estimate(
     sifted = sift_with_seen(unknowns)
     solution = sifted.solution
     drop, drop_cov = solution.of(unknowns.drops)
-    read = {label for label, what in zip(gather(unknowns).label, gather(unknowns).what, strict=True) if what == "drop"}
     if refuse_unread:
-        _refuse_unread(profile, drop_cov, read)
+        _refuse_unread(profile, drop_cov)
     along, across = unknowns.slopes(unknowns.at)
     printed = unknowns.printed
     height_row = np.zeros(unknowns.count)
@@ -69,7 +68,7 @@ def estimate(
     slope_rows = np.vstack([rows[:1] for rows in unknowns.slopes(unknowns.centre[None])])
     slope, slope_cov = solution.of(slope_rows)
     budgets = tuple(_budgets(unknowns, sifted, drop))
-    unmeasured = tuple(p.label for p in profile.position if profile.level_of(p) and p.label not in read)
+    unmeasured = tuple(p.label for p in profile.position if profile.level_of(p) and p.drop is None)
     panel = _panel_fit(unknowns, sifted, slope, slope_cov)
     return Estimate(
         labels=tuple(position.label for position in profile.position),
@@ -101,11 +100,11 @@ def estimate(
     )
 
 
-def _refuse_unread(profile: Profile, drop_cov: FloatArray, read: Collection[str]) -> None:
+def _refuse_unread(profile: Profile, drop_cov: FloatArray) -> None:
     faults = []
     for position, variance in zip(profile.position, np.diag(drop_cov), strict=True):
         # what was read and is contradicted may be known no better; that is a doubt, and said as one
-        if math.sqrt(variance) > HOPELESS and position.label not in read:
+        if math.sqrt(variance) > HOPELESS and position.drop is None:
             seat = profile.part_of(position).seat
             faults.append(
                 Fault(
