@@ -1,7 +1,7 @@
 """The section where a scan of the panel gives positions and holes: shown over the picture, corrected, then accepted.
 
-May import: report, errors, profile, scan, bench.*. Nothing reaches the disk before `accept`, and then only what was
-shown.
+May import: report, errors, metrology, profile, scan, bench.*. Nothing reaches the disk before `accept`, and
+then only what was shown.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from partgen.bench.looking import How, Looking, look, mark_of, settle
 from partgen.bench.pictures import TARGET, nearest
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, OutsideError, PartgenError
-from partgen.profile.from_scan import K95, Proposal, propose
+from partgen.metrology.student import K95
+from partgen.profile.from_scan import Proposal, propose
 from partgen.report import svg
 from partgen.scan.corrected import Corrected
 from partgen.scan.pictures import sizes

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from partgen.scan.corrected import Corrected
     from partgen.scan.records import Picture, Scan
 
-K95 = 1.96
 _HELP = """\
 distance A1 A6 95.0 mm    a calipers distance between two openings' middles ("outside" or "inside" behind it: walls)
 leave out A3              this one is no opening
@@ -154,6 +153,7 @@ def scan(
 def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quiet: bool) -> None:
     """Picture and page into the output folder, table and remarks to the terminal."""
     from partgen.files import make_folder, write_locked
+    from partgen.metrology.student import K95
     from partgen.scan.pictures import overlay, page, sizes
 
     png = overlay(picture, found)

@@ -1,6 +1,6 @@
 """`partgen trial`: how the printed parts stand, move and hold.
 
-May import: errors, model, planning, printing, profile, cli.common; the pipeline inside.
+May import: errors, metrology, model, planning, printing, profile, cli.common; the pipeline inside.
 """
 
 from __future__ import annotations
@@ -189,13 +189,15 @@ def _as_json(recorded: Recorded) -> str:
 
 
 def _position(choice: Choice) -> dict[str, object]:
+    from partgen.metrology.student import K95
+
     return {
         "label": choice.label,
         "change": "stays" if choice.kept is not None else "made again",
         "model_height_mm": round(choice.model_height, 4),
         "height_change_mm": round(choice.height_change, 4),
         "proud_mm": round(choice.proud, 4),
-        "proud_u95_mm": round(1.96 * choice.proud_u, 4),
+        "proud_u95_mm": round(K95 * choice.proud_u, 4),
         "made_in": choice.kept.made_in if choice.kept is not None else None,
         "why": choice.why,
     }

@@ -20,6 +20,7 @@ from partgen.families.stub import StubModel
 from partgen.findings import Finding, State, judge_at_least, worst
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import FloatArray, Value
+from partgen.metrology.student import K95
 from partgen.model.fields import Length, Readings
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
@@ -116,7 +117,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         survival[found.near] *= 1 - found.touching
         eaten = limits(place, through, job.draws.causes)
         room = nominal(place, through, job.draws.causes.thickness.value)
-        u95 = math.hypot(proud_u95_of(job, index, crown), 1.96 * cap.u)
+        u95 = math.hypot(proud_u95_of(job, index, crown), K95 * cap.u)
         top = crown.model + estimate.height_error.value
         checks = (
             judge.proud(
@@ -227,7 +228,7 @@ def _shoulder(label: str, site: Site, shoulder: float, u95: float, body: Section
 
 def _off(job: Job) -> float:
     """mm (95 %) by which a printed peg may differ across from what it was drawn for."""
-    return 1.96 * math.hypot(job.estimate.width_error.u, job.printer.error.peg.spread)
+    return K95 * math.hypot(job.estimate.width_error.u, job.printer.error.peg.spread)
 
 
 def _ribbed(job: Job, spec: Extension, length: float) -> Pressed | None:
@@ -235,7 +236,7 @@ def _ribbed(job: Job, spec: Extension, length: float) -> Pressed | None:
     seat = job.profile.seat[spec.seat]
     if _off(job) <= ALIKE or seat.shape == "splined":
         return None
-    tolerance = math.hypot(_off(job), 1.96 * seat_size(seat, job.profile.caliper).u)
+    tolerance = math.hypot(_off(job), K95 * seat_size(seat, job.profile.caliper).u)
     material = job.material(spec)
     count = 4 if seat.shape in ("rectangle", "tongue", "cross") else 3
     return press_in(tolerance, length / 2, material, job.printer, count=count, most=seat.pull_limit)

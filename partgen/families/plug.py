@@ -19,6 +19,7 @@ from partgen.families.plug_model import PlugModel
 from partgen.families.record import Family
 from partgen.findings import Finding, State, judge_at_least, judge_at_most, worst
 from partgen.metrology.records import FloatArray
+from partgen.metrology.student import K95
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec, Position
@@ -117,7 +118,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     held = _held(job, spec, opening)
     head = offset(opening.section, -spec.overlap)
     spread = _across(job, opening)
-    p = max(1 - NormalDist().cdf(held.clearance / (spread / 1.96)), 1e-6)
+    p = max(1 - NormalDist().cdf(held.clearance / (spread / K95)), 1e-6)
     material = job.material(spec)
     plans: dict[str, PositionPlan] = {}
     for index, position in enumerate(job.profile.position):
@@ -140,19 +141,19 @@ def _across(job: Job, opening: Opening) -> float:
     """95 % plus or minus on the room between shank and hole, per side."""
     error, peg = job.estimate.width_error, job.printer.error.peg
     hole = max(opening.width.u, opening.depth.u, opening.edge_limit / math.sqrt(3))
-    return 1.96 * math.sqrt(hole**2 + error.u**2 + peg.spread**2) / 2
+    return K95 * math.sqrt(hole**2 + error.u**2 + peg.spread**2) / 2
 
 
 def _along(job: Job) -> float:
     """The same between the panel's thickness and the print along the axis."""
-    return 1.96 * math.sqrt(
+    return K95 * math.sqrt(
         job.estimate.thickness.u**2 + job.estimate.height_error.u**2 + job.printer.error.height.spread**2
     )
 
 
 def _held(job: Job, spec: Plug, opening: Opening) -> Held:
     across, material = _across(job, opening), job.material(spec)
-    binding = NormalDist().inv_cdf(1 - spec.p_bind) * across / 1.96
+    binding = NormalDist().inv_cdf(1 - spec.p_bind) * across / K95
     if spec.grip == "fingers":
         free = max(across + 0.05, binding)
         shank = offset(opening.section, free)

@@ -19,6 +19,7 @@ from partgen.families.sleeve_model import SleeveModel
 from partgen.findings import Finding, State, judge_at_least, worst
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import FloatArray, Value
+from partgen.metrology.student import K95
 from partgen.model.fields import Length, Readings
 from partgen.model.panel import Caliper, Seat
 from partgen.model.part import PartSpec, Position
@@ -146,8 +147,8 @@ def _ring(job: Job, spec: Sleeve, name: str, seat: MeasuredSeat) -> Ring:
     material = job.material(spec)
     peg, hole = job.estimate.width_error.u, job.estimate.bore_error.u
     seat_u = job.profile.caliper.limit_of_error / math.sqrt(3)
-    outside = 1.96 * math.sqrt(bore.u**2 + seat_u**2 + peg**2 + hole**2 + error.peg.spread**2 + error.hole.spread**2)
-    inside = 1.96 * math.sqrt(seat_u**2 + hole**2 + error.hole.spread**2)
+    outside = K95 * math.sqrt(bore.u**2 + seat_u**2 + peg**2 + hole**2 + error.peg.spread**2 + error.hole.spread**2)
+    inside = K95 * math.sqrt(seat_u**2 + hole**2 + error.hole.spread**2)
     cap = press_in(
         outside,
         0.6 * spec.height,
@@ -225,7 +226,7 @@ def _position_plan(
     proud, u95 = (tall - drop, 0.0) if read and cap else (wanted, 0.0)
     checks = [*_findings(job, spec, label, seat, made, forced)]
     if read and cap:
-        u95 = 1.96 * math.hypot(estimate.drop_u(index), cap.u)
+        u95 = K95 * math.hypot(estimate.drop_u(index), cap.u)
         checks.append(_stands(label, proud, u95, wanted, spec.proud_tolerance))
     x, y = estimate.normal_slope[index]
     opening = job.openings[spec.hole].section

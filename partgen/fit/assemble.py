@@ -34,6 +34,7 @@ from partgen.fit.document import (
 from partgen.fit.measured import measured
 from partgen.fit.sides import room_at_sides
 from partgen.metrology.records import Budget, Estimate
+from partgen.metrology.student import K95
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
@@ -210,7 +211,7 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
     return DrawingDoc(
         slope=_pair(p.slope, 6),
         face_z=_r(p.drop),
-        face_u95=_r(1.96 * face_u),
+        face_u95=_r(K95 * face_u),
         thickness=_r(p.thickness),
         hole=section_doc(p.hole_section, opening=True),
         passage=_points(_thinned(p.passage)) if p.passage else (),
@@ -288,7 +289,7 @@ def _panel(estimate: Estimate) -> PanelDoc:
         slope=_pair(fit.slope, 6),
         bow_mm=(_r(fit.bow[0]), _r(fit.bow[1]), _r(fit.bow[2])),
         thickness_mm=_r(estimate.thickness.value),
-        thickness_u95_mm=_r(1.96 * estimate.thickness.u),
+        thickness_u95_mm=_r(K95 * estimate.thickness.u),
     )
 
 

@@ -121,10 +121,6 @@ def _can_travel(maker: Maker) -> bool:
 
 def _here(function: str, model: PartModel, maker: Maker) -> Any:  # noqa: ANN401
     """The same in this process, where a second one cannot be had."""
-    from partgen.mesh import heights
-    from partgen.parts.kernel import Refused
+    from partgen.mesh.heights import worked_out
 
-    try:
-        return getattr(heights, function)(model, maker)
-    except Refused as error:
-        raise KernelError(model.mark or "cap", f"this cap cannot be built: {error}") from error
+    return worked_out(function, model, maker)

@@ -21,6 +21,12 @@ STRETCH = 1.0
 """Length of the straight stretch in a reference, mm."""
 
 
+def worked_out(function: str, model: PartModel, maker: Maker) -> Built | Reference | None:
+    """`reference` or `build` by its name. Raises KernelError, in plain words also for what the kernel refuses."""
+    with kernel.plainly(model.mark or "cap", "this cap cannot be built"):
+        return {"reference": reference, "build": build}[function](model, maker)
+
+
 def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
     """The reference for all parts whose `without_height` is `model`; None where heights cannot be derived.
 

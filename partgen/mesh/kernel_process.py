@@ -1,8 +1,8 @@
 """The CAD kernel in a process of its own: `python -m partgen.mesh.kernel_process ABREAST`.
 
-May import: errors, mesh, parts. Reads (function, model, maker, seconds) from standard input and answers
-with what the function gave or why it was refused. With ABREAST above 0 every question is answered by a
-child forked from here, up to ABREAST at a time: this process has the kernel loaded but never uses it,
+May import: errors, mesh, parts, planning.records. Reads (function, model, maker, seconds) from standard
+input and answers with what the function gave or why it was refused. With ABREAST above 0 every question is answered
+by a child forked from here, up to ABREAST at a time: this process has the kernel loaded but never uses it,
 because a fork hangs after its first use. A call that never ends, or that takes its whole process down,
 so costs one shape and nothing else. With 0, where no process can be forked, questions are answered
 here, one by one. Only its own parent talks to it.
@@ -19,25 +19,26 @@ import signal
 import sys
 from collections import deque
 from dataclasses import dataclass, field
-from typing import IO, Any, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal
 
 from partgen.mesh.process import own_pipes, receive, send, send_bytes
+
+if TYPE_CHECKING:
+    from partgen.mesh.derive import Maker
+    from partgen.planning.records import PartModel
 
 Kind = Literal["ready", "done", "refused", "unknown", "late", "broken"]
 """What an answer is: the last two come in place of one. "unknown": this process knows no such maker."""
 
 
-def _answer(function: str, model: object, maker: object) -> tuple[Kind, object]:
+def _answer(function: str, model: PartModel, maker: Maker) -> tuple[Kind, object]:
     from partgen.errors import KernelError
-    from partgen.mesh import heights
-    from partgen.parts.kernel import Refused
+    from partgen.mesh.heights import worked_out
 
     try:
-        return "done", getattr(heights, function)(model, maker)
+        return "done", worked_out(function, model, maker)
     except KernelError as error:
         return "refused", error.why
-    except Refused as error:
-        return "refused", f"this cap cannot be built: {error}"
     except Exception as error:  # the kernel raises many unrelated types; none of them may end this process
         return "refused", f"this cap cannot be built: {type(error).__name__} in the CAD kernel: {error}"
 

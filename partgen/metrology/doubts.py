@@ -24,6 +24,7 @@ from partgen.metrology.readings import (
 )
 from partgen.metrology.records import Doubt, FloatArray
 from partgen.metrology.scatter import part_spread
+from partgen.metrology.student import K95
 from partgen.metrology.unknowns import VAGUE, Unknowns
 
 AGREEING_SHARE, SINGLE_SHARE, CONFIRMED_SHARE = 0.5, 0.1, 0.95
@@ -294,7 +295,7 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     share = CONFIRMED_SHARE if confirmed else SINGLE_SHARE if single else AGREEING_SHARE
     total = distance**2
     if not confirmed:  # so large that the 95 % interval reaches from the face's answer to the reading's
-        total *= max(1.0, (1 - share) / (share * 1.96**2), share / ((1 - share) * 1.96**2))
+        total *= max(1.0, (1 - share) / (share * K95**2), share / ((1 - share) * K95**2))
     group, offset = weights.group.copy(), weights.offset.copy()
     position = readings.position[g]
     group[g] = (1 - share) * total

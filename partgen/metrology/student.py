@@ -9,6 +9,8 @@ import math
 from functools import lru_cache
 from statistics import NormalDist
 
+K95 = 1.96
+"""Coverage factor for 95 % of a normal distribution (JCGM 100:2008, table G.1, rounded as is usual)."""
 _NORMAL = NormalDist()
 
 

@@ -27,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partgen.metrology.records import FloatArray, Value
+from partgen.metrology.student import K95
 from partgen.planning.erosion import Draw, erosion
 from partgen.planning.normal import below
 from partgen.planning.opening import Opening
@@ -245,7 +246,7 @@ def binding(free: Draw, sigma: float) -> Binding:
     near = np.flatnonzero(free < REACH * sigma)
     touching = normal_below(free[near] * np.float32(-1 / sigma))
     p = float(touching.sum(dtype=np.float64)) / n
-    u95 = 1.96 * math.sqrt(max(float(np.dot(touching, touching)) / n - p * p, 0.0) / n)
+    u95 = K95 * math.sqrt(max(float(np.dot(touching, touching)) / n - p * p, 0.0) / n)
     if not bool((free[near] < 0).any()):
         u95 = max(u95, 3 / n)
     mean = float(free.mean(dtype=np.float64))
@@ -322,7 +323,7 @@ def stated(place: Place, room: float, drawn: float, found: Binding, eaten: Limit
         nominal=room,
         worst=room - eaten.stack,
         rss=room - eaten.rss,
-        u95=1.96 * found.room.u,
+        u95=K95 * found.room.u,
         p_bind=found.p,
         model_nominal=drawn,
         model_rocked=drawn - (0.0 if place.guided else place.lean),

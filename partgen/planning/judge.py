@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from partgen.findings import Finding, State, judge_at_least, judge_at_most
 from partgen.metrology.records import Value
+from partgen.metrology.student import K95
 from partgen.planning.clearance import P_FLOOR, Binding, Limits
 from partgen.planning.records import Section
 
@@ -228,4 +229,4 @@ def least_known(drop_u95: float, thickness_u95: float, travel_u95: float = 0.0, 
 
 def expanded(value: Value) -> float:
     """U (95 %, k = 1.96) of a value whose degrees of freedom do not matter here."""
-    return 1.96 * value.u
+    return K95 * value.u

@@ -6,11 +6,13 @@ drawn from their joint distribution and is no product over the positions.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from partgen.metrology.records import FloatArray
+from partgen.metrology.student import coverage_factor
 from partgen.planning.even import fault
 from partgen.planning.records import PositionPlan
 
@@ -19,7 +21,6 @@ BATCH, STRIP = 1000, 128
 """Draws that are held at once, and positions of them that are tried together."""
 RARE = 1e-3
 """Where the positions' chances of missing add up to less, their sum is near enough (Boole's inequality)."""
-NORMAL_95 = 1.959964
 
 
 def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
@@ -30,7 +31,7 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     """
     off = np.array([p.proud - p.proud_wanted for p in plans])
     most = np.array([p.proud_tolerance for p in plans])
-    u = np.maximum(np.array([p.proud_u95 for p in plans]) / NORMAL_95, 1e-9)
+    u = np.maximum(np.array([p.proud_u95 for p in plans]) / coverage_factor(math.inf), 1e-9)
     missing = float(fault(off, u**2, most).sum())
     if missing < RARE:
         return 1 - missing

@@ -1,6 +1,6 @@
 """What a scan says, as one edit of a profile that keeps comments and order.
 
-May import: units, model, scan.records, scan.groups, profile.edit. Pure: the command applies it.
+May import: units, model, metrology.student, scan.records, scan.groups, profile.edit. Pure: the command applies it.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import Any
 import tomlkit
 from tomlkit.items import Array
 
+from partgen.metrology.student import K95
 from partgen.model.panel import OutlineHole, RectangleHole, RoundHole, SlotHole
 from partgen.model.profile import Profile
 from partgen.profile.edit import Edit, Place, add_position, set_value, toml_length
 from partgen.scan.records import Group, Opening, Scan
 from partgen.units import MM_PER
 
-K95 = 1.96
 SAME_SPOT = 0.5
 """mm: nearer to a position that was not found than this, an opening is no other one."""
 _KEYS = {"round": ("diameter",), "rectangle": ("width", "depth"), "slot": ("width", "depth"), "outline": ()}

@@ -10,12 +10,11 @@ from collections.abc import Iterator, Sequence
 
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import Doubt, Value
+from partgen.metrology.student import K95
 from partgen.model.fields import Reading
 from partgen.model.panel import RectangleHole, RoundHole, SlotHole
 from partgen.model.profile import Profile
 from partgen.scan.records import Group
-
-K95 = 1.96
 
 
 def combined(first: Value, second: Value) -> Value:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.metrology.records import FloatArray
+from partgen.metrology.student import K95
 from partgen.scan.groups import LEAN_LIMIT
 from partgen.scan.records import Opening, Picture, Scan
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 LONGEST = 1800  # pixels of the picture's longer side
-K95 = 1.96
 _NEW, _KNOWN, _DOUBT = (0, 110, 220), (0, 150, 60), (215, 90, 0)
 
 

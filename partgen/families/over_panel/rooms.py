@@ -1,6 +1,6 @@
 """Distances of a part over the panel to what it may touch: expected, at their limits, judged. Lengths in mm.
 
-May import: findings, model, planning, families.over_panel.stand.
+May import: findings, metrology, model, planning, families.over_panel.stand.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 
 from partgen.families.over_panel.stand import OverPanelSpec, Stand, least_gap, nut_top
 from partgen.findings import Finding, judge_at_least
+from partgen.metrology.student import K95
 from partgen.planning import judge
 from partgen.planning.clearance import P_FLOOR
 from partgen.planning.job import Job
@@ -81,7 +82,7 @@ def clearance(rooms: Sequence[Room], drawn: float) -> Clearance:
         nominal=least.value,
         worst=least.value - least.lean - 2 * least.u,
         rss=least.value - root_sum_square((least.lean, 2 * least.u)),
-        u95=1.96 * least.u,
+        u95=K95 * least.u,
         p_bind=p if p > P_FLOOR else 0.0,
         model_nominal=drawn,
         model_rocked=drawn,
@@ -93,12 +94,12 @@ def room_findings(label: str, spec: OverPanelSpec, rooms: Sequence[Room]) -> lis
     found = []
     for room in rooms:
         left = room.value - room.lean
-        state = judge_at_least(left, 0.0, 1.96 * room.u)
+        state = judge_at_least(left, 0.0, K95 * room.u)
         why = f"{room.value:.2f} mm to the {room.name}, of which play may take {room.lean:.2f} mm"
         if state != "pass":
             why += f": {room.cure}"
         code = f"clear-{room.name.replace(' ', '-').replace(chr(39) + 's', '')}"
-        found.append(Finding(code, label, f"clear of the {room.name}", left, 0.0, 1.96 * room.u, "mm", state, why))
+        found.append(Finding(code, label, f"clear of the {room.name}", left, 0.0, K95 * room.u, "mm", state, why))
     p = clearance(rooms, 0.0).p_bind
     ok = p <= spec.p_bind
     why = f"{label} touches what is below it with a chance of {judge.chance(p)}"
