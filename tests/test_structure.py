@@ -108,3 +108,9 @@ def test_no_module_needs_itself_by_way_of_others():
                 needs[name].add(f"{one.module}.{alias.name}" if inside else one.module)
         needs[name] -= {name, "partgen"}  # the version stands in the package itself
     assert len(tuple(TopologicalSorter(needs).static_order())) >= len(needs) > 100
+
+
+def test_no_two_test_files_have_the_same_name():
+    """pytest imports a test file under its bare name: the second of two is not collected, and its tests do not run."""
+    names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name != "conftest.py"]
+    assert not {name for name in names if names.count(name) > 1}
