@@ -148,15 +148,15 @@ def _write(
     inputs = planned.inputs
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
-    with Reader() as reader:  # it loads while the parts are made
-        made, failed = make_parts(
-            [_marked(plan, identity) for plan in wanted],
-            inputs.profile,
-            inputs.printer,
-            step,
-            bore_error=planned.estimate.bore_error.value,
-            shelf=Shelf(out / SHELF),
-        )
+    made, failed = make_parts(
+        [_marked(plan, identity) for plan in wanted],
+        inputs.profile,
+        inputs.printer,
+        step,
+        bore_error=planned.estimate.bore_error.value,
+        shelf=Shelf(out / SHELF),
+    )
+    with Reader() as reader:  # only now: until here the kernel wants the other processor
         stems = file_stems([plan.label for plan in planned.plan.positions], identity)
         with staged(out, inputs.name, identity) as folder:
             refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between

@@ -137,13 +137,18 @@ def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding
 
 def _load() -> None:
     """What measuring, writing and reporting will need, loaded while the kernel works in its own process."""
+    import fontTools.pens.recordingPen
+    import fontTools.ttLib.tables._g_l_y_f
+    import manifold3d
+    import mapbox_earcut
     import scipy.sparse.csgraph
     import scipy.spatial
 
-    import partgen.report.html
     import partgen.report.on_disk
+    from partgen.report.html import environment
 
-    del scipy, partgen
+    environment().get_template("report.html")  # compiled once
+    del fontTools, manifold3d, mapbox_earcut, scipy, partgen
 
 
 def _walls(
