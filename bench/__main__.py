@@ -10,7 +10,7 @@ import sys
 import bench
 from partgen.cli.common import table
 
-HELPERS = {"rows", "by_hand", "__main__"}
+HELPERS = {"rows", "by_hand", "floor", "__main__"}
 
 
 def main() -> None:

@@ -80,6 +80,8 @@ def compared(folder: Path, name: str) -> list[Row]:
                 process(python(*script), cwd=str(ROOT)),
                 process(python(*script, "--one"), cwd=str(ROOT)),
                 first(folder, name, keep_shapes=True),
+                process(python(*script, "--distinct"), cwd=str(ROOT)),
+                process(python("-m", "bench.floor", str(folder / f"{name}.toml")), cwd=str(ROOT)),
             )
         )
 
@@ -91,6 +93,8 @@ def compared(folder: Path, name: str) -> list[Row]:
     return [
         row(what, "caps alone by hand", 0, 1, lambda p: p.wall, "s"),
         row(what, "one kernel build + bytes", 0, 2, lambda p: p.wall, "s"),
+        row(what, "distinct shapes by hand + bytes", 0, 4, lambda p: p.wall, "s"),
+        row(f"{what}: imports, plan, kernel alone", "caps alone by hand", 5, 1, lambda p: p.wall, "s"),
         row(f"{what}, shapes kept", "caps alone by hand", 3, 1, lambda p: p.wall, "s"),
         row(f"{what}: processor time", "caps alone by hand", 0, 1, lambda p: p.cpu, "s"),
         row(f"{what}: memory", "caps alone by hand", 0, 1, lambda p: p.peak_mb, "MB"),

@@ -1,7 +1,8 @@
 """What a person would write with CadQuery: the same caps one by one, no checks. The reference for `build`.
 
-Usage: python -m bench.by_hand FIT.JSON FOLDER [--one]; with --one only the first cap is built, and the
-same number of files is written from it: the bare kernel time of one shape plus the bytes.
+Usage: python -m bench.by_hand FIT.JSON FOLDER [--one | --distinct]; with --one only the first cap is built, with
+--distinct one of each shape (those of a shape differ in height alone), and the same number of files is written from
+them: the bare kernel time plus the bytes.
 """
 
 from __future__ import annotations
@@ -40,17 +41,24 @@ def cap(p: dict) -> cq.Workplane:
     return body
 
 
+def shape(p: dict) -> str:
+    """All that its drawing goes by but the height."""
+    d = p["drawing"]
+    return json.dumps([p["part"], p["model_section_mm"], d["socket_length"], d["flange_bottom"], d["flange_top"]])
+
+
 def main() -> None:
     document, folder = json.loads(Path(sys.argv[1]).read_text()), Path(sys.argv[2])
     positions = document["positions"]
-    if "--one" in sys.argv:
-        first = folder / "first.stl"
-        cq.exporters.export(cap(positions[0]), str(first), tolerance=0.004, angularTolerance=0.25)
-        for p in positions:
-            shutil.copyfile(first, folder / f"{p['label']}.stl")
-        return
+    made: dict[str, Path] = {}
     for p in positions:
-        cq.exporters.export(cap(p), str(folder / f"{p['label']}.stl"), tolerance=0.004, angularTolerance=0.25)
+        file = folder / f"{p['label']}.stl"
+        key = "" if "--one" in sys.argv else shape(p) if "--distinct" in sys.argv else file.stem
+        like = made.setdefault(key, file)
+        if like == file:
+            cq.exporters.export(cap(p), str(file), tolerance=0.004, angularTolerance=0.25)
+        else:
+            shutil.copyfile(like, file)
 
 
 if __name__ == "__main__":

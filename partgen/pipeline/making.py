@@ -92,7 +92,7 @@ def make_parts(
     """
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
     begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
-    _load()
+    load_what_follows()
     caps = begun.finish(lambda done: step("Building the solids", done, len(plans)))
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
@@ -135,7 +135,7 @@ def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding
     return pair_findings(inner.plan, outer.plan, found)
 
 
-def _load() -> None:
+def load_what_follows() -> None:
     """What measuring, writing and reporting will need, loaded while the kernel works in its own process."""
     import fontTools.pens.recordingPen
     import fontTools.ttLib.tables._g_l_y_f
