@@ -111,17 +111,11 @@ def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
         return kernel.one_solid(lettered(plain, model.legend, model.height))
 
 
-def _features_top(model: PartModel) -> float:
-    from partgen.parts.cap import features_top
-
-    return features_top(model)
-
-
 def _maker() -> Maker:
     """One kernel build for many heights: the legend moves with the crown."""
-    from partgen.mesh.derive import Maker
+    from partgen.mesh.derive import Maker, cap_collar_base, cap_features_top
 
-    return Maker(_solid, _features_top)
+    return Maker(_solid, cap_features_top, cap_collar_base)
 
 
 def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:

@@ -47,7 +47,7 @@ class Caps:
             if maker.features_top is None:
                 self._shapes.begin("build", replace(model, mark=""), maker)
             else:
-                self._shapes.begin("reference", model.without_height(), maker)
+                self._shapes.begin("reference", maker.like(model), maker)
 
     def finish(self, told: Callable[[int], None] = lambda done: None) -> tuple[BuiltCap | KernelError, ...]:
         """All of them, as `build_caps` gives them. `told` hears before each how many were done."""
@@ -76,8 +76,10 @@ class Caps:
         """
         key, maker = model.without_height(), self._makers[model]
         if maker.features_top is not None:
-            found = self._shapes.of("reference", key, maker)
-            built = found.at(model.height) if isinstance(found, Reference) else found
+            like = maker.like(model)
+            found = self._shapes.of("reference", like, maker)
+            lift = model.flange.top - like.flange.top if model.flange and like.flange else 0.0
+            built = found.at(model.height, lift) if isinstance(found, Reference) else found
             if isinstance(built, KernelError):
                 return built
             if built is not None:

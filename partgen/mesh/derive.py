@@ -6,17 +6,23 @@ Between the tallest feature below (collar, pocket floor, mark) and the lowest po
 cap is a straight prism. A reference is built tall enough to have such a stretch; every other height
 is that mesh with all vertices above the stretch moved along Z. The walls stay on the same vertical
 surfaces and the crown keeps its shape, so the result is exactly a mesh of the solid of that height.
+A collar that ends in such a stretch of its own is a second one: its upper end, and all above it, moves alike.
 A height too small to leave any stretch gets its own kernel build.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from partgen.mesh.records import Floats, Mesh
 from partgen.planning.records import PartModel
+
+STRETCH = 1.0
+"""Length of a straight stretch in a reference, mm."""
+LEAST_STRETCH = 0.1
+"""A lower collar than this above what lies below is a kernel build of its own, mm."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +34,21 @@ class Maker:
     features_top: Callable[[PartModel], float] | None = None
     """z over which the part is nothing but the prism of its section with its crown; None where it is no such
     prism: then every height is a kernel build of its own."""
+    collar_base: Callable[[PartModel], float | None] | None = None
+    """z over which, up to the collar's upper end, the part is nothing but the prism of the collar's section, whatever
+    that end's height; None where it has no such collar."""
+
+    def like(self, model: PartModel) -> PartModel:
+        """The one model whose reference serves this one: without its height, and with a collar of one height for all
+        where that may move."""
+        plain = model.without_height()
+        base = self._base(plain)
+        if base is None or plain.flange is None or plain.flange.top < base + LEAST_STRETCH:
+            return plain
+        return replace(plain, flange=replace(plain.flange, top=round(base + STRETCH, 2)))
+
+    def _base(self, model: PartModel) -> float | None:
+        return self.collar_base(model) if self.collar_base else None
 
 
 def _cap_solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
@@ -36,13 +57,21 @@ def _cap_solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
     return solid(model)
 
 
-def _cap_features_top(model: PartModel) -> float:
+def cap_features_top(model: PartModel) -> float:
+    """`Maker.features_top` of what is drawn by parts.cap."""
     from partgen.parts.cap import features_top
 
     return features_top(model)
 
 
-CAP = Maker(_cap_solid, _cap_features_top)
+def cap_collar_base(model: PartModel) -> float | None:
+    """`Maker.collar_base` of what is drawn by parts.cap."""
+    from partgen.parts.collars import collar_base
+
+    return collar_base(model)
+
+
+CAP = Maker(_cap_solid, cap_features_top, cap_collar_base)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,15 +98,28 @@ class Reference:
     mesh: Mesh
     volume: float
     bounds: Floats
+    collar_base: float | None = None
+    """z where the stretch below the collar's upper end (`top`) begins, mm; None where that end cannot be moved."""
+    collar_area: float = 0.0
+    """Area of the collar's section, mm^2."""
 
-    def at(self, height: float) -> Built | None:
-        """The same cap with another height; None where no straight stretch would be left."""
+    def at(self, height: float, lift: float = 0.0) -> Built | None:
+        """The same cap with another height, and its collar's upper end higher by `lift`, mm.
+
+        None where no straight stretch would be left, or the collar cannot be moved.
+        """
         move = height - self.height
-        if self.crown_low + move < self.top + 1e-3:
+        if self.crown_low + move < self.top + lift + 1e-3:
             return None
-        above = self.mesh.vertices[:, 2] > (self.top + self.crown_low) / 2
+        if lift and (self.collar_base is None or self.top + lift < self.collar_base + LEAST_STRETCH):
+            return None
+        z = self.mesh.vertices[:, 2]
+        above = z > (self.top + self.crown_low) / 2
         vertices = self.mesh.vertices.copy()
         vertices[above, 2] += move
+        if lift and self.collar_base is not None:
+            vertices[~above & (z > (self.collar_base + self.top) / 2), 2] += lift
         bounds = self.bounds.copy()
         bounds[1, 2] += move
-        return Built(Mesh(vertices, self.mesh.faces), self.volume + self.area * move, bounds, derived=move != 0.0)
+        volume = self.volume + self.area * (move - lift) + self.collar_area * lift
+        return Built(Mesh(vertices, self.mesh.faces), volume, bounds, derived=bool(move or lift))

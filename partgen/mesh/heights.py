@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.mesh.derive import CAP, Built, Maker, Reference
+from partgen.mesh.derive import CAP, STRETCH, Built, Maker, Reference
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
 from partgen.parts.crowns import reach
@@ -17,8 +17,6 @@ from partgen.parts.outlines import area
 from partgen.planning.records import PartModel
 
 __all__ = ["CAP", "STRETCH", "Built", "Maker", "Reference", "build", "reference"]
-STRETCH = 1.0
-"""Length of the straight stretch in a reference, mm."""
 
 
 def worked_out(function: str, model: PartModel, maker: Maker) -> Built | Reference | None:
@@ -28,7 +26,7 @@ def worked_out(function: str, model: PartModel, maker: Maker) -> Built | Referen
 
 
 def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
-    """The reference for all parts whose `without_height` is `model`; None where heights cannot be derived.
+    """The reference for all parts that are `maker.like` this model; None where heights cannot be derived.
 
     Raises KernelError, kernel.Refused.
     """
@@ -40,7 +38,20 @@ def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
     built = build(replace(model, height=height), maker)
     z = built.mesh.vertices[:, 2]
     higher = z[z > top + 1e-6]
-    return Reference(height, top, float(higher.min()), area(model.section), built.mesh, built.volume, built.bounds)
+    base, collar = _collar(model, maker, top, z)
+    crown_low = float(higher.min())
+    section = area(model.section)
+    return Reference(height, top, crown_low, section, built.mesh, built.volume, built.bounds, base, collar)
+
+
+def _collar(model: PartModel, maker: Maker, top: float, z: np.ndarray) -> tuple[float | None, float]:
+    """Where the stretch below the collar's upper end begins, and the collar's area; (None, 0) where it has none."""
+    base = maker.collar_base(model) if maker.collar_base else None
+    if base is None or model.flange is None or abs(model.flange.top - top) > 1e-9:
+        return None, 0.0
+    if np.any((z > base + 1e-6) & (z < top - 1e-6)):  # something stands there after all
+        return None, 0.0
+    return base, area(model.flange.section)
 
 
 def build(model: PartModel, maker: Maker = CAP) -> Built:

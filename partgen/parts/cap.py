@@ -8,6 +8,7 @@ Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crow
 from __future__ import annotations
 
 from partgen.parts import kernel, pockets, sockets
+from partgen.parts.collars import FLOOR_MARK
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
 from partgen.parts.relief import relieved
@@ -18,8 +19,6 @@ HOLLOW_FROM = 4.0
 below that it saves nothing worth printing a bridge for."""
 LEAST_COLLAR = 0.6
 """Least height of collar left above split fingers, mm."""
-FLOOR_MARK = 0.5
-"""Height above the pocket's floor that is kept for a mark, mm."""
 
 
 def solid(model: PartModel) -> kernel.Shape:

@@ -15,6 +15,7 @@ from partgen.mesh.apart import ask
 from partgen.mesh.build import build_caps
 from partgen.mesh.heights import CAP, Maker, build, reference
 from partgen.mesh.records import CHORD, BuiltCap, Mesh
+from partgen.planning.records import CapModel, FlangeModel, Section
 
 
 def hausdorff(a: Mesh, b: Mesh) -> float:
@@ -98,3 +99,55 @@ def test_one_impossible_cap_leaves_the_others_alone() -> None:
 def test_the_same_models_give_the_same_meshes() -> None:
     models = [cap(height=5.0 + 0.1 * i, mark=f"S{i}", mark_kind="sunk") for i in range(3)]
     assert [b.mesh.digest for b in build_caps(models)] == [b.mesh.digest for b in build_caps(models)]
+
+
+def with_collar(model: CapModel, top: float) -> CapModel:
+    assert model.flange is not None
+    return replace(model, flange=replace(model.flange, top=top))
+
+
+@pytest.mark.parametrize("top", [0.7, 1.3, 3.9])
+@pytest.mark.parametrize("name", ["round", "rectangle", "slot", "outline"])
+def test_a_derived_collar_equals_the_full_build(name: str, top: float) -> None:
+    model = with_collar(cap(SECTIONS[name], crown=CROWNS["flat"], height=7.13, relief=0.15), top)
+    like = CAP.like(model)
+    assert like == CAP.like(with_collar(model, 2.6))
+    ref = reference(like)
+    derived, full = ref.at(7.13, top - like.flange.top), build(model)
+    assert derived is not None
+    assert_whole(derived.mesh)
+    assert derived.volume == pytest.approx(full.volume, rel=3e-6)
+    assert derived.bounds == pytest.approx(full.bounds, abs=1e-5)
+    assert hausdorff(derived.mesh, full.mesh) <= CHORD
+
+
+@pytest.mark.parametrize("socket", SOCKETS)
+def test_a_collar_moves_over_every_socket(socket: str) -> None:
+    model = with_collar(cap(SECTIONS["wide"], socket=SOCKETS[socket], height=7.13, relief=0.15), 3.3)
+    like = CAP.like(model)
+    derived, full = reference(like).at(7.13, 3.3 - like.flange.top), build(model)
+    assert derived is not None
+    assert_whole(derived.mesh)
+    assert derived.volume == pytest.approx(full.volume, rel=3e-6)
+
+
+def test_a_collar_that_is_no_plain_prism_is_built_for_itself() -> None:
+    """One too low over the pocket's floor, and one that leaves part of the skirt outside."""
+    low = with_collar(cap(), 0.55)
+    assert CAP.like(low).flange.top == 0.55
+    narrow = replace(cap(), flange=FlangeModel(Section("rectangle", 14.0, 5.0, 0.5), 1.8, -4.0))
+    assert CAP.like(narrow).flange.top == 1.8
+    assert CAP.like(cap(collar=False)).flange is None
+    assert reference(CAP.like(narrow)).at(6.0, 1.0) is None
+
+
+def test_caps_that_differ_by_height_and_collar_share_one_kernel_build() -> None:
+    calls = []
+    counting = Maker(lambda model: calls.append(model) or CAP.solid(model), CAP.features_top, CAP.collar_base)
+    models = [with_collar(cap(height=5.0 + 0.1 * i), 1.8 + i % 3) for i in range(9)]
+    built = build_caps(models, lambda model: counting)
+    assert len(calls) == 1
+    for made, model in zip(built, models, strict=True):
+        assert made.derived
+        assert made.mesh.bounds[1, 2] == pytest.approx(model.height)
+        assert np.any(np.isclose(made.mesh.vertices[:, 2], model.flange.top, atol=1e-9))
