@@ -18,14 +18,23 @@ from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeEdge,
     BRepBuilderAPI_MakeFace,
     BRepBuilderAPI_MakePolygon,
+    BRepBuilderAPI_MakeSolid,
     BRepBuilderAPI_MakeWire,
+    BRepBuilderAPI_Sewing,
     BRepBuilderAPI_Transform,
 )
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepFilletAPI import BRepFilletAPI_MakeChamfer, BRepFilletAPI_MakeFillet
 from OCP.BRepGProp import BRepGProp
+from OCP.BRepLib import BRepLib
 from OCP.BRepOffsetAPI import BRepOffsetAPI_ThruSections
-from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol, BRepPrimAPI_MakeSphere
+from OCP.BRepPrimAPI import (
+    BRepPrimAPI_MakeBox,
+    BRepPrimAPI_MakeCone,
+    BRepPrimAPI_MakePrism,
+    BRepPrimAPI_MakeRevol,
+    BRepPrimAPI_MakeSphere,
+)
 from OCP.GC import GC_MakeArcOfCircle
 from OCP.gp import gp_Ax1, gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.GProp import GProp_GProps
@@ -96,13 +105,68 @@ def prism_of(base: Shape, rise: float, holes: Iterable[Shape] = ()) -> Shape:
     return BRepPrimAPI_MakePrism(face.Face(), gp_Vec(0, 0, rise)).Shape()
 
 
+def upright(side: Sequence[tuple[float, float]], near: float, far: float) -> Shape:
+    """The polygon of (x, z) corners, swept from y = near to y = far."""
+    maker = BRepBuilderAPI_MakePolygon()
+    for x, z in side:
+        maker.Add(gp_Pnt(x, near, z))
+    maker.Close()
+    face = BRepBuilderAPI_MakeFace(maker.Wire(), True)
+    return BRepPrimAPI_MakePrism(face.Face(), gp_Vec(0, far - near, 0)).Shape()
+
+
 def loft(lower: Outline, bottom: float, upper: Outline, top: float) -> Shape:
-    """The ruled solid between two outlines of like make, at z = bottom and z = top."""
+    """The ruled solid between two outlines of like make, at z = bottom and z = top.
+
+    A cone's and a frustum's faces are true cones and planes: cutting with general ruled faces takes many times longer.
+    """
+    if isinstance(lower, Circle) and isinstance(upper, Circle) and (lower.x, lower.y) == (upper.x, upper.y):
+        axis = gp_Ax2(gp_Pnt(lower.x, lower.y, bottom), gp_Dir(0, 0, 1), gp_Dir(1, 0, 0))
+        if abs(lower.radius - upper.radius) > 1e-6:
+            return guarded("a cone", BRepPrimAPI_MakeCone(axis, lower.radius, upper.radius, top - bottom).Shape)
+        return prism(lower, bottom, top)
+    if (corners := _flat_sided(lower, bottom, upper, top)) is not None:
+        return guarded("a tapered piece", lambda: _polyhedron(corners))
     maker = BRepOffsetAPI_ThruSections(True, True)
     maker.CheckCompatibility(False)
     maker.AddWire(wire(lower, bottom))
     maker.AddWire(wire(upper, top))
     return guarded("a tapered piece", maker.Shape)
+
+
+def _flat_sided(lower: Outline, bottom: float, upper: Outline, top: float) -> np.ndarray | None:
+    """(2, n, 3) corners of the solid between two polygons whose sides are parallel, one by one; else None."""
+    if isinstance(lower, Circle) or isinstance(upper, Circle) or len(lower) != len(upper) or len(lower) < 3:
+        return None
+    if any(isinstance(piece, Arc) for piece in (*lower, *upper)):
+        return None
+    ends = [np.array([(p.x, p.y) for p in outline]) for outline in (lower, upper)]
+    sides = [np.roll(polygon, -1, axis=0) - polygon for polygon in ends]
+    lengths = [np.linalg.norm(side, axis=1) for side in sides]
+    if min(length.min() for length in lengths) < 1e-6:
+        return None
+    a, b = (side / length[:, None] for side, length in zip(sides, lengths, strict=True))
+    if np.abs(a - b).max() > 1e-9:
+        return None
+    return np.stack([np.column_stack([p, np.full(len(p), z)]) for p, z in zip(ends, (bottom, top), strict=True)])
+
+
+def _polyhedron(corners: np.ndarray) -> Shape:
+    """The solid between a lower and an upper polygon, (2, n, 3), with a flat face per side."""
+    low, high = corners
+    rings = [low[::-1], high]
+    rings += [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(len(low))]
+    sewing = BRepBuilderAPI_Sewing(1e-7)
+    for ring in rings:
+        polygon = BRepBuilderAPI_MakePolygon()
+        for x, y, z in ring:
+            polygon.Add(gp_Pnt(float(x), float(y), float(z)))
+        polygon.Close()
+        sewing.Add(BRepBuilderAPI_MakeFace(polygon.Wire(), True).Face())
+    sewing.Perform()
+    solid = BRepBuilderAPI_MakeSolid(TopoDS.Shell_s(sewing.SewedShape())).Solid()
+    BRepLib.OrientClosedSolid_s(solid)
+    return solid
 
 
 def revolved(outline: tuple[Line | Arc, ...]) -> Shape:

@@ -81,20 +81,26 @@ def _ribs(socket: SocketModel, mouth: float) -> list[kernel.Shape]:
             blocks.append(kernel.turned(kernel.box(x0, x1, y0, y1, mouth - 1.0, 1.0), direction))
             continue
         end = mouth + lead_in(socket) + rib.length
-        blocks.append(kernel.turned(kernel.box(x0, x1, y0, y1, mouth - 1.0, end), direction))
-        if rib.levels > 1:
-            start = -ABOVE_RIBS - rib.length
-            if start < end + 0.1:
-                raise kernel.Refused("a pocket too shallow for two levels of ribs")
-            full = start + rib.height
-            ramp = kernel.loft(_block(distance, x1, y0, y1), start, _block(x0, x1, y0, y1), full)
-            crest = kernel.box(x0, x1, y0, y1, full, -ABOVE_RIBS)
-            blocks += [kernel.turned(ramp, direction), kernel.turned(crest, direction)]
+        if rib.levels < 2:
+            blocks.append(kernel.turned(kernel.box(x0, x1, y0, y1, mouth - 1.0, end), direction))
+            continue
+        start = -ABOVE_RIBS - rib.length
+        if start < end + 0.1:
+            raise kernel.Refused("a pocket too shallow for two levels of ribs")
+        # one block with a notch between the levels: the ramp goes on into the wall, where the body is anyway
+        behind_wall = min(behind / 2, start - end - 0.05)
+        side = (
+            (x0, mouth - 1.0),
+            (x0, end),
+            (distance + behind_wall, end),
+            (distance + behind_wall, start - behind_wall),
+            (x0, start + rib.height),
+            (x0, -ABOVE_RIBS),
+            (x1, -ABOVE_RIBS),
+            (x1, mouth - 1.0),
+        )
+        blocks.append(kernel.turned(kernel.upright(side, y0, y1), direction))
     return blocks
-
-
-def _block(x0: float, x1: float, y0: float, y1: float) -> kernel.Outline:
-    return tuple(kernel.Line(x, y) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
 
 
 def screw_boss(socket: SocketModel) -> kernel.Shape:
