@@ -26,6 +26,7 @@ from panel_scan import panel_scan
 from test_places import DISTANCES
 
 from partgen.log.store import parse_log
+from partgen.pipeline.staging import PREFIX
 from partgen.profile.library import parse_printer
 from partgen.profile.load import parse_profile
 
@@ -48,6 +49,8 @@ class Job:
     """Requests to the bench page, in place of a command."""
     outputs: bool = False
     """Whether the first revision's outputs are there."""
+    folder: str = ""
+    """A folder that must be old or new, whole; killed while its old one is put aside, that one is there, whole."""
     sparse: int = 1
     """A normal run takes this many times fewer of its touches."""
 
@@ -61,6 +64,15 @@ JOBS = {
     "trial": Job(("trial", PROFILE, "t.csv", "--as-entered"), "", (LOG, PROFILE)),
     "calibrate": Job(("calibrate", "mine", "r.csv"), "", (PRINTER, READINGS)),
     "build": Job(("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"), "", (LOG, PROFILE), sparse=8),
+    "build r01 again": Job(
+        ("build", PROFILE, "--out", "out", "--quiet", "--revision", "r01"),
+        "",
+        (LOG, PROFILE),
+        outputs=True,
+        folder="out/lamp/r01",
+        sparse=16,
+    ),
+    "coupon": Job(("coupon", "mine", "--for", PROFILE, "--out", "out"), folder="out/mine/coupon", sparse=2),
     "start": Job(
         (
             *("start", "profiles/fresh.toml", "--yes", "--rows", "1", "--columns", "2", "--pitch", "20 mm"),
@@ -107,16 +119,27 @@ def server(bench: Bench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[s
 
 
 def made_parts(bench: Bench) -> object:
-    """What the kernel makes for the bench's next revision."""
+    """What the kernel makes for the bench's first and next revision, by their marks, and for its coupon."""
+    from partgen.mesh.tessellate import tessellate
+    from partgen.parts.coupon import gauge, ladder
     from partgen.pipeline.building import _marked
+    from partgen.pipeline.calibrating import _with_ladder
     from partgen.pipeline.making import make_parts
     from partgen.pipeline.planning import plan_profile
+    from partgen.profile.library import find_material
 
     with few_draws():
         planned = plan_profile(bench.folder / PROFILE, printer="mine")
-    plans = [_marked(plan, "r02") for plan in planned.plan.positions]
-    profile, printer = planned.inputs.profile, planned.inputs.printer
-    return make_parts(plans, profile, printer, lambda *_: None, bore_error=planned.estimate.bore_error.value)
+    profile, printer, bore = planned.inputs.profile, planned.inputs.printer, planned.estimate.bore_error.value
+    made = {}
+    for revision in ("r01", "r02"):
+        plans = [_marked(plan, revision) for plan in planned.plan.positions]
+        marks = tuple(plan.model.mark for plan in plans)
+        made[marks] = make_parts(plans, profile, printer, lambda *_: None, bore_error=bore)
+    beside = bench.folder / "profiles"
+    coupon = _with_ladder(printer, find_material(printer.material, beside), bench.folder / PROFILE, None)
+    sockets = [rung.socket for rung in coupon.rungs]
+    return made, {"gauge": tessellate(gauge(coupon.features)), "ladder": tessellate(ladder(sockets))}
 
 
 def ask(server: subprocess.Popen[str], folder: Path, job: Job, fault: str = "none", at: int = 0) -> dict[str, Any]:
@@ -165,6 +188,8 @@ def test_a_fault_at_every_touch(
     assert clean["status"] in (0, 1), clean
     new = files(folder)
     stages = {path: stages_of(job, path, old.get(path), new[path]) for path in job.keeps}
+    if job.folder:
+        assert below(job.folder, new) not in ({}, below(job.folder, old))
     touches = len(clean["events"])
     assert touches > 5, clean
     step *= job.sparse if step > 1 else 1
@@ -184,6 +209,7 @@ def test_a_fault_at_every_touch(
                     whole(path, now[path])
             if name == "build":
                 revision_whole_or_absent(now, new, where)
+            aside = bool(job.folder) and put_aside(job.folder, now, old, new, killed, where)
             again = ask(server, folder, job)
             assert again["status"] in (0, 1, 2), (where, again)
             after = files(folder)
@@ -197,9 +223,12 @@ def test_a_fault_at_every_touch(
                         assert after[path].startswith(new[path]), (where, again)
                         continue
                     assert after[path] == new[path], (where, again)
+            if job.folder:
+                assert below(job.folder, after) == below(job.folder, new), (where, again)
             assert not [path for path in after if path.endswith(".tmp") or "unfinished" in path], (where, after)
             said = "taken over" in again["err"]
-            seen[f"{fault}: {outcome(now, old, new, job, done)}{', lock taken over and said' if said else ''}"] += 1
+            kept = "the old one whole, put aside, killed" if aside else outcome(now, old, new, job, done)
+            seen[f"{fault}: {kept}{', lock taken over and said' if said else ''}"] += 1
     assert sum(seen.values()) > 0
 
 
@@ -222,10 +251,33 @@ def revision_whole_or_absent(now: dict[str, bytes], new: dict[str, bytes], where
         assert all(r.id != "r02" for r in parse_log(now[LOG], LOG).revision), where
 
 
+def below(folder: str, there: dict[str, bytes]) -> dict[str, bytes]:
+    return {path.removeprefix(f"{folder}/"): data for path, data in there.items() if path.startswith(f"{folder}/")}
+
+
+def put_aside(
+    folder: str, now: dict[str, bytes], old: dict[str, bytes], new: dict[str, bytes], killed: bool, where: object
+) -> bool:
+    """Whether the old folder is not in its place but beside it, whole: only for one that was killed.
+
+    Else what is in its place is the old one or the new one, whole.
+    """
+    there, before = below(folder, now), below(folder, old)
+    if there or not before:
+        assert there in (before, below(folder, new)), where
+        return False
+    home, _, name = folder.rpartition("/")
+    beside = {path.split("/")[0] for path in below(home, now)}
+    aside = [below(f"{home}/{one}/{name}", now) for one in beside if one.startswith(PREFIX)]
+    assert killed and before in aside, where
+    return True
+
+
 def outcome(now: dict[str, bytes], old: dict[str, bytes], new: dict[str, bytes], job: Job, done: dict[str, Any]) -> str:
-    if all(now.get(path) == old.get(path) for path in job.keeps):
+    paths = [*job.keeps, *(f"{job.folder}/{path}" for path in below(job.folder, new))]
+    if all(now.get(path) == old.get(path) for path in paths):
         kept = "all old"
-    elif all(now.get(path) == new[path] for path in job.keeps):
+    elif all(now.get(path) == new[path] for path in paths):
         kept = "all new"
     else:
         kept = "each old or new"
