@@ -92,7 +92,6 @@ NAMES = {
     "sin": "cos",
     "minimum": "maximum",
     "all": "any",
-    "hypot": "dist",
     "argmin": "argmax",
 }
 NAMES = {**NAMES, **{there: here for here, there in NAMES.items()}}

@@ -148,7 +148,7 @@ def calibrate(
         covariance=cov[np.ix_(keep, keep)],
         scale=(float(mean[_XY]), float(mean[_Z])),
         doubts=doubts,
-        notes=_notes(present, {r.print for r in readings} | {f.print for f in fits}, mean, cov),
+        notes=_notes(classes, {r.print for r in readings} | {f.print for f in fits}, mean, cov),
     )
 
 
@@ -266,11 +266,17 @@ def _class_fit(
     )
 
 
-def _notes(present: Sequence[FeatureClass], prints: set[str], mean: FloatArray, cov: FloatArray) -> tuple[str, ...]:
+def _notes(classes: Sequence[ClassFit], prints: set[str], mean: FloatArray, cov: FloatArray) -> tuple[str, ...]:
     notes = []
-    missing = [c for c in CLASSES if c not in present]
+    missing = [c for c in CLASSES if c not in {fit.kind for fit in classes}]
     if missing:
         notes.append(f"Not measured, so left at what is usual: {', '.join(missing)}.")
+    single = [fit.kind for fit in classes if fit.features == 1 and fit.kind != "flare"]  # a coupon has one tongue
+    if single:
+        notes.append(
+            f"Only one place says anything of {', '.join(single)}: how sizes differ from place to place is assumed "
+            f"({FEATURE_SPREAD} mm), and other sizes are less certain. Measuring the coupon's other places would tell."
+        )
     if len(prints) == 1:
         notes.append(
             f"One print: how much prints differ is assumed ({PRINT_SPREAD} mm). "

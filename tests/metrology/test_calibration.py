@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from pathlib import Path
 
@@ -11,9 +12,18 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from printing.coupon_sim import CALIPER, Hidden
 
-from partgen.metrology.calibration import CLASSES, FEEL_BOUNDARY, REACH, REFERENCE, calibrate
+from partgen.metrology.calibration import (
+    CLASSES,
+    FEATURE_SPREAD,
+    FEEL_BOUNDARY,
+    PRINT_SPREAD,
+    REACH,
+    REFERENCE,
+    SCALE_U,
+    calibrate,
+)
 from partgen.metrology.readings import rectangular
-from partgen.model.coupon import CouponReading, FeatureClass, FitReading, features
+from partgen.model.coupon import CouponReading, Feature, FeatureClass, FitReading, features
 from partgen.model.fields import Reading
 from partgen.model.panel import Caliper
 from partgen.model.printer import Printer
@@ -166,6 +176,52 @@ def test_the_covariance_is_one() -> None:
     peg, height, hole = (found.names.index(name) for name in ("peg", "height", "hole"))
     assert cov[peg, height] > 0.5 * jaws
     assert abs(cov[peg, hole]) < 0.1 * jaws
+
+
+ALONE = [f for f in features(PRINTER) if f.kind != "flare"]
+
+
+@given(st.sampled_from(ALONE), st.floats(-0.4, 0.4))
+def test_one_place_alone_is_believed_less_than_all_and_said(feature: Feature, error: float) -> None:
+    """One peg, bore, fin or step of the whole coupon, read without noise: right within its claim, which is wider than
+    with the class's other places, the wider the farther its size is from the usual one; and the note says so."""
+    truth = {**TRUTH, feature.kind: error}
+    rows = [r for r in exact(truth) if r.feature.kind == feature.kind]
+    one = calibrate([r for r in rows if r.feature == feature], (), CALIPER, USUAL)
+    every = calibrate(rows, (), CALIPER, USUAL)
+    alone, among = getattr(one.errors, feature.kind), getattr(every.errors, feature.kind)
+    assert abs(alone.value - error) <= 0.01 < alone.u
+    assert alone.u > 1.2 * among.u and alone.spread > among.spread
+    assert alone.u > math.hypot(FEATURE_SPREAD, PRINT_SPREAD, rectangular(CALIPER.limit_of_error))
+    assert (
+        alone.u**2 > 0.9 * (SCALE_U["xy" if feature.kind != "height" else "z"] * off_reference(feature)) ** 2 + 0.03**2
+    )
+    assert any(f"Only one place says anything of {feature.kind}:" in note for note in one.notes)
+    assert not any("Only one place" in note for note in every.notes)
+
+
+def off_reference(feature: Feature) -> float:
+    """mm by which its size differs from the one at which the class's error is stated."""
+    return feature.nominal - REFERENCE[feature.kind]
+
+
+def test_a_coupon_with_one_peg_still_holds_the_truth() -> None:
+    """Of 150 hidden printers, one peg of each read three times: what the next print shares and a new peg's size lie
+    within what is claimed in 95 of 100."""
+    rng = np.random.default_rng(9)
+    pegs = [f for f in ALONE if f.kind == "peg"]
+    inside = []
+    for k in range(150):
+        hidden = Hidden.draw(PRINTER, rng)
+        rows = [r for r in hidden.coupon(rng) if r.feature == pegs[k % len(pegs)]]
+        error = calibrate(rows, (), CALIPER, USUAL).errors.peg
+        shared = hidden.shared("peg", rng)
+        size = REFERENCE["peg"] + float(rng.normal(0, REACH["peg"]))
+        off = hidden.printed("peg", size, shared, rng) - size
+        inside.append((abs(shared - error.value) <= 1.96 * error.u,
+                       abs(off - error.value) <= 1.96 * math.hypot(error.u, error.spread)))  # fmt: skip
+    slack = 2.6 * math.sqrt(0.05 * 0.95 / len(inside))
+    assert np.mean(inside, axis=0).min() >= 0.95 - slack
 
 
 def simulate(count: int, prints: int, seed: int) -> dict[FeatureClass, tuple[float, float, float, float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -11,9 +12,14 @@ import numpy as np
 import pytest
 from builders import PANEL, profile_from
 from harness import ROOT
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from planning.test_solve import MATERIALS
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Estimate
+from partgen.model.profile import Profile
+from partgen.planning.solve import plan_set
 from partgen.profile.library import find_printer
 
 
@@ -30,6 +36,77 @@ def known(*places: tuple[float, float], unread: tuple[float, float] | None = Non
 
 SPREAD = [(0.0, 0.0), (60.0, 0.0), (0.0, 40.0), (60.0, 40.0), (30.0, 20.0)]
 LINE = [(15.0 * i, 0.0) for i in range(5)]
+
+
+def on_line(slope: tuple[float, float], angle: float, count: int, pitch: float, off: float) -> tuple[Profile, float]:
+    """A leaning panel whose read positions lie on one line through the origin, with "U" unread `off` mm beside it;
+    and U's true drop."""
+    text, (ux, uy) = PANEL, (math.cos(angle), math.sin(angle))
+    for i in range(count):
+        x, y = i * pitch * ux, i * pitch * uy
+        drop = 14.3 + slope[0] * x + slope[1] * y
+        text += f'[[position]]\nlabel = "S{i}"\nat = [{x:.4f}, {y:.4f}]\npart = "key"\n'
+        text += f"drop = [{drop:.2f}, {drop + 0.01:.2f}, {drop - 0.01:.2f}]\n"
+    x, y = -off * uy, off * ux
+    text += f'[[position]]\nlabel = "U"\nat = [{x:.4f}, {y:.4f}]\npart = "key"\n'
+    return profile_from(text), 14.3 + slope[0] * x + slope[1] * y
+
+
+lean = st.floats(-0.08, 0.08)
+"""Per axis, as a slope: up to 6.5 degrees together, within the 10 that panels are taken to keep."""
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.tuples(lean, lean), st.floats(0, math.pi), st.integers(1, 5), st.floats(5, 40), st.floats(15, 80))
+def test_however_a_line_lies_what_is_beside_it_is_open_said_and_covered(
+    slope: tuple[float, float], angle: float, count: int, pitch: float, off: float
+) -> None:
+    """One position, two, and more on a line at any angle, of a panel that leans any way: the truth beside the line lies
+    within what is claimed, though the readings on it are right to a hundredth and say nothing of it."""
+    profile, truth = on_line(slope, angle, count, pitch, off)
+    found = estimate(profile, find_printer("material-extrusion"))
+    size, way = np.linalg.eigh(found.slope_cov)
+    assert math.sqrt(size[-1]) > math.tan(math.radians(2))
+    if count > 1:
+        assert abs(way[:, -1] @ (math.cos(angle), math.sin(angle))) < 0.1  # open across the line, not along it
+    assert any("lie on one line" in note for note in found.notes)
+    assert found.drop_u(count) > off * math.tan(math.radians(2))
+    assert abs(found.drop[-1] - truth) <= 2 * found.drop_u(count)
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_no_height_beside_a_line_is_called_proven(count: int) -> None:
+    """Whatever the middle of the estimate says: the plan proves nothing where nothing was read that tells."""
+    profile, _ = on_line((0.0, 0.0), 0.3, count, 15.0, 60.0)
+    printer = find_printer("material-extrusion")
+    planned = plan_set(profile, estimate(profile, printer), printer, MATERIALS, draws=500)
+    beside = planned.positions[-1]
+    assert beside.proud_u95 > 2.0
+    assert [f.state for f in beside.checks if f.code == "proud"] == ["not proven"]
+    assert beside.state != "pass" and planned.p_all_fit < 0.2
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(-3, 1), st.floats(-5000, 5000), st.floats(0.5, 200))
+def test_badly_scaled_places_and_drops_are_open_or_right(power: float, origin: float, drop: float) -> None:
+    """Five places within microns or metres of one another, anywhere, with drops from shallow to deep.
+
+    Covariances stay covariances; 60 mm beside them the level drop is within what is claimed, and the claim is
+    the wider, the nearer together the readings lie.
+    """
+    scale = 10**power
+    places = [(origin + scale * x, scale * y - origin) for x, y in SPREAD]
+    beside = (origin + 30 * scale, 20 * scale + 60 - origin)
+    found = known(*places, unread=beside, drop=drop)
+    for covariance in (found.drop_cov, found.slope_cov, found.proud_cov):
+        assert np.isfinite(covariance).all()
+        assert np.linalg.eigvalsh(covariance).min() > -1e-12 * np.linalg.eigvalsh(covariance).max()
+    assert abs(found.drop[-1] - drop) <= 2 * found.drop_u(len(places))
+    closer = [(origin + x / 3, y / 3 - origin) for x, y in np.multiply(SPREAD, scale)]
+    assert known(*closer, unread=beside, drop=drop).drop_u(len(places)) > 0.99 * found.drop_u(len(places))
+    if scale < 0.01:
+        assert any("lie on one line" in note for note in found.notes)
+        assert found.drop_u(len(places)) > 60 * math.tan(math.radians(2))
 
 
 def across(found: Estimate) -> tuple[float, float]:
