@@ -170,6 +170,15 @@ def test_seats_that_scatter_more_than_stated_are_noticed() -> None:
     assert not any("scatter about the face" in note for note in estimate(simulated(7, 20), PRINTER).notes)
 
 
+@pytest.mark.parametrize(("off", "said"), [(0.01, False), (0.1, True)])
+def test_repeats_that_scatter_more_than_stated_are_said(off: float, said: bool) -> None:
+    text = PANEL
+    for i, (x, y) in enumerate([(0, 0), (60, 0), (0, 40), (60, 40)]):
+        drops = f"[{4.3 + off:.2f}, {4.3 - off:.2f}, 4.30, {4.3 + off / 2:.3f}]"
+        text += f'[[position]]\nlabel = "S{i}"\nat = [{x}, {y}]\npart = "key"\ndrop = {drops}\n'
+    assert any("Repeats scatter by" in note for note in estimate(profile_from(text), PRINTER).notes) == said
+
+
 def test_a_panel_steeper_than_the_limit_is_questioned() -> None:
     found = estimate(tilted_panel(slope=(0.3, 0.0)), PRINTER)
     assert any("tilt_limit" in note for note in found.notes)

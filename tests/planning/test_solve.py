@@ -181,6 +181,21 @@ def test_captive_caps_cannot_leave_their_seats():
         assert p.clearance.model_rocked == p.clearance.model_nominal  # guided by the hole
 
 
+@pytest.mark.parametrize(
+    ("proud", "height"), [(1.2, 5.5), (2.6, 6.3)], ids=["top reaches the rim", "rim below the top"]
+)
+def test_slop_takes_room_where_the_part_touches(proud: float, height: float) -> None:
+    """An elastic ring leaves play: c (1/2 + h/G) of the room as drawn at the highest contact over the stroke."""
+    ring = PANEL.replace("proud = 1.2", f'proud = {proud}\ngrip = "ring"')
+    (p,) = plan(
+        profile_from(ring + '[[position]]\nlabel = "S1"\nat = [0, 0]\npart = "dot"\ndrop = 4.3\n'), slope=(0.0, 0.0)
+    ).positions
+    assert p.grip.kind == "ring" and p.grip.slop > 0.1
+    taken = p.clearance.model_nominal - p.clearance.model_rocked
+    assert taken == pytest.approx(p.grip.slop * (0.5 + height / p.model.socket.length), rel=0.04)
+    assert p.clearance.nominal - p.clearance.rss > taken  # and it counts in full in the limits
+
+
 def test_no_room_for_a_collar_is_said():
     found = plan(panel_with("flange_thickness = 8.0"))
     assert all(check(p, "flange-rest").state == "fail" and p.model.flange is None for p in found.positions)
