@@ -169,7 +169,7 @@ def _changed(node: ast.AST) -> Iterator[ast.AST]:
             yield ast.Constant(not value)
         case ast.Constant(value=int() | float() as value):
             yield ast.Constant(value + 1)
-            if isinstance(value, float) and value:
+            if isinstance(value, float) and abs(value) > 1e-5:  # a tolerance a fifth smaller is the same one
                 yield ast.Constant(value * 0.8)
         case ast.IfExp(body=body, orelse=orelse):
             yield other(body=orelse, orelse=body)
