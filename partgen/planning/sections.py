@@ -20,6 +20,8 @@ from partgen.planning.records import Polygon, Section
 
 FACET_TOLERANCE = 0.001
 """mm by which a facet may stand off the true curve, always to the safe side for a drawn shape."""
+NO_MOVE = 1e-12
+"""An inset of less than this is none, mm."""
 
 
 def rounded_box(section: Section) -> tuple[float, float, float]:
@@ -146,6 +148,8 @@ def _outline_offset(section: Section, inward: float) -> Section:
     """Exact for convex outlines: every edge moves along its normal, edges that vanish are dropped."""
     from shapely import Polygon as Region
 
+    if abs(inward) < NO_MOVE:  # some versions of GEOS buffer by next to nothing and give nothing
+        return section
     moved = Region(section.points).buffer(-inward, join_style="mitre", mitre_limit=1e3)
     if moved.is_empty:
         raise ValueError(f"nothing is left of the outline less {inward:.2f} mm per side")

@@ -100,6 +100,11 @@ def test_moving_inward_takes_as_much_from_every_side(section, inward):
         assert support(section, axes) - support(smaller, axes) == pytest.approx([inward, inward])
 
 
+def test_an_inset_of_next_to_nothing_is_none():
+    """GEOS as shapely 2.0.6 brings it gave an empty region for it; found with the oldest versions allowed."""
+    assert offset(PENTAGON, -5e-324) == offset(PENTAGON, 5e-324) == PENTAGON
+
+
 @given(outlines(), st.floats(-0.8, 0.8))
 def test_outline_edges_move_along_their_normals(section, inward):
     """The inset outline is where every half plane moved by the inset agrees (exact, no rounded corners)."""
