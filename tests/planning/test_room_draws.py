@@ -364,3 +364,12 @@ def test_normal_table_is_centred():
     z = np.float32(np.linspace(-3, 3, 2001))
     exact = np.array([NormalDist().cdf(float(one)) for one in z])
     assert abs(float(np.mean(normal_below(z) - exact))) < 1e-5
+
+
+@pytest.mark.parametrize("slope", [(0.3, 0.0), (0.0, 0.3)])
+def test_with_everything_known_a_steep_panel_leaves_the_room_of_its_passage(slope):
+    """Draws that do not differ against the closed form, at 17 degrees in 5 mm, along each axis."""
+    causes, place = causes_of(thickness=5.0), place_of(WINDOW, slope)
+    section = Section("rectangle", 8.0, 3.5, 0.5)
+    free = rooms(place, section, draws_of(causes, place.opening, 500))
+    assert free == pytest.approx(nominal(place, section, 5.0), abs=2e-3)
