@@ -69,8 +69,8 @@ def _replace(folder: Path, target: Path) -> None:
 
 
 def _bring_back(aside: Path) -> None:
-    """Put a revision that was moved aside in its place again, where none has taken it since."""
-    for kept in aside.glob("r[0-9][0-9]*"):
+    """Put a revision or coupon that was moved aside in its place again, where none has taken it since."""
+    for kept in (*aside.glob("r[0-9][0-9]*"), aside / "coupon"):
         if kept.is_dir() and not (aside.parent / kept.name).exists():
             kept.rename(aside.parent / kept.name)
 

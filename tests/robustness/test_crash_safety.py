@@ -51,6 +51,8 @@ class Job:
     """Whether the first revision's outputs are there."""
     folder: str = ""
     """A folder that must be old or new, whole; killed while its old one is put aside, that one is there, whole."""
+    older: bool = False
+    """Whether an older one stands in the folder's place."""
     sparse: int = 1
     """A normal run takes this many times fewer of its touches."""
 
@@ -73,6 +75,9 @@ JOBS = {
         sparse=16,
     ),
     "coupon": Job(("coupon", "mine", "--for", PROFILE, "--out", "out"), folder="out/mine/coupon", sparse=2),
+    "coupon again": Job(
+        ("coupon", "mine", "--for", PROFILE, "--out", "out"), older=True, folder="out/mine/coupon", sparse=2
+    ),
     "start": Job(
         (
             *("start", "profiles/fresh.toml", "--yes", "--rows", "1", "--columns", "2", "--pitch", "20 mm"),
@@ -158,6 +163,9 @@ def prepared(bench: Bench, folder: Path, job: Job, scan: bytes) -> Path:
     if job.outputs:
         shutil.copytree(bench.folder / "out", folder / "out")
         (folder / "out/lamp/r01/report.html").write_text("an older one")
+    if job.older:
+        (folder / job.folder).mkdir(parents=True)
+        (folder / job.folder / "sheet.html").write_text("an older one")
     (folder / "panel.png").write_bytes(scan)
     (folder / "t.csv").write_text(bench.trial)
     (folder / "r.csv").write_text(bench.readings)
