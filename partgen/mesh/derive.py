@@ -42,12 +42,13 @@ class Maker:
         """The one model whose reference serves this one: without its height, and with a collar of one height for all
         where that may move."""
         plain = model.without_height()
-        base = self._base(plain)
+        base = self.collar_base_of(plain)
         if base is None or plain.flange is None or plain.flange.top < base + LEAST_STRETCH:
             return plain
         return replace(plain, flange=replace(plain.flange, top=round(base + STRETCH, 2)))
 
-    def _base(self, model: PartModel) -> float | None:
+    def collar_base_of(self, model: PartModel) -> float | None:
+        """`collar_base`, None also where the family has none."""
         return self.collar_base(model) if self.collar_base else None
 
 

@@ -46,7 +46,7 @@ def reference(model: PartModel, maker: Maker = CAP) -> Reference | None:
 
 def _collar(model: PartModel, maker: Maker, top: float, z: np.ndarray) -> tuple[float | None, float]:
     """Where the stretch below the collar's upper end begins, and the collar's area; (None, 0) where it has none."""
-    base = maker.collar_base(model) if maker.collar_base else None
+    base = maker.collar_base_of(model)
     if base is None or model.flange is None or abs(model.flange.top - top) > 1e-9:
         return None, 0.0
     if np.any((z > base + 1e-6) & (z < top - 1e-6)):  # something stands there after all

@@ -5,6 +5,8 @@ Apart from `cap`, which draws it, so that one solid is found to serve several co
 
 from __future__ import annotations
 
+from functools import cache
+
 from partgen.parts.outlines import vertices
 from partgen.planning.records import PartModel, Section
 
@@ -24,6 +26,7 @@ def collar_base(model: PartModel) -> float | None:
     return max(FLOOR_MARK, model.skirt_bottom + model.relief, flange.bottom + 2 * model.relief)
 
 
+@cache  # asked for every cap of a panel, which has few distinct pairs
 def _covers(outer: Section, inner: Section) -> bool:
     import shapely
 
