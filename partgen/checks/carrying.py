@@ -26,7 +26,7 @@ from partgen.checks.fit import (
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles, slice_points
 from partgen.findings import Finding
-from partgen.planning.records import PositionPlan, Section
+from partgen.planning.records import PartModel, PositionPlan, Section
 from partgen.planning.sections import outline
 
 Point = tuple[float, float]
@@ -37,7 +37,7 @@ class CarryingMeasurement:
     """What was found on one mesh."""
 
     fit: FitMeasurement
-    """`section` is the body's, half way up; `clearance` that of what it carries."""
+    """`section` is the body's, half way up or beside its screw's hole; `clearance` that of what it carries."""
     peg: tuple[Point, Point]
     """Least and greatest (x, y) of the peg, half way up."""
     spans: bool
@@ -56,7 +56,7 @@ def measure_carrying(
     # a peg that stands in for a tube is open on the axis
     top = float(vertices[:, 2].max()) if len(vertices) else top
     peg = _reach(mesh, top + below)
-    (x0, y0), (x1, y1) = _reach(mesh, plan.model.skirt_bottom / 2)
+    (x0, y0), (x1, y1) = _reach(mesh, _whole_at(plan.model))
     edges = _prism(plan.carried.section, top - depth, top + tall)
     clearance = wall_clearance(hole, edges)
     poses = leaning_poses(plan, hole)
@@ -79,6 +79,15 @@ def measure_carrying(
     low, high = hole.wall_heights()
     spans = top - depth <= low and crown - plan.travel >= high
     return CarryingMeasurement(fit, peg, spans)
+
+
+def _whole_at(model: PartModel) -> float:
+    """A height at which the body has its whole outline: half way up, or in the longer stretch beside a screw's hole."""
+    low, screw = model.skirt_bottom, model.socket.screw
+    if screw is None:
+        return low / 2
+    below, above = screw.z - screw.hole / 2, screw.z + screw.hole / 2
+    return (low + below) / 2 if below - low > -above else above / 2
 
 
 def _reach(mesh: Triangles, z: float) -> tuple[Point, Point]:

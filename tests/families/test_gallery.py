@@ -22,6 +22,7 @@ FEW = [
     Combination("lever-cap", "round", "ribs", 'crown = "domed"\nnut = [10.0, 1.5]\ntop_diameter = 12.0'),
     Combination("lever-cap", "tongue", "glue", 'form = "flat"\nsection = [12.0, 6.0]\nthrow_direction = 0'),
     Combination("button-cap", "tube", "ribs"),
+    Combination("extension", "flatted", "set-screw"),
     Combination("plug", "slot-hole", "fingers"),
     Combination("plug", "outline-hole", "ribs"),
     Combination("sleeve", "rectangle", "ribs"),
