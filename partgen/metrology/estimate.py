@@ -124,10 +124,14 @@ def _panel_fit(unknowns: Unknowns, sifted: Sifted, slope: FloatArray, slope_cov:
     toward = slope / size if size > 1e-9 else None
     variance = float(toward @ slope_cov @ toward) if toward is not None else float(np.linalg.eigvalsh(slope_cov)[-1])
     u = math.sqrt(variance) / (1 + size**2)  # d atan(s) = ds / (1 + s^2)
+    k = coverage_factor(math.inf)
+    # a lean across the known one adds nothing in the first order, however little is known of it (GUM 5.1.2, note)
+    across = max(float(np.trace(slope_cov)) - variance, 0.0)
+    farther = math.atan(math.hypot(size, k * math.sqrt(across))) - math.atan(size)
     return PanelFit(
         slope=(float(slope[0]), float(slope[1])),
         tilt=Value(math.atan(size), u),
-        tilt_u95=coverage_factor(math.inf) * u,
+        tilt_u95=max(k * u, farther),
         uphill=math.atan2(slope[1], slope[0]),
         residual=_residual(unknowns, sifted),
         bow=(float(solution.mean[3]), float(math.sqrt(2) * solution.mean[4]), float(solution.mean[5])),

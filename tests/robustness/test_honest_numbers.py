@@ -72,6 +72,7 @@ def test_however_a_line_lies_what_is_beside_it_is_open_said_and_covered(
     assert any("lie on one line" in note for note in found.notes)
     assert found.drop_u(count) > off * math.tan(math.radians(2))
     assert abs(found.drop[-1] - truth) <= 2 * found.drop_u(count)
+    assert abs(math.atan(math.hypot(*slope)) - found.panel.tilt.value) <= found.panel.tilt_u95
 
 
 @pytest.mark.parametrize("count", [1, 2, 5])
