@@ -228,7 +228,10 @@ def main() -> int:
     drawn.sort(key=lambda m: (m.module, m.line))
     print(f"{len(drawn)} of {len(every)} faults, seed {asked.seed}", flush=True)
     if asked.list:
-        print(*drawn, sep="\n")
+        with contextlib.suppress(BrokenPipeError):  # a reader such as head has enough
+            print(*drawn, sep="\n", flush=True)
+            return 0
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     for name in (*HEAVY, *HEAVIER):
         with contextlib.suppress(ImportError):
@@ -245,7 +248,9 @@ def score(drawn: list[Mutant], place: Path) -> int:
     """Tries all of them and prints what was found."""
     limits: dict[str, float] = {}
     counts: dict[str, list[int]] = {}
-    for mutant in drawn:
+    for done, mutant in enumerate(drawn):
+        if counts and mutant.module not in counts:
+            _say(counts, done, len(drawn))
         tests = HEART[mutant.module]
         if mutant.module not in limits:
             began = time.monotonic()
@@ -264,6 +269,13 @@ def score(drawn: list[Mutant], place: Path) -> int:
     yes, of = (sum(one[k] for one in counts.values()) for k in (0, 1))
     print(f"noticed {yes} of {of}: {100 * yes / of:.1f} %")
     return 0
+
+
+def _say(counts: dict[str, list[int]], done: int, of: int) -> None:
+    """How it stands, each time a module is through."""
+    module, (yes, tried_there) = list(counts.items())[-1]
+    everywhere = sum(one[0] for one in counts.values())
+    print(f"  {module} done: {yes} of {tried_there}; {done} of {of} tried, {everywhere} noticed", flush=True)
 
 
 if __name__ == "__main__":
