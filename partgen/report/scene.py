@@ -1,7 +1,7 @@
 """The panel, its seats and its parts as triangle meshes in the board frame, for pictures and the viewer.
 
 Parts come from ReportExtras where they were built; else stand-ins are drawn from the fit document's
-own outlines. The panel and the seats always are. May import: fit, numpy, mapbox_earcut, report.extras.
+own outlines. The panel and the seats always are. May import: fit, numpy, mapbox_earcut, report.{extras, merging}.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from partgen.fit.document import DrawingDoc, FitDocument, PositionDoc
 from partgen.report.extras import FloatArray, IntArray, ReportExtras, Shape
+from partgen.report.merging import alike
 
 _MARGIN = 5.0  # mm of panel shown around the outermost openings
 
@@ -166,12 +167,11 @@ def coarse(shape: Shape, step: float) -> Coarse:
     span = float((shape.vertices - low).max())
     step = max(step, span / 32000)
     cells = np.rint((shape.vertices - low) / step).astype(np.int16)
-    kept, index = np.unique(cells, axis=0, return_inverse=True)
-    index = index.reshape(-1)
+    kept, index = alike(cells)
     faces = whole(index[shape.faces])
     edges = index[feature_edges(shape)]
     edges = np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1)
-    return Coarse(low, step, kept, faces, np.unique(edges, axis=0) if len(edges) else edges)
+    return Coarse(low, step, cells[kept], faces, edges[alike(edges)[0]])
 
 
 def whole(faces: IntArray) -> IntArray:
@@ -182,15 +182,15 @@ def whole(faces: IntArray) -> IntArray:
 
 def feature_edges(shape: Shape, degrees: float = 25.0) -> IntArray:
     """(k, 2) vertex pairs where the surface turns by more than `degrees`, or ends."""
-    _, first, same = np.unique(np.round(shape.vertices, 6), axis=0, return_index=True, return_inverse=True)
-    faces = whole(first[same.reshape(-1)[shape.faces]])
+    first, same = alike(np.round(shape.vertices, 6))
+    faces = whole(first[same[shape.faces]])
     a, b, c = (shape.vertices[faces[:, i]] for i in range(3))
     normals = np.cross(b - a, c - a)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
     normals /= np.where(length > 0, length, 1.0)
     pairs = np.sort(np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     owner = np.tile(np.arange(len(faces)), 3)
-    order = np.lexsort((pairs[:, 1], pairs[:, 0]))
+    order = np.argsort(pairs[:, 0] * len(shape.vertices) + pairs[:, 1], kind="stable")
     pairs, owner = pairs[order], owner[order]
     twin = np.all(pairs[:-1] == pairs[1:], axis=1)
     turn = np.einsum("ij,ij->i", normals[owner[:-1]], normals[owner[1:]])

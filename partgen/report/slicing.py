@@ -1,10 +1,11 @@
-"""Where a plane cuts a closed mesh, as closed outlines. May import: numpy, report.extras."""
+"""Where a plane cuts a closed mesh, as closed outlines. May import: numpy, report.{extras, merging}."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from partgen.report.extras import FloatArray, Shape
+from partgen.report.merging import alike
 
 _BESIDE = 1e-4
 """mm; the plane is moved off the axis by this little, so that it meets no vertex of a symmetric part."""
@@ -12,29 +13,23 @@ _BESIDE = 1e-4
 
 def outlines(shape: Shape, axis: int) -> list[FloatArray]:
     """The cut through the model's Z axis along X (axis 0) or Y (axis 1): closed (n, 2) loops of (u, z), mm."""
-    _, first, same = np.unique(np.round(shape.vertices, 6), axis=0, return_index=True, return_inverse=True)
-    points = shape.vertices[first]
-    faces = same.reshape(-1)[shape.faces]
+    rounded = np.round(shape.vertices, 6)
+    over = rounded[:, 1 - axis] > _BESIDE
+    mine = over[shape.faces]
+    cut = shape.faces[mine.any(axis=1) & ~mine.all(axis=1)]
+    used, index = np.unique(cut, return_inverse=True)
+    first, same = alike(rounded[used])
+    points, above = shape.vertices[used[first]], over[used[first]]
+    one = same[index.reshape(-1, 3)]
+    next_ = np.roll(one, -1, axis=1)
+    sides = np.minimum(one, next_) * len(points) + np.maximum(one, next_)
+    enters = sides[~above[one] & above[next_]]  # by one side of each triangle; by another it leaves
+    after = dict(zip(enters.tolist(), sides[above[one] & ~above[next_]].tolist(), strict=True))
+    low, high = np.divmod(enters, max(len(points), 1))
     height = points[:, 1 - axis] - _BESIDE
-    above = height > 0
-    crossing = faces[(above[faces].any(axis=1)) & (~above[faces].all(axis=1))]
-    after: dict[tuple[int, int], tuple[int, int]] = {}
-    where: dict[tuple[int, int], tuple[float, float]] = {}
-    for triangle in crossing.tolist():
-        enters = leaves = None
-        for a, b in zip(triangle, (*triangle[1:], triangle[0]), strict=True):
-            if above[a] == above[b]:
-                continue
-            edge = (min(a, b), max(a, b))
-            share = height[edge[0]] / (height[edge[0]] - height[edge[1]])
-            u, z = points[edge[0]][[axis, 2]] + share * (points[edge[1]] - points[edge[0]])[[axis, 2]]
-            where[edge] = (float(u), float(z))
-            if above[a]:
-                leaves = edge
-            else:
-                enters = edge
-        if enters is not None and leaves is not None:
-            after[enters] = leaves
+    share = (height[low] / (height[low] - height[high]))[:, None]
+    flat = points[:, [axis, 2]]
+    where = dict(zip(enters.tolist(), flat[low] + share * (flat[high] - flat[low]), strict=True))
     loops = []
     while after:
         start, at = after.popitem()
@@ -43,7 +38,7 @@ def outlines(shape: Shape, axis: int) -> list[FloatArray]:
             loop.append(at)
             at = after.pop(at)
         if len(loop) > 2 and at == start:
-            loops.append(_straightened(np.array([where[edge] for edge in loop])))
+            loops.append(_straightened(np.array([where[side] for side in loop])))
     return loops
 
 
