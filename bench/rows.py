@@ -61,8 +61,10 @@ class Process:
 
 def process(command: Sequence[str], cwd: str | None = None) -> Process:
     """Run a command to its end and account for it (itself and the children it waited for)."""
+    # as a user has it: modules are compiled once and not at every start
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
     start = time.perf_counter()
-    child = subprocess.Popen(command, cwd=cwd, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    child = subprocess.Popen(command, cwd=cwd, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     _, status, usage = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
     if child.returncode not in (0, 1):  # 1: done, a check fails

@@ -52,23 +52,16 @@ class StlFacts:
     """Corners merged where they are equal."""
 
 
-def load_readers() -> None:
-    """Load what `read_stl` reads with."""
-    import stl
-    import trimesh
-
-    del stl, trimesh
-
-
 def read_stl(data: bytes) -> StlFacts:
     """Read a binary STL with numpy-stl and with trimesh. Raises OutsideError where they disagree."""
     import trimesh
     from stl import Mode
     from stl import mesh as numpy_stl
+    from trimesh.exchange.stl import load_stl_binary
 
     first = numpy_stl.Mesh.from_file("", fh=BytesIO(data), mode=Mode.BINARY, calculate_normals=False)
     corners = first.vectors.astype(np.float64)
-    second = trimesh.load_mesh(BytesIO(data), file_type="stl", process=True)
+    second = trimesh.Trimesh(**load_stl_binary(BytesIO(data)))  # by itself: load_mesh copies it through a scene
     flat = corners.reshape(-1, 3)
     bounds = np.array([flat.min(axis=0), flat.max(axis=0)])
     volume = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6

@@ -78,29 +78,25 @@ def plate_3mf(parts: Sequence[PlacedPart], about: About, thumbnail: bytes | None
         ("rels", "application/vnd.openxmlformats-package.relationships+xml"),
         ("model", "application/vnd.ms-package.3dmanufacturing-3dmodel+xml"),
     ]
-    files: dict[str, Iterable[bytes]] = {MODEL_PART: (piece.encode() for piece in _model(parts, about))}
+    files = {MODEL_PART: "".join(_model(parts, about)).encode()}
     if thumbnail is not None:
         relations.append((f"/{THUMBNAIL_PART}", "thumbnail", THUMBNAIL_TYPE))
         kinds.append(("png", "image/png"))
-        files[THUMBNAIL_PART] = [thumbnail]
+        files[THUMBNAIL_PART] = thumbnail
     defaults = "".join(f'<Default Extension="{end}" ContentType="{kind}"/>' for end, kind in kinds)
     links = "".join(f'<Relationship Target="{to}" Id="{name}" Type="{kind}"/>' for to, name, kind in relations)
     whole = {
-        "[Content_Types].xml": [f'{_HEAD}<Types xmlns="{CONTENT_TYPES}">{defaults}</Types>'.encode()],
-        "_rels/.rels": [f'{_HEAD}<Relationships xmlns="{RELATIONSHIPS}">{links}</Relationships>'.encode()],
+        "[Content_Types].xml": f'{_HEAD}<Types xmlns="{CONTENT_TYPES}">{defaults}</Types>'.encode(),
+        "_rels/.rels": f'{_HEAD}<Relationships xmlns="{RELATIONSHIPS}">{links}</Relationships>'.encode(),
         **files,
     }
     buffer = BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as package:
-        for name, pieces in whole.items():
-            entry = zipfile.ZipInfo(
-                name, date_time=(about.created.year, about.created.month, about.created.day, 0, 0, 0)
-            )
-            entry.compress_type = zipfile.ZIP_DEFLATED
+    day = (about.created.year, about.created.month, about.created.day, 0, 0, 0)
+    with zipfile.ZipFile(buffer, "w") as package:
+        for name, data in whole.items():
+            entry = zipfile.ZipInfo(name, date_time=day)
             entry.create_system = 0  # the same on every system
-            with package.open(entry, "w") as file:  # piece by piece: a full plate's text takes much memory
-                for piece in pieces:
-                    file.write(piece)
+            package.writestr(entry, data, zipfile.ZIP_DEFLATED, compresslevel=4)
     return buffer.getvalue()
 
 

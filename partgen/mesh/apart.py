@@ -1,6 +1,6 @@
 """Asking the kernel process: started early, many questions at once, replaced when it breaks down.
 
-May import: planning, parts, errors, mesh.process; nothing heavy, because a command starts the kernel before it
+May import: planning, parts, errors, processes; nothing heavy, because a command starts the kernel before it
 loads anything else.
 """
 
@@ -15,7 +15,7 @@ from collections import OrderedDict
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.errors import KernelError
-from partgen.mesh.process import GoneError, Process, processors
+from partgen.processes.process import GoneError, Process, processors
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker

@@ -1,6 +1,6 @@
 """The CAD kernel in a process of its own: `python -m partgen.mesh.kernel_process ABREAST`.
 
-May import: errors, mesh, parts, planning.records. Reads (function, model, maker, seconds) from standard
+May import: errors, mesh, parts, planning.records, processes. Reads (function, model, maker, seconds) from standard
 input and answers with what the function gave or why it was refused. With ABREAST above 0 every question is answered
 by a child forked from here, up to ABREAST at a time: this process has the kernel loaded but never uses it,
 because a fork hangs after its first use. A call that never ends, or that takes its whole process down,
@@ -21,7 +21,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING, Any, Literal
 
-from partgen.mesh.process import own_pipes, receive, send, send_bytes
+from partgen.processes.process import own_pipes, receive, send, send_bytes
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker

@@ -41,7 +41,19 @@ LEFT_OVER = 3600.0
 FORMAT = "partgen shape 1"
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "scipy", "shapely", "fonttools", "matplotlib", "manifold3d")
 """Whatever a solid or its mesh is made with; some families draw letters."""
-OURS = ("parts", "mesh", "families", "checks", "planning", "metrology", "model", "errors.py", "findings.py", "units.py")
+OURS = (
+    "parts",
+    "mesh",
+    "processes",
+    "families",
+    "checks",
+    "planning",
+    "metrology",
+    "model",
+    "errors.py",
+    "findings.py",
+    "units.py",
+)
 """Whose text goes into the names: where solids are drawn and meshed, and all that is imported there."""
 
 

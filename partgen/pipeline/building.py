@@ -13,8 +13,7 @@ from typing import Any
 
 from partgen.errors import Fault, InputError, OutsideError
 from partgen.export.names import file_stems
-from partgen.export.reading import Reader
-from partgen.export.stl import expected, write_stl
+from partgen.export.stl import StlFacts, expected, read_back, write_stl
 from partgen.export.threemf import About
 from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
@@ -26,11 +25,13 @@ from partgen.mesh.apart import warm
 from partgen.mesh.shelf import Shelf
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
+from partgen.pipeline.measured import MANY
 from partgen.pipeline.origin import note_origin, refuse_foreign
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
-from partgen.pipeline.writing import lay_out, order_of, print_doc, write_orders, write_plates
+from partgen.pipeline.writing import begin_plates, lay_out, order_of, plate_names, print_doc, write_orders
 from partgen.planning.records import PositionPlan
+from partgen.processes.beside import Beside, Task, finish
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
 
@@ -41,6 +42,10 @@ CONTENT = ("parts/*.stl", "fit.json")
 FORMATS = ("stl", "3mf", "step")
 """What parts can be written as. STL files are always there: report and later revisions read them."""
 USUAL_FORMATS = frozenset({"stl", "3mf"})
+WANTED_BESIDE = ("partgen.report.drawn", "stl", "trimesh", "partgen.export.stl")
+"""What the process beside this one loads, to draw and to read back."""
+LEFT = 80
+"""Files that are left to it to read: of fewer it is done before this process has loaded the readers."""
 NOTHING = "Every part stays as it is: nothing was built."
 
 
@@ -145,41 +150,49 @@ def _write(
     planned: Planned, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
 ) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
     """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
+    from partgen.pipeline.reporting import Report  # loads libraries that a plan need not wait for
+
     inputs = planned.inputs
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
-    made, failed = make_parts(
-        [_marked(plan, identity) for plan in wanted],
-        inputs.profile,
-        inputs.printer,
-        step,
-        bore_error=planned.estimate.bore_error.value,
-        shelf=Shelf(out / SHELF),
-    )
-    with Reader() as reader:  # only now: until here the kernel wants the other processor
-        stems = file_stems([plan.label for plan in planned.plan.positions], identity)
+    stems = file_stems([plan.label for plan in planned.plan.positions], identity)
+    many = ("partgen.pipeline.measured",) if len(wanted) >= MANY else ()
+    with Beside(*many, *WANTED_BESIDE) as beside:
+        made, failed = make_parts(
+            [_marked(plan, identity) for plan in wanted],
+            inputs.profile,
+            inputs.printer,
+            step,
+            bore_error=planned.estimate.bore_error.value,
+            shelf=Shelf(out / SHELF),
+            beside=beside,
+        )
+        facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
+        facts |= {label: not_built(finding) for label, finding in failed.items()}
+        for label, part in made.items():
+            facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
+        arranged = lay_out(made, inputs)
+        plates = plate_names(arranged) if "3mf" in formats else ()
+        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
+        report = Report(document, made, out / inputs.name, beside)
+        about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
+        packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
         with staged(out, inputs.name, identity) as folder:
             refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
             note_origin(folder.parent, inputs)
-            facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
-            facts |= {label: not_built(finding) for label, finding in failed.items()}
+            read = []
             for done, (label, part) in enumerate(made.items()):
                 step("Writing the parts", done, len(made))
-                written = built_facts(part, _write_part(part, folder, stems[label], reader))
-                facts[label] = replace(written, change=choices[label].why)
-            arranged = lay_out(made, inputs)
+                read.append(_write_part(part, folder, stems[label], beside))
             files = {label: fact.file for label, fact in facts.items() if fact.file}
             write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
-            about = About(
-                f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}"
-            )
-            plates = write_plates(made, inputs, arranged, folder, about, stems) if "3mf" in formats else ()
+            for name, data in zip(plates, finish(packed), strict=True):
+                write_new(folder / name, data)
             left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
-            document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
             write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
             step("Writing the report", 0, 1)
-            _write_report(document, made, folder)
-            reader.finish()
+            report.write(folder)
+            finish(read, alone=LEFT)
             content = content_of(folder, CONTENT)
     return document, out / inputs.name / identity, content, left_out
 
@@ -198,14 +211,17 @@ def _marked(plan: PositionPlan, identity: str) -> PositionPlan:
     return replace(plan, model=replace(plan.model, mark=f"{plan.model.mark} r{number}"))
 
 
-def _write_part(part: MadePart, folder: Path, stem: str, reader: Reader) -> str:
-    """One STL, which the reader begins to read back; its path relative to the folder."""
-    name = f"parts/{stem}.stl"
-    target = folder / name
+def _stl_file(stem: str) -> str:
+    """Where a part's STL lies in its revision's folder."""
+    return f"parts/{stem}.stl"
+
+
+def _write_part(part: MadePart, folder: Path, stem: str, beside: Beside) -> Task[StlFacts]:
+    """One STL, and its reading back, begun."""
+    target = folder / _stl_file(stem)
     target.parent.mkdir(exist_ok=True)
     write_stl(part.lying, target, title=stem)
-    reader.begin(target, expected(part.lying, part.volume))
-    return name
+    return beside.begin(read_back, target, expected(part.lying, part.volume))
 
 
 def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built], printing: PrintDoc) -> FitDocument:
@@ -217,20 +233,6 @@ def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built
         replace(circumstances(planned.inputs, day), revision=identity, print=printing),
         facts,
     )
-
-
-def _write_report(document: FitDocument, made: dict[str, MadePart], folder: Path) -> None:
-    import numpy as np
-
-    from partgen.report.extras import Lie, ReportExtras, Shape
-    from partgen.report.html import render
-    from partgen.report.on_disk import extras_on_disk
-
-    kept = extras_on_disk(document, folder.parent, kept_only=True)
-    lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
-    shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
-    extras = ReportExtras(shapes={**kept.shapes, **shapes}, lies={**kept.lies, **lies})
-    write_new(folder / "report.html", render(document, extras).encode())
 
 
 def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, content: str) -> Revision:

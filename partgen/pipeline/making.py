@@ -1,6 +1,7 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, report.
+May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, processes, report,
+pipeline.
 """
 
 from __future__ import annotations
@@ -11,12 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partgen.checks.drawn import drawn_otherwise
 from partgen.checks.fit import FitMeasurement
 from partgen.checks.grip import GripMeasurement, grip_findings, measure_grip
 from partgen.checks.pair import Shaft, measure_pair, pair_findings
 from partgen.checks.print_findings import PRINTING_CODES, PrintMeasurement
-from partgen.checks.printability import printability
 from partgen.checks.walls import Walls, wall_thickness
 from partgen.errors import KernelError
 from partgen.families import BY_KIND
@@ -29,9 +28,11 @@ from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.colours import ColouredBody, by_colour
+from partgen.pipeline.measured import Asked, measured
 from partgen.planning.opening import measured_seat
 from partgen.planning.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
+from partgen.processes.beside import Beside
 
 Step = Callable[[str, int, int], None]
 """Told what is being done, how many are done, out of how many."""
@@ -84,44 +85,53 @@ def make_parts(
     *,
     bore_error: float,
     shelf: Shelf | None = None,
+    beside: Beside | None = None,
 ) -> tuple[dict[str, MadePart], dict[str, Finding]]:
     """Build, lay and measure every planned part; by label. What could not be built is a failed finding.
 
     `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it. Shapes
-    that lie on the `shelf` are not built again.
+    that lie on the `shelf` are not built again. The process `beside` measures a part of many.
     """
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
     begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
     load_what_follows()
     caps = begun.finish(lambda done: step("Building the solids", done, len(plans)))
+    if beside is not None:
+        beside.start()  # only now: until here the kernel wants the other processor
     made: dict[str, MadePart] = {}
     failed: dict[str, Finding] = {}
     orientations: dict[str, Orientation] = {}
     walls = _walls(plans, caps, printer)
     grips: dict[tuple[SocketModel, str], GripMeasurement] = {}
-    for done, (plan, cap) in enumerate(zip(plans, caps, strict=True)):
-        step("Measuring the parts", done, len(plans))
+    asked: list[Asked] = []
+    for plan, cap in zip(plans, caps, strict=True):
         if isinstance(cap, KernelError):
             failed[plan.label] = _not_built(plan.label, cap.why)
             continue
         if plan.part not in orientations:
             orientations[plan.part] = _orientation(plan, cap, profile, printer)
-        shape = plan.model.without_height()
-        part = _measured(plan, cap, orientations[plan.part], profile, printer, walls=walls[shape])
-        made[plan.label] = part
+        spec, seat, wall = profile.part[plan.part], profile.seat.get(plan.seat), walls[plan.model.without_height()]
+        asked.append(Asked(plan, cap, orientations[plan.part], spec, seat, printer, wall))
+    for done, (one, found) in enumerate(zip(asked, measured(asked, beside), strict=True)):
+        step("Measuring the parts", done, len(asked))
+        plan, shown = one.plan, one.cap.mesh.scaled(one.spec.scale)
+        lying = shown.transformed(np.reshape(laid(shown, one.orientation), (4, 4)))
+        findings = found.findings
         socket = (plan.model.socket, plan.seat)
-        if plan.model.socket.length <= 0:  # it grips no seat
-            continue
-        if socket not in grips:
-            grips[socket] = measure_grip(plan.model.socket, cap.mesh, profile.seat[plan.seat])
-        gripped = grip_findings(plan, grips[socket], bore_error)
-        made[plan.label] = replace(part, findings=(*part.findings, *gripped))
+        if plan.model.socket.length > 0:  # else it grips no seat
+            if socket not in grips:
+                grips[socket] = measure_grip(plan.model.socket, one.cap.mesh, profile.seat[plan.seat])
+            findings = (*findings, *grip_findings(plan, grips[socket], bore_error))
+        made[plan.label] = MadePart(
+            plan, one.cap, one.orientation, lying, found.fit, found.print, findings, one.spec.scale
+        )
     for label, part in made.items():
         if part.plan.pair in made:
             made[label] = replace(part, findings=(*part.findings, *_paired(part, made[part.plan.pair], profile)))
-    for label, found in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, shelf).items():
+    for label, parted in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, shelf).items():
         part = made[label]
-        made[label] = replace(part, core=found.core, bodies=found.bodies, findings=(*part.findings, *found.findings))
+        found_too = (*part.findings, *parted.findings)
+        made[label] = replace(part, core=parted.core, bodies=parted.bodies, findings=found_too)
     return made, failed
 
 
@@ -144,7 +154,7 @@ def load_what_follows() -> None:
     import scipy.sparse.csgraph
     import scipy.spatial
 
-    import partgen.report.on_disk
+    import partgen.pipeline.reporting
     from partgen.report.html import environment
 
     environment().get_template("report.html")  # compiled once
@@ -208,22 +218,6 @@ def _orientation(plan: PositionPlan, cap: BuiltCap, profile: Profile, printer: P
     return choose(
         cap.mesh, spec.orientation, printer, visible_above=shows, fingers=plan.model.socket.fingers is not None
     )
-
-
-def _measured(
-    plan: PositionPlan, cap: BuiltCap, orientation: Orientation, profile: Profile, printer: Printer, *, walls: Walls
-) -> MadePart:
-    spec = profile.part[plan.part]
-    fit, fitting = BY_KIND[spec.kind].measure(plan, cap.mesh, spec, profile.seat.get(plan.seat))
-    shown = cap.mesh.scaled(spec.scale)
-    printed, printing = printability(shown, orientation, printer, walls=walls)
-    findings = (
-        *fitting,
-        *(replace(finding, subject=plan.label) for finding in printing),
-        *drawn_otherwise(plan.label, cap, spec),
-    )
-    lying = shown.transformed(np.reshape(laid(shown, orientation), (4, 4)))
-    return MadePart(plan, cap, orientation, lying, fit, printed, findings, spec.scale)
 
 
 def _r(value: float) -> float:

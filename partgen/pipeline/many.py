@@ -1,4 +1,4 @@
-"""Several profiles, one after another or several at a time. May import: mesh, errors, pipeline; joblib inside.
+"""Several profiles, one after another or several at a time. May import: processes, errors, pipeline; joblib inside.
 
 With more than one job the work is handed to joblib, and so to whatever backend of it the caller has
 chosen: processes of this machine, or a cluster that shares the profiles' and outputs' folders.
@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from partgen.errors import Fault, InputError, PartgenError
-from partgen.mesh import process
 from partgen.pipeline.building import USUAL_FORMATS, BuiltSet, build_profile
 from partgen.pipeline.making import Step
+from partgen.processes import process
 
 
 @dataclass(frozen=True)

@@ -14,29 +14,29 @@ from markupsafe import Markup
 from partgen.fit.document import FitDocument, State
 from partgen.report import words
 from partgen.report.above import from_above
+from partgen.report.drawn import Drawn, draw
 from partgen.report.extras import ReportExtras
 from partgen.report.panel_map import marker, panel_map
-from partgen.report.poses import plate_plan, poses
+from partgen.report.poses import plate_plan
 from partgen.report.scene import scene
 from partgen.report.section import cut
 from partgen.report.trace import Node, Number, cited, figure, percent, short
-from partgen.report.viewer import overview, simplified, view_3d
+from partgen.report.viewer import overview, simplified
 
 Paper = Literal["a4", "letter"]
 _PAPERS: dict[Paper, str] = {"a4": "A4 portrait", "letter": "letter portrait"}
 
 
-def render(doc: FitDocument, extras: ReportExtras | None = None) -> str:
+def render(doc: FitDocument, extras: ReportExtras | None = None, drawn: Drawn | None = None) -> str:
     """The interactive report: opens from a file with no network and works without script, too.
 
     Every text of the document is escaped; a content policy inside the page forbids anything but its
-    own two scripts.
+    own two scripts. `drawn` are its pictures where they were drawn before.
     """
     extras = extras or ReportExtras()
+    drawn = drawn or draw(doc, extras)
     viewer = Markup(_text("viewer.js"))
-    return _render(
-        "report.html", doc, extras, view3d=view_3d(doc, extras), viewer_script=viewer, poses=poses(doc, extras)
-    )
+    return _render("report.html", doc, extras, view3d=drawn.view3d, viewer_script=viewer, poses=drawn.poses)
 
 
 def render_owner(doc: FitDocument, extras: ReportExtras | None = None, paper: Paper = "a4") -> str:

@@ -45,10 +45,12 @@ def picture(bodies: Sequence[Body], rotation: FloatArray, width: int, height: in
     """A parallel projection of all bodies, filling the picture, on a transparent ground."""
     w, h = width * _SMOOTH, height * _SMOOTH
     seen = [_towards(body, rotation) for body in bodies]
-    low = np.min([triangles.min(axis=(0, 1)) for triangles in seen if len(triangles)], axis=0)
-    high = np.max([triangles.max(axis=(0, 1)) for triangles in seen if len(triangles)], axis=0)
+    there = [triangles for triangles in seen if len(triangles)]
+    # coordinate by coordinate: a minimum along an axis of long rows of three is slow
+    low = [min(float(triangles[:, :, k].min()) for triangles in there) for k in (0, 1, 2)]
+    high = [max(float(triangles[:, :, k].max()) for triangles in there) for k in (0, 1, 2)]
     scale = min((w - 8 * _SMOOTH) / (high[0] - low[0]), (h - 8 * _SMOOTH) / (high[1] - low[1]))
-    middle = (low + high) / 2
+    middle = (np.array(low) + high) / 2
     drawn = [_on_a_row(h / 2 - (triangles[:, :, 1] - middle[1]) * scale) for triangles in seen]
     triangles = np.concatenate([mine[these] for mine, these in zip(seen, drawn, strict=True)])
     body_of = np.repeat(np.arange(len(bodies)), [int(these.sum()) for these in drawn])

@@ -15,8 +15,8 @@ from partgen.errors import KernelError
 from partgen.mesh import apart, heights
 from partgen.mesh.build import build_caps
 from partgen.mesh.derive import CAP, Maker
-from partgen.mesh.process import GoneError
 from partgen.mesh.records import BuiltCap
+from partgen.processes.process import GoneError
 
 
 @pytest.fixture(autouse=True)
@@ -24,7 +24,9 @@ def a_process_that_finds_this_module(monkeypatch: pytest.MonkeyPatch):
     """Started afresh, so that it knows the makers below; ended afterwards, so that nobody else meets it."""
     apart._end()
     here = Path(__file__).parent
-    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(here), str(here.parent)]))
+    monkeypatch.setenv(
+        "PYTHONPATH", os.pathsep.join([str(here), str(here.parent), *filter(None, [os.environ.get("PYTHONPATH")])])
+    )
     yield
     apart._end()
 

@@ -154,8 +154,8 @@ def stand_in(name: str, **functions: object) -> None:
 def serve(parts: Path | None) -> None:
     """Answer jobs; solids come from a pickle of parts built before, since a forked CAD kernel hangs."""
     import partgen.pipeline.building as building
-    from partgen.mesh import process
     from partgen.pipeline import planning
+    from partgen.processes import process
 
     for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
         importlib.import_module(f"partgen.pipeline.{name}")

@@ -1,0 +1,76 @@
+"""Parts measured on their meshes, many of them by two processes at once.
+
+May import: families, findings, mesh, checks, model, planning.records, printing, processes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from partgen.checks.drawn import drawn_otherwise
+from partgen.checks.fit import FitMeasurement
+from partgen.checks.print_findings import PrintMeasurement
+from partgen.checks.printability import printability
+from partgen.checks.walls import Walls
+from partgen.families import BY_KIND
+from partgen.findings import Finding
+from partgen.mesh.records import BuiltCap
+from partgen.model.panel import Seat
+from partgen.model.part import PartSpec
+from partgen.model.printer import Printer
+from partgen.planning.records import PositionPlan
+from partgen.printing.orientation import Orientation
+from partgen.processes.beside import Beside
+
+MANY = 80
+"""Parts; fewer are measured before another process has loaded what it needs for that."""
+BATCH = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """One part, and all that its measuring goes by."""
+
+    plan: PositionPlan
+    cap: BuiltCap
+    orientation: Orientation
+    spec: PartSpec
+    seat: Seat | None
+    printer: Printer
+    walls: Walls
+    """Of its shape, at any height."""
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What was found on one part's mesh."""
+
+    fit: FitMeasurement
+    print: PrintMeasurement
+    findings: tuple[Finding, ...]
+
+
+def measured(asked: Sequence[Asked], beside: Beside | None = None) -> Iterator[Measured]:
+    """Every part in turn; of many the process `beside` measures its share."""
+    batches = [(tuple(asked[start : start + BATCH]),) for start in range(0, len(asked), BATCH)]
+    share: Iterable[tuple[Measured, ...]] = (
+        (_all(*batch) for batch in batches) if beside is None or len(asked) < MANY else beside.share(_all, batches)
+    )
+    return (one for found in share for one in found)
+
+
+def _all(asked: tuple[Asked, ...]) -> tuple[Measured, ...]:
+    return tuple(_one(part) for part in asked)
+
+
+def _one(part: Asked) -> Measured:
+    plan, spec, mesh = part.plan, part.spec, part.cap.mesh
+    fit, fitting = BY_KIND[spec.kind].measure(plan, mesh, spec, part.seat)
+    printed, printing = printability(mesh.scaled(spec.scale), part.orientation, part.printer, walls=part.walls)
+    findings = (
+        *fitting,
+        *(replace(finding, subject=plan.label) for finding in printing),
+        *drawn_otherwise(plan.label, part.cap, spec),
+    )
+    return Measured(fit, printed, findings)

@@ -1,0 +1,38 @@
+"""A revision's fit report: drawn by the process beside this one while this one writes the parts.
+
+May import: files, fit, report, processes, pipeline.making.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from partgen.files import write_new
+from partgen.fit.document import FitDocument
+from partgen.pipeline.making import MadePart
+from partgen.processes.beside import Beside
+from partgen.report.drawn import draw
+from partgen.report.extras import Lie, ReportExtras, Shape
+from partgen.report.html import render
+from partgen.report.on_disk import extras_on_disk
+
+
+class Report:
+    """One report on its way: its pictures are begun at once."""
+
+    def __init__(self, document: FitDocument, made: Mapping[str, MadePart], home: Path, beside: Beside) -> None:
+        """`home` is the folder of the profile's revisions, where the files of kept parts lie."""
+        kept = extras_on_disk(document, home, kept_only=True)
+        lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
+        shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
+        self._document = document
+        self._extras = ReportExtras(shapes={**kept.shapes, **shapes}, lies={**kept.lies, **lies})
+        self._drawn = beside.begin(draw, document, self._extras)
+
+    def write(self, folder: Path) -> None:
+        """Write the page into a revision's folder."""
+        page = render(self._document, self._extras, self._drawn.result())
+        write_new(folder / "report.html", page.encode())

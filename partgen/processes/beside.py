@@ -1,0 +1,113 @@
+"""Work handed to a process beside this one, and done here where there is none. May import: processes.process."""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from functools import partial
+from typing import Any, Generic, TypeVar, TypeVarTuple, cast
+
+from partgen.processes.process import GoneError, Process, processors
+
+T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
+
+LIMIT = 120.0
+"""Seconds for one task, some hundred times what the longest takes: after that it is done here."""
+
+
+class Task(Generic[T]):
+    """One call on its way, or yet to be made here."""
+
+    def __init__(
+        self, function: Callable[[*Ts], T], *arguments: *Ts, answer: Future[tuple[str, Any]] | None = None
+    ) -> None:
+        self._call: Callable[[], T] = partial(function, *arguments)
+        self._answer = answer
+
+    @property
+    def ready(self) -> bool:
+        """Whether the other process has answered."""
+        return self._answer is not None and self._answer.done()
+
+    def here(self) -> T:
+        """What the function gives, by a call in this process."""
+        return self._call()
+
+    def result(self) -> T:
+        """What the function gives. Raises what it raises: where the other process could not do it, it is done here."""
+        if self._answer is not None:
+            with contextlib.suppress(GoneError, TimeoutError):
+                kind, found = self._answer.result(LIMIT)
+                if kind == "done":
+                    return cast(T, found)
+        return self.here()
+
+
+def finish(tasks: Sequence[Task[T]], *, alone: int = 0) -> list[T]:
+    """The results of all, in their order; while more than `alone` of them are open, this process does the last ones."""
+    found: dict[int, T] = {}
+    low, high = 0, len(tasks)
+    while low < high:
+        if tasks[low].ready or high - low <= alone:
+            found[low] = tasks[low].result()
+            low += 1
+        else:  # the other process may come to it all the same, unheard
+            high -= 1
+            found[high] = tasks[high].here()
+    return [found[i] for i in range(len(tasks))]
+
+
+class Beside:
+    """One more process, for calls whose results are wanted later; a context, at whose end it is ended.
+
+    It starts when it is first wanted. With one processor there is none, and each call is made when its result is
+    asked for. Functions must be found by their names, and arguments and results must be such as can be pickled.
+    """
+
+    def __init__(self, *modules: str) -> None:
+        """It loads `modules` first."""
+        self._modules = modules
+        self._started = False
+        self._process: Process | None = None
+
+    def __enter__(self) -> Beside:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._process is not None:
+            self._process.stop()
+
+    def start(self) -> None:
+        """Have it load what it needs; nothing where that was done."""
+        if not self._started and processors() > 1:
+            with contextlib.suppress(OSError):
+                self._process = Process("partgen.processes.worker", *self._modules)
+        self._started = True
+
+    def begin(self, function: Callable[[*Ts], T], *arguments: *Ts) -> Task[T]:
+        """Call it over there, after all that was begun before."""
+        self.start()
+        asked = self._process.ask((function, arguments)) if self._process else None
+        return Task(function, *arguments, answer=asked)
+
+    def share(self, function: Callable[[*Ts], T], batches: Sequence[tuple[*Ts]]) -> Iterator[T]:
+        """The function of every batch, in their order; both processes take the next one as they become free."""
+        self.start()
+        found: dict[int, T] = {}
+        waiting = deque(range(len(batches)))
+        there: tuple[int, Task[T]] | None = None
+        for wanted in range(len(batches)):
+            while wanted not in found:
+                if there is not None and (there[1].ready or not waiting):
+                    found[there[0]] = there[1].result()
+                    there = None
+                elif there is None and self._process is not None and len(waiting) > 1:
+                    number = waiting.popleft()
+                    there = number, self.begin(function, *batches[number])
+                else:
+                    number = waiting.popleft()
+                    found[number] = function(*batches[number])
+            yield found.pop(wanted)

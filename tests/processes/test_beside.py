@@ -1,0 +1,110 @@
+"""Calls made by another process: they give what this one would give, and its loss costs nothing."""
+
+from __future__ import annotations
+
+import operator
+import os
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from at_work import who
+from cap_models import cap
+
+from partgen.errors import OutsideError
+from partgen.export.stl import Expected, expected, read_back, write_stl
+from partgen.mesh.build import build_caps
+from partgen.processes import beside as module
+from partgen.processes.beside import Beside, Task, finish
+
+
+@pytest.fixture(params=["beside", "here", "lost"])
+def beside(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Beside]:
+    """With a process beside this one; with one processor only; with a process that was killed."""
+    monkeypatch.setattr(module, "processors", lambda: 1 if request.param == "here" else 2)
+    with Beside("colorsys") as one:
+        one.start()
+        assert (one._process is None) == (request.param == "here")
+        if request.param == "lost":
+            one._process._child.kill()
+        yield one
+
+
+def test_results_come_in_their_orderwhoever_does_the_work(beside: Beside) -> None:
+    tasks = [beside.begin(operator.mul, i, 3) for i in range(20)]
+    assert [task.result() for task in tasks] == [3 * i for i in range(20)]
+    batches = [(i, i + 1) for i in range(37)]
+    assert list(beside.share(operator.add, batches)) == [2 * i + 1 for i in range(37)]
+    assert list(beside.share(operator.add, [])) == []
+    for alone in (0, 5, 99):
+        begun = [beside.begin(operator.sub, i, 1) for i in range(12)]
+        assert finish(begun, alone=alone) == [i - 1 for i in range(12)]
+
+
+def test_an_error_is_raised_as_it_would_be_here(beside: Beside) -> None:
+    with pytest.raises(ZeroDivisionError):
+        beside.begin(operator.floordiv, 1, 0).result()
+    with pytest.raises(TypeError):
+        finish([beside.begin(operator.neg, 2), beside.begin(operator.neg, "two")], alone=9)  # type: ignore[list-item]
+    assert beside.begin(operator.neg, 2).result() == -2  # it goes on after an error
+
+
+def test_the_work_is_done_by_another_process_and_by_this_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "processors", lambda: 2)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join((str(Path(__file__).parent), os.environ.get("PYTHONPATH", ""))))
+    with Beside() as beside:
+        there = beside.begin(os.getpid).result()
+        assert there != os.getpid()
+        found = set(beside.share(who, [(0.02,)] * 30))
+        assert found == {there, os.getpid()}
+        begun = [beside.begin(who, 0.02) for _ in range(30)]
+        assert {there, os.getpid()} == set(finish(begun))
+        begun = [beside.begin(who, 0.0) for _ in range(3)]
+        assert {there} == set(finish(begun, alone=3))
+
+
+def test_a_call_for_later_is_made_here() -> None:
+    assert Task(os.getpid).result() == os.getpid()
+    assert not Task(os.getpid).ready
+
+
+def test_nothing_waits_for_work_whose_result_nobody_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "processors", lambda: 2)
+    with Beside() as beside:
+        beside.begin(os.getpid).result()
+        child = beside._process._child
+        beside.begin(time.sleep, 600)
+    assert child.poll() == 0  # it ended of itself, and was not killed
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Expected]:
+    (built,) = build_caps([cap()])
+    path = tmp_path_factory.mktemp("parts") / "a.stl"
+    write_stl(built.mesh, path)
+    return path, expected(built.mesh, built.volume)
+
+
+def test_a_sound_file_passes_and_every_fault_is_said(beside: Beside, written: tuple[Path, Expected]) -> None:
+    path, wanted = written
+    assert beside.begin(read_back, path, wanted).result().volume == pytest.approx(wanted.volume)
+    for fault, words in (
+        (replace(wanted, facets=wanted.facets + 2), "another number of facets"),
+        (replace(wanted, solid=wanted.solid * 1.05), "another volume than the solid"),
+        (replace(wanted, bounds=wanted.bounds + 0.01), "another size"),
+    ):
+        with pytest.raises(OutsideError, match=words):
+            finish([beside.begin(read_back, path, wanted), beside.begin(read_back, path, fault)], alone=2)
+
+
+def test_a_file_that_is_gone_or_cut_short_is_said(
+    beside: Beside, written: tuple[Path, Expected], tmp_path: Path
+) -> None:
+    path, wanted = written
+    short = tmp_path / "short.stl"
+    short.write_bytes(path.read_bytes()[:-50])
+    for bad in (short, tmp_path / "gone.stl"):
+        with pytest.raises((OutsideError, FileNotFoundError), match=bad.name):
+            beside.begin(read_back, bad, wanted).result()
