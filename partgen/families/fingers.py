@@ -1,4 +1,7 @@
-"""Room for fingers between controls, edge to edge. May import: findings, model, planning. Lengths in mm."""
+"""What fingers need: room between controls, edge to edge, and something to take hold of. Lengths in mm.
+
+May import: findings, model, planning.
+"""
 
 from __future__ import annotations
 
@@ -29,6 +32,25 @@ APART: dict[tuple[str, str], tuple[float, str]] = {
     ("push button", "push button"): (13.0, "NUREG-0700 rev. 3, table 11.5"),
 }
 """Least mm from edge to edge, one hand, by the two sorts in alphabetical order."""
+
+KNOB_ACROSS, KNOB_HEIGHT = 10.0, 13.0
+"""Least diameter and height of a knob for the fingertips, mm: MIL-STD-1472, figure on knobs. From memory: its tables
+were at hand, the figure was not. A cap's size follows from its hole, a lever cap's from its lever: neither is asked."""
+
+
+def finger_hold(name: str, across: float, height: float) -> list[str]:
+    """A note where a knob is smaller than fingertips take hold of well."""
+    small = [
+        f"{value:.1f} mm {what}, {least:.0f} wanted"
+        for value, least, what in ((across, KNOB_ACROSS, "across"), (height, KNOB_HEIGHT, "high"))
+        if value < least
+    ]
+    if not small:
+        return []
+    return [
+        f"[part.{name}]: a small knob for fingertips: {'; '.join(small)} (MIL-STD-1472). Make it larger if the "
+        "original was not as small"
+    ]
 
 
 def finger_room(job: Job, name: str, wanted: float | None, width: float) -> tuple[list[str], dict[str, Finding]]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 from pydantic import Field
 
 from partgen.families import inlays, over_panel
-from partgen.families.fingers import finger_room
+from partgen.families.fingers import finger_hold, finger_room
 from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, round_section, solid
 from partgen.families.legend import COLOUR, cut_by, in_layers, legend_finding, legend_of
 from partgen.families.over_panel import Decided, Room, Stand
@@ -144,6 +144,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
 
     plans = over_panel.plan_all(job, name, spec, survival, found, decide)
     notes, near = finger_room(job, name, spec.finger_room, widest.width)
+    notes = [*finger_hold(name, spec.diameter, spec.proud), *notes]
     for label, finding in near.items():
         plans[label] = replace(
             plans[label],

@@ -2,6 +2,7 @@
 
 MIL-STD-1472E, table VII (as reprinted): push button to toggle, to rotary 13; toggle to rotary 19; rotary to rotary 25.
 NUREG-0700 rev. 3, table 11.5: push button to push button 13, push button to toggle 13, toggle to toggle 19.
+MIL-STD-1472, figure on knobs, fingertip grasp: diameter 10 to 100, height 13 to 25 (from memory; not seen).
 """
 
 from __future__ import annotations
@@ -53,3 +54,25 @@ def test_a_check_that_was_asked_for_says_how_far() -> None:
     plan = planned(profile(Combination("knob", "flatted", "set-screw", "finger_room = 60.0")))[0][0]
     (found,) = [f for f in plan.checks if f.code == "finger-room"]
     assert found.state == "fail" and found.value == pytest.approx(42.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "proud", "words"),
+    [
+        (10.0, 13.0, ()),
+        (9.9, 13.0, ("9.9 mm across, 10 wanted",)),
+        (10.0, 12.8, ("12.8 mm high, 13 wanted",)),
+        (8.0, 9.0, ("8.0 mm across, 10 wanted", "9.0 mm high, 13 wanted")),
+    ],
+)
+def test_a_knob_too_small_for_fingertips_is_named_and_never_refused(
+    diameter: float, proud: float, words: tuple[str, ...]
+) -> None:
+    keys = f'diameter = {diameter}\nproud = {proud}\nmark = "none"'
+    wanted = profile(Combination("knob", "round", "ribs", keys), bare=True)
+    printer = find_printer("material-extrusion")
+    planners = {kind: family.plan for kind, family in BY_KIND.items()}
+    plan = plan_set(wanted, estimate(wanted, printer), printer, find_material, draws=500, planners=planners)
+    said = [note for note in plan.notes if "fingertips" in note]
+    assert len(said) == bool(words) and all(word in said[0] for word in words)
+    assert not [f for p in plan.positions for f in p.checks if "finger" in f.code]
