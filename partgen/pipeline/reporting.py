@@ -1,6 +1,6 @@
 """A revision's fit report: drawn by the process beside this one while this one writes the parts.
 
-May import: files, fit, report, processes, pipeline.making.
+May import: files, fit, mesh.records, report, processes, pipeline.making.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 
 from partgen.files import write_new
 from partgen.fit.document import FitDocument
+from partgen.mesh.records import Mesh
 from partgen.pipeline.making import MadePart
 from partgen.processes.beside import Beside
 from partgen.report.drawn import draw
@@ -27,12 +28,21 @@ class Report:
         """`home` is the folder of the profile's revisions, where the files of kept parts lie."""
         kept = extras_on_disk(document, home, kept_only=True)
         lies = {part.plan.part: Lie(np.reshape(part.orientation.matrix, (4, 4))[:3, :3]) for part in made.values()}
-        shapes = {label: Shape(part.cap.mesh.vertices, part.cap.mesh.faces) for label, part in made.items()}
+        shapes = {label: _shape(part.cap.mesh) for label, part in made.items()}
+        bodies = {
+            label: ((_shape(part.core), ""), *((_shape(body.mesh), body.colour) for body in part.bodies))
+            for label, part in made.items()
+            if part.core is not None
+        }
         self._document = document
-        self._extras = ReportExtras(shapes={**kept.shapes, **shapes}, lies={**kept.lies, **lies})
+        self._extras = ReportExtras({**kept.shapes, **shapes}, bodies, {**kept.lies, **lies})
         self._drawn = beside.begin(draw, document, self._extras)
 
     def write(self, folder: Path) -> None:
         """Write the page into a revision's folder."""
         page = render(self._document, self._extras, self._drawn.result())
         write_new(folder / "report.html", page.encode())
+
+
+def _shape(mesh: Mesh) -> Shape:
+    return Shape(mesh.vertices, mesh.faces)

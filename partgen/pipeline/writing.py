@@ -173,6 +173,7 @@ def order_of(
                     colour=inputs.profile.part[part.plan.part].colour,
                     extent=_extent(part),
                     volume=part.volume,
+                    further=tuple((body.name, body.colour) for body in part.bodies),
                 )
                 for label, part in chosen.items()
             },

@@ -47,6 +47,8 @@ class OrderLine:
     file: str
     quantity: int
     colour: str
+    further: tuple[tuple[str, str], ...]
+    """What of it has another colour: its name and colour."""
     extent: tuple[float, float, float]
     """Bounding box as it lies, mm."""
     volume: float
@@ -54,6 +56,11 @@ class OrderLine:
     dimensions: tuple[Dimension, ...]
     keep_free: str
     """Surfaces on which no support may stand."""
+
+    @property
+    def colours(self) -> str:
+        """All of them in words: the part's own first."""
+        return "; ".join((self.colour, *(f"{name} {colour}" for name, colour in self.further)))
 
 
 @dataclass(frozen=True)
@@ -84,6 +91,8 @@ class Ordered:
     colour: str
     extent: tuple[float, float, float]
     volume: float
+    further: tuple[tuple[str, str], ...] = ()
+    """What of it has another colour: its name and colour."""
 
 
 def make_order(
@@ -104,6 +113,7 @@ def make_order(
             file=parts[plan.label].file,
             quantity=parts[plan.label].quantity,
             colour=parts[plan.label].colour,
+            further=parts[plan.label].further,
             extent=parts[plan.label].extent,
             volume=parts[plan.label].volume,
             dimensions=critical_dimensions(plan, printer),
@@ -176,7 +186,7 @@ def order_csv(order: Order) -> str:
             line.quantity,
             order.process,
             order.material,
-            line.colour,
+            line.colours,
             order.finish,
             *(f"{side:.2f}" for side in line.extent),
             f"{line.volume / 1000:.3f}",

@@ -78,7 +78,10 @@ def _facts(order: Order, data: PrintData | None) -> str:
 def _part(line: OrderLine) -> str:
     sizes = " × ".join(f"{side:.1f}" for side in line.extent)
     dimensions = "; ".join(f'<span class="one">{escape(d.name)} {escape(d.size.text)}</span>' for d in line.dimensions)
-    swatch = f'<span class="swatch" style="background:{escape(line.colour)}"></span> {escape(line.colour)}'
+    swatch = "<br>".join(
+        f'<span class="swatch" style="background:{escape(colour)}"></span> {escape(f"{name} {colour}".strip())}'
+        for name, colour in (("", line.colour), *line.further)
+    )
     return (
         f'<tr><td>{line.number}</td><td>{escape(line.file)}</td><td>{escape(line.label)}</td><td class="num">'
         f'{line.quantity}</td><td>{swatch}</td><td class="num one">{sizes}</td><td>{dimensions}</td></tr>\n'

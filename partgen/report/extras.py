@@ -38,6 +38,8 @@ class ReportExtras:
 
     shapes: Mapping[str, Shape] = field(default_factory=dict)
     """By position label: the parts as exported."""
+    bodies: Mapping[str, tuple[tuple[Shape, str], ...]] = field(default_factory=dict)
+    """By position label, of parts in more than one colour: every body and its colour, "" for the part's own."""
     lies: Mapping[str, Lie] = field(default_factory=dict)
     """By part name ("key")."""
     previous: FitDocument | None = None

@@ -43,14 +43,14 @@ def poses(doc: FitDocument, extras: ReportExtras) -> tuple[Pose, ...]:
             continue
         done.add(position.part)
         name = f"{position.part} ({position.label})"
-        found.append(_pose([Body(shape, position.colour)], -30, 32, f"{name} from its crown's side", f"{name}: crown"))
-        found.append(_pose([Body(shape, position.colour)], -30, -35, f"{name} from below", f"{name}: socket"))
+        bodies = extras.bodies.get(position.label) or ((shape, ""),)
+        standing = [Body(body, colour or position.colour) for body, colour in bodies]
+        found.append(_pose(standing, -30, 32, f"{name} from its crown's side", f"{name}: crown"))
+        found.append(_pose(standing, -30, -35, f"{name} from below", f"{name}: socket"))
         lie = extras.lies.get(position.part)
         if lie is not None:
-            bodies = _on_bed(shape, lie.rotation, position.colour)
-            found.append(
-                _pose(bodies, -30, 24, f"{name} as it lies on the printer's bed", f"{name}: on the printer's bed")
-            )
+            lying, seen = _on_bed(standing, lie.rotation), f"{name} as it lies on the printer's bed"
+            found.append(_pose(lying, -30, 24, seen, f"{name}: on the printer's bed"))
     return tuple(found)
 
 
@@ -58,14 +58,15 @@ def _pose(bodies: list[Body], turn: float, rise: float, alt: str, caption: str) 
     return Pose(base64.b64encode(picture(bodies, view(turn, rise), *_SIZE)).decode(), alt, caption)
 
 
-def _on_bed(shape: Shape, rotation: FloatArray, colour: str) -> list[Body]:
-    """The part turned to the printer's frame and set down on a piece of its bed."""
-    turned = shape.vertices @ rotation.T
-    low, high = turned.min(axis=0), turned.max(axis=0)
-    placed = Shape(turned - np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]]), shape.faces)
+def _on_bed(part: list[Body], rotation: FloatArray) -> list[Body]:
+    """The part's bodies turned to the printer's frame and set down on a piece of its bed."""
+    turned = [body.shape.vertices @ rotation.T for body in part]
+    low, high = np.vstack(turned).min(axis=0), np.vstack(turned).max(axis=0)
+    middle = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
+    placed = [Body(Shape(at - middle, body.shape.faces), body.colour) for at, body in zip(turned, part, strict=True)]
     half = 0.7 * (high - low)[:2].max()
     bed = prism(half * np.array([(1, -1), (1, 1), (-1, 1), (-1, -1)], dtype=float), -0.06 * half, 0.0)
-    return [Body(bed, _BED), Body(placed, colour)]
+    return [Body(bed, _BED), *placed]
 
 
 def plate_plan(plate: PlateDoc) -> Markup:

@@ -31,6 +31,8 @@ class Item:
     origin: tuple[float, float, float]
     position: int | None = None
     """Index into the document's positions; None for the panel."""
+    colour: str = ""
+    """Its own ("#rrggbb"), where it is not its position's."""
 
 
 def scene(doc: FitDocument, extras: ReportExtras) -> tuple[Item, ...]:
@@ -44,7 +46,8 @@ def scene(doc: FitDocument, extras: ReportExtras) -> tuple[Item, ...]:
         key = (d.socket_shape, d.seat_width, d.seat_depth, d.seat_length, d.body)
         if min(d.seat_width, d.seat_depth, d.seat_length) > 0:
             items.append(Item("seat", seats.setdefault(key, seat_shape(d)), origin, index))
-        items.append(Item("part", part_shape(position, extras), origin, index))
+        for shape, colour in extras.bodies.get(position.label) or ((part_shape(position, extras), ""),):
+            items.append(Item("part", shape, origin, index, colour))
     return tuple(items)
 
 

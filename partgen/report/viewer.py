@@ -74,6 +74,7 @@ def view_3d(doc: FitDocument, extras: ReportExtras) -> View3D:
             "shape": shape,
             "origin": [round(v, 4) for v in item.origin],
             "position": item.position,
+            **({"colour": item.colour} if item.colour else {}),
         }
         for item, shape in zip(items, which, strict=True)
     ]
@@ -108,7 +109,7 @@ def simplified(doc: FitDocument, items: tuple[Item, ...]) -> tuple[list[Coarse],
             return found
     plain = [
         stand_in(doc.positions[item.position].drawing)
-        if item.kind == "part" and item.position is not None
+        if item.kind == "part" and item.position is not None and not item.colour
         else item.shape
         for item in items
     ]
@@ -142,7 +143,7 @@ def overview(doc: FitDocument, items: tuple[Item, ...], shapes: list[Coarse], wh
     bodies = [
         Body(
             Shape(shapes[i].vertices, shapes[i].faces),
-            _SEE.get(item.kind) or doc.positions[item.position or 0].colour,
+            item.colour or _SEE.get(item.kind) or doc.positions[item.position or 0].colour,
             item.origin,
         )
         for item, i in zip(items, which, strict=True)

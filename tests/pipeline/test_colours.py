@@ -147,6 +147,9 @@ def test_the_3mf_holds_the_part_and_its_second_colour_and_the_stl_one_body(tmp_p
     data = (home / "plate-1.3mf").read_bytes()
     items = read_3mf(data)
     assert len(items) == 3
+    shown = (home / "report.html").read_text(encoding="utf-8")
+    assert shown.count('"colour": "#f0f0f0"') == 3  # each letter in the 3D view
+    assert "legend #f0f0f0" in (home / "order" / "order-sheet.html").read_text(encoding="utf-8")
     for item in items:
         assert item.colour == "#30343a" and [f.colour for f in item.further] == ["#f0f0f0"]
         # the letters lie inside the part's box, on the plate

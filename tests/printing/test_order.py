@@ -40,6 +40,18 @@ def test_every_part_number_has_its_quantity_and_its_critical_sizes():
     assert "crown" in first["no_support_on"] and float(first["volume_cm3"]) == pytest.approx(0.624)
 
 
+def test_every_colour_of_a_part_is_ordered():
+    parts = {
+        "S1": Ordered("a.stl", 1, "#30343a", (12.6, 7.4, 9.8), 623.7, (("legend", "#ffffff"), ("ring", "#c00000")))
+    }
+    made = make_order([plan_for(label="S1")], parts, PRINTER, PLA, heading=("Fog signal", "r01", ""), orientation="up")
+    assert rows(order_csv(made))[0]["colour"] == "#30343a; legend #ffffff; ring #c00000"
+    page = order_page(made, None)
+    for colour in ("#30343a", "#ffffff", "#c00000"):
+        assert f"background:{colour}" in page
+    assert "legend #ffffff" in page and "ring #c00000" in page
+
+
 def test_a_skirt_may_never_be_larger_than_drawn_and_height_may_err_by_what_proud_may():
     dims = {d.name: d.size for d in order("S1").lines[0].dimensions}
     assert dims["skirt width"].upper == pytest.approx(10.9) and dims["skirt depth"].upper == pytest.approx(5.7)

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from sample import SLOPE, document
 
-from partgen.report.extras import ReportExtras, Shape
+from partgen.report.extras import Lie, ReportExtras, Shape
 from partgen.report.picture import Body, picture, view
+from partgen.report.poses import poses
 from partgen.report.scene import coarse, feature_edges, panel_shape, prism, scene, seat_shape
 from partgen.report.viewer import STEP, view_3d
 
@@ -162,6 +163,23 @@ def test_equal_shapes_are_embedded_once() -> None:
     packed = view_3d(document(6), ReportExtras(shapes={f"S{i}": BLOCK for i in range(1, 7)}, pictures=False))
     assert len(packed.head["items"]) == 13
     assert len(packed.head["shapes"]) == 3
+
+
+def test_a_part_in_two_colours_is_shown_in_both() -> None:
+    """The 3D view, the picture it falls back on, and the pictures of the part; another part keeps its one colour."""
+    doc = document(2)
+    letter = prism(np.array([(1.0, -1.0), (1, 1), (-1, 1), (-1, -1)]), 5.0, 5.6)
+    bodies = {"S1": ((BLOCK, ""), (letter, "#00ff00"))}
+    extras = ReportExtras(
+        shapes={"S1": BLOCK, "S2": BLOCK}, bodies=bodies, lies={doc.positions[0].part: Lie(np.eye(3))}
+    )
+    packed = view_3d(doc, extras)
+    parts = [item for item in packed.head["items"] if item["kind"] == "part"]
+    assert [(item["position"], item.get("colour")) for item in parts] == [(0, None), (0, "#00ff00"), (1, None)]
+    seen = [packed.picture, *(pose.png for pose in poses(doc, extras))]
+    for picture_, green in zip(seen, (True, True, False, True), strict=True):  # from below no letter is seen
+        image = pixels(base64.b64decode(picture_)).astype(int)
+        assert bool(((image[:, :, 1] > 120) & (image[:, :, 0] < 60) & (image[:, :, 2] < 60)).any()) is green
 
 
 def test_a_picture_of_a_sphere_is_a_filled_circle_lit_from_above_left() -> None:

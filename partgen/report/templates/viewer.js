@@ -142,7 +142,7 @@
       gl.bindVertexArray(lines ? s.edges : s.faces);
       gl.drawElements(lines ? gl.LINES : gl.TRIANGLES, lines ? s.k : s.m, s.type, 0);
     };
-    const colour = (item) => (item.kind === "seat" ? [0.56, 0.6, 0.65] : item.kind === "panel" ? [0.74, 0.76, 0.79] : colourOf(head.positions[item.position]));
+    const colour = (item) => (item.kind === "seat" ? [0.56, 0.6, 0.65] : item.kind === "panel" ? [0.74, 0.76, 0.79] : item.colour && state.colour === "part" ? rgb(item.colour) : colourOf(head.positions[item.position]));
     const solid = head.items.filter((i) => i.kind !== "panel"), panel = head.items.filter((i) => i.kind === "panel");
     gl.disable(gl.BLEND);
     for (const item of solid) one(item, colour(item), 1, false);
