@@ -1,6 +1,6 @@
 """Fit measured on the real geometry: a cap's mesh in its hole.
 
-May import: findings, planning.records, checks' own modules.
+May import: findings, planning.{records, sections}, checks' own modules.
 
 Nothing of the plan's results is used to measure: the panel is built from thickness, slope, offset and
 opening, the rest is read off the mesh. The plan's figures are only compared with.
@@ -17,7 +17,8 @@ from partgen.checks.clearance import UPRIGHT, Pose, gap_outside, relevant_edges,
 from partgen.checks.panel import PanelHole, panel_hole, panel_solid
 from partgen.checks.triangles import FloatArray, IntArray, Triangles, axis_hits, edge_indices, lowest_hits, slice_points
 from partgen.findings import Finding, State
-from partgen.planning.records import PositionPlan
+from partgen.planning.records import PositionPlan, Section
+from partgen.planning.sections import leaned
 
 TESSELLATION = 0.01
 """mm by which a mesh may stand off the true surface."""
@@ -232,11 +233,12 @@ def fit_findings(
     its limits carry no uncertainty of their own; what readings and printing add is the plan's to judge.
     """
     m, p = measured, plan
+    section = _section_there(plan, m)
     agree = [
         ("mesh-contact", "socket floor on the mesh", (m.contact, 0.0), AGREE_HEIGHT),
         ("mesh-height", "height on the mesh", (m.height, p.model_height), AGREE_HEIGHT),
-        ("mesh-width", "width at the panel on the mesh", (m.section[0], p.model_section.width), AGREE),
-        ("mesh-depth", "depth at the panel on the mesh", (m.section[1], p.model_section.depth), AGREE),
+        ("mesh-width", "width at the panel on the mesh", (m.section[0], section.width), AGREE),
+        ("mesh-depth", "depth at the panel on the mesh", (m.section[1], section.depth), AGREE),
         ("mesh-clearance", "clearance on the mesh", (m.clearance, _straight(plan, m)), AGREE),
         # The plan takes the lean at the highest contact for all of the wall; the mesh may have more room.
         ("mesh-rocked", "clearance on the mesh, rocked", (m.clearance_rocked, _rocked(plan, m)), AGREE),
@@ -285,14 +287,22 @@ def fit_findings(
     return tuple(found)
 
 
+def _section_there(plan: PositionPlan, m: FitMeasurement) -> Section:
+    """The planned section where the mesh was sliced: where sides lean in, less than at the skirt's lower end."""
+    if plan.model.draft == 0 or not math.isfinite(m.height):
+        return plan.model_section
+    z = _section_height(plan, panel_hole(plan), m.height + m.contact)
+    return leaned(plan.model_section, (z - plan.model.skirt_bottom) * math.tan(plan.model.draft))
+
+
 def _straight(plan: PositionPlan, m: FitMeasurement) -> float:
     """What the clearance is compared with: the planned one, of a skirt that goes straight through.
 
-    A crown that ends within the panel, or is rounded there, leaves the upper rim more room: then
-    more than planned is right.
+    A crown that ends within the panel, or is rounded there, leaves the upper rim more room, and so do sides that
+    lean in: then more than planned is right.
     """
     planned = plan.clearance.model_nominal
-    if _straight_up_to(plan) < panel_hole(plan).wall_heights()[1]:
+    if plan.model.draft > 0 or _straight_up_to(plan) < panel_hole(plan).wall_heights()[1]:
         return max(planned, m.clearance)
     return planned
 

@@ -6,6 +6,7 @@ only).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -14,20 +15,27 @@ from pydantic import Field
 from partgen.families import inlays
 from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
 from partgen.families.record import Body, Family
-from partgen.findings import worst
+from partgen.findings import Finding, judge_at_least, worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.planning import judge
 from partgen.planning.job import Job, PartPlans
+from partgen.planning.mount import wall_room
+from partgen.planning.opening import measured_seat
 from partgen.planning.records import CapModel, PartModel, PositionPlan
+from partgen.planning.sections import leaned
 from partgen.planning.solve import plan_through
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
     from partgen.families.record import Measured
     from partgen.mesh.derive import Maker
+
+
+CROWN_LEFT = 1.0
+"""Least mm of crown between its rounded edges where sides lean in: less is a blade and no button."""
 
 
 class ButtonCap(LegendKeys):
@@ -62,13 +70,18 @@ class ButtonCap(LegendKeys):
     """Diametral interference of the grip; None lets the grip's mechanics choose."""
     mark: Literal["sunk", "raised", "none"] = "sunk"
     """The position's label inside, so that near-equal caps cannot be mixed up."""
+    draft: Annotated[float, Field(ge=0, le=5)] = 0.0
+    """Degrees by which the sides lean in from the skirt's lower end to the crown, so that a pattern leaves its mould.
+    The lower end keeps the section that passes the hole, the socket stays straight."""
 
 
 @dataclass(frozen=True)
 class LetteredCap(CapModel):
-    """A button cap whose crown bears something."""
+    """A button cap whose crown bears something or whose sides lean in."""
 
     legend: Legend | None = None
+    draft: float = 0.0
+    """radians"""
 
     @property
     def letters(self) -> float:
@@ -80,15 +93,17 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     """The planner of button caps: a skirt through a hole, and what its crown bears."""
     assert isinstance(spec, ButtonCap)
     plans, notes = plan_through(job, name, spec, survival)
-    if wanted(spec):
-        plans = {label: _with_legend(job, spec, one) for label, one in plans.items()}
+    if wanted(spec) or spec.draft > 0:
+        plans = {label: _changed(job, spec, one) for label, one in plans.items()}
     return plans, notes
 
 
-def _with_legend(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
-    """The plan with its legend on the crown; what is cut from there counts as missing over the socket."""
-    plain = one.model
-    legend = legend_of(job, spec, plain.section, plain.crown.slope)
+def _changed(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
+    """The plan with its legend on the crown and its sides leaning in; what is cut from the crown counts as missing
+    over the socket."""
+    plain, draft = one.model, math.radians(spec.draft)
+    top = leaned(plain.section, (plain.height - plain.skirt_bottom) * math.tan(draft))
+    legend = legend_of(job, spec, top, plain.crown.slope)
     same: dict[str, Any] = {f.name: getattr(plain, f.name) for f in fields(plain)}
     hollow = plain.crown.rise if plain.crown.kind == "dished" else 0.0
     roof = judge.roof(one.label, plain.height - hollow - cut_by(spec))
@@ -96,9 +111,30 @@ def _with_legend(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:
         *(roof if f.code == roof.code else f for f in one.checks),
         *legend_finding(job, one.label, spec, legend, free=True),
         *(inlays.colour_finding(one.label, plain, _colours(spec, legend)) if legend else ()),
+        *(_draft_findings(job, spec, one) if draft else ()),
     )
-    model = LetteredCap(**same, legend=legend)
+    model = LetteredCap(**same, legend=legend, draft=draft)
     return replace(one, model=model, checks=checks, state=worst(f.state for f in checks))
+
+
+def _draft_findings(job: Job, spec: ButtonCap, one: PositionPlan) -> list[Finding]:
+    """Whether sides that lean in leave wall around the socket's end, and a crown."""
+    model, lean = one.model, math.tan(math.radians(spec.draft))
+    seat = measured_seat(spec.seat, job.profile.seat[spec.seat], job.profile.caliper)
+    wall = wall_room(leaned(model.section, -model.skirt_bottom * lean), seat)
+    left = min(model.section.width, model.section.depth) - 2 * (model.height - model.skirt_bottom) * lean
+    crown = left - 2 * model.crown.edge_radius
+    return [
+        _least(one.label, "wall around the socket's end", wall, job.printer.line_width),
+        _least(one.label, "crown between its edges", crown, CROWN_LEFT),
+    ]
+
+
+def _least(label: str, what: str, value: float, limit: float) -> Finding:
+    state = judge_at_least(value, limit, 0.0)
+    cure = "; take less draft, a smaller edge_radius or a wider section" if state == "fail" else ""
+    why = f"sides lean in: {value:.2f} mm are left of the {what}{cure}"
+    return Finding("draft", label, what, value, limit, 0.0, "mm", state, why)
 
 
 def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape

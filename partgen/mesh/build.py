@@ -44,7 +44,7 @@ class Caps:
         self._makers = {model: maker_of(model) for model in models}
         self._shapes = _Shapes(shelf)
         for model, maker in self._makers.items():
-            if maker.features_top is None:
+            if not _derives(model, maker):
                 self._shapes.begin("build", replace(model, mark=""), maker)
             else:
                 self._shapes.begin("reference", maker.like(model), maker)
@@ -75,7 +75,7 @@ class Caps:
         `lowest` is the least height per shape: how deep a mark may be cut goes by that.
         """
         key, maker = model.without_height(), self._makers[model]
-        if maker.features_top is not None:
+        if _derives(model, maker):
             like = maker.like(model)
             found = self._shapes.of("reference", like, maker)
             lift = model.flange.top - like.flange.top if model.flange and like.flange else 0.0
@@ -96,6 +96,11 @@ class Caps:
             return own
         assert isinstance(own, Built)
         return _Plain(own, markable(model, own.mesh))
+
+
+def _derives(model: PartModel, maker: Maker) -> bool:
+    """Whether other heights may follow from one: not where sides lean in, for no stretch of them is a prism."""
+    return maker.features_top is not None and model.draft == 0
 
 
 class _Shapes:

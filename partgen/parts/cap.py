@@ -30,7 +30,7 @@ def solid(model: PartModel) -> kernel.Shape:
 def _build(model: PartModel) -> kernel.Shape:
     require(model)
     socket = model.socket
-    body = crowned(model.section, model.crown, model.skirt_bottom, model.height)
+    body = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft)
     lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
     if model.relief > 0 and lowest == model.skirt_bottom:
         body = relieved(body, model.skirt_bottom, model.relief)

@@ -189,6 +189,11 @@ class PartModel:
         return 0.0
 
     @property
+    def draft(self) -> float:
+        """How far its sides lean in from its lower end up, radians."""
+        return 0.0
+
+    @property
     def raised(self) -> float:
         """How far anything stands on the crown above its height."""
         return max(-self.letters, 0.0)

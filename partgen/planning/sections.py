@@ -119,6 +119,14 @@ def offset(section: Section, inward: float) -> Section:
     return replace(section, width=width, depth=depth, corner_radius=radius)
 
 
+def leaned(section: Section, inward: float) -> Section:
+    """The section where sides that lean in have come `inward` on every side; never less than almost nothing."""
+    try:
+        return offset(section, inward) if inward > 0 else section
+    except ValueError:
+        return Section("rectangle", 0.01, 0.01)
+
+
 def outline_section(points: Polygon) -> Section:
     """A convex outline as a section: counter-clockwise, without repeated or collinear points.
 

@@ -140,7 +140,8 @@ def critical_dimensions(plan: PositionPlan, printer: Printer) -> tuple[Dimension
             "depth gauge or calipers' rod, crown to the socket's floor, in the middle",
         ),
     ]
-    section, outside = plan.section, "outside jaws, half way up the skirt"
+    section = plan.section
+    outside = f"outside jaws, {'half way up the skirt' if plan.model.draft == 0 else 'at the lower end of the skirt'}"
     if section.shape == "round":
         found.append(Dimension("skirt diameter", callout(section.width, "h", SHRINK_TOLERANCE), outside))
     else:

@@ -60,7 +60,6 @@ def drafted() -> list[Combination]:
     return [
         Combination(kind, seat, "ribs", f'{keys}\ndraft = {draft}\ncrown = "{crown}"\nshrinkage = 0.006')
         for (kind, (seat, keys)), draft, crown in product(BASE.items(), (0.5, 2.0, 4.0), ("flat", "domed", "dished"))
-        if kind != "button-cap"
     ]
 
 

@@ -103,6 +103,8 @@ DRAFTED = [
     Combination("slider-cap", "tongue", "glue", 'draft = 3.0\nhollow = 0.0\nline = "none"'),
     Combination("lever-cap", "round", "glue", 'draft = 2.0\nform = "flat"\nsection = [14.0, 12.0]'),
     Combination("lever-cap", "round", "glue", "draft = 2.0\nsection = [14.0, 14.0]"),
+    Combination("button-cap", "rectangle", "glue", 'draft = 2.0\nflange = false\nedge_radius = 0.3\nlegend = "A"'),
+    Combination("button-cap", "rectangle", "glue", 'draft = 1.0\nflange = false\ncrown = "parallel"'),
 ]
 
 
@@ -139,3 +141,14 @@ def test_a_top_that_was_given_must_still_leave_the_mould() -> None:
     plan = planned(bare(knob("proud = 16.0\ndraft = 3.0\ntop_diameter = 17.8")))[0][0]
     (found,) = [f for f in plan.checks if f.code == "draft"]
     assert found.state == "fail" and "top_diameter" in found.why
+
+
+@pytest.mark.parametrize(
+    ("keys", "state"),
+    [("draft = 1.0", "pass"), ("draft = 5.0\nsection = [7.4, 7.4]", "fail"), ("draft = 5.0\nproud = 70.0", "fail")],
+)
+def test_a_cap_that_leans_in_too_far_is_refused_in_words(keys: str, state: str) -> None:
+    plan = planned(bare(Combination("button-cap", "rectangle", "glue", f"flange = false\n{keys}")))[0][0]
+    found = [f for f in plan.checks if f.code == "draft"]
+    assert len(found) == 2 and max(f.state == "fail" for f in found) == (state == "fail")
+    assert all(("less draft" in f.why) == (f.state == "fail") for f in found)
