@@ -15,7 +15,7 @@ import numpy as np
 from partgen.checks.clearance import UPRIGHT
 from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, free, interference
 from partgen.checks.panel import panel_hole
-from partgen.checks.triangles import Triangles, axis_hits, reaches, slice_points
+from partgen.checks.triangles import FloatArray, Triangles, axis_hits, reaches, slice_points
 from partgen.findings import Finding
 from partgen.planning.records import PositionPlan, Section
 
@@ -54,7 +54,7 @@ def measure_plugged(plan: PositionPlan, mesh: Triangles, grips: Grips) -> Plugge
     farthest = max((reach for _, reach in grips.tips), default=0.0) + OUTSIDE
     rim = vertices[np.abs(vertices[:, :2]).max(axis=1) > max(farthest, _half(plan.hole_section) + OUTSIDE)]
     under = float(rim[:, 2].min()) if len(rim) else math.nan
-    shank, head = _extent(mesh, -grips.plain), _extent(mesh, crown / 2)
+    shank, head = _extent(mesh, -grips.plain), _widest(vertices, under)
     outline = slice_points(mesh, grips.z).reshape(-1, 2)
     tips = reaches(outline, [turn for turn, _ in grips.tips])
     hole = plan.hole_section
@@ -78,6 +78,15 @@ def measure_plugged(plan: PositionPlan, mesh: Triangles, grips: Grips) -> Plugge
 
 def _half(section: Section) -> float:
     return max(section.width, section.depth) / 2
+
+
+def _widest(vertices: FloatArray, low: float) -> tuple[float, float]:
+    """Width and depth of all that lies from `low` up: of a head that is rounded from its edge on, no one height's."""
+    above = vertices[vertices[:, 2] >= low - 1e-6, :2]
+    if not len(above):
+        return math.nan, math.nan
+    width, depth = np.ptp(above, axis=0)
+    return float(width), float(depth)
 
 
 def _extent(mesh: Triangles, z: float) -> tuple[float, float]:

@@ -193,7 +193,9 @@ def _model(job: Job, spec: Knob, stand: Stand, held: Gripped | None) -> KnobMode
         legend=legend,
         skirt=skirt,
         draft=lean,
-        scale=None if skirt is None else scale_of(spec, base / 2, edge, direction, mirrored=spec.mirrored),
+        scale=None
+        if skirt is None
+        else scale_of(spec, base / 2, edge, direction, mirrored=spec.mirrored, line=job.printer.line_width),
         grooves=spec.grooves,
         count=spec.groove_count if spec.grooves != "none" else 0,
         groove_depth=spec.groove_depth if spec.grooves != "none" else 0.0,

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 EDGE = 0.4
 """Left free between the lines and the skirt's edge, and between numbers and grip."""
+SPARE = 0.05
+"""mm by which the wall outside the lines is more than the narrowest that prints."""
 LONG, SHORT = 0.42, 0.22
 """Length of numbered and of further lines, as parts of the skirt's free width; a scale without numbers takes twice."""
 LARGEST = 5.0
@@ -103,8 +105,11 @@ class Scale:
         return 2 * inner * math.sin(min(abs(self.step) / self.fine, math.pi) / 2) - self.width
 
 
-def scale_of(spec: ScaleKeys, inner: float, outer: float, direction: float, *, mirrored: bool) -> Scale | None:
-    """The scale on a skirt from radius `inner` to `outer`; `direction`: of the shaft's flat, degrees."""
+def scale_of(
+    spec: ScaleKeys, inner: float, outer: float, direction: float, *, mirrored: bool, line: float
+) -> Scale | None:
+    """The scale on a skirt from radius `inner` to `outer`; `direction`: of the shaft's flat, degrees; `line`: the
+    narrowest wall that prints."""
     if spec.scale_lines == 0:
         return None
     way = -1.0 if mirrored else 1.0
@@ -113,9 +118,11 @@ def scale_of(spec: ScaleKeys, inner: float, outer: float, direction: float, *, m
     step = way * math.radians(spec.scale_span) / gaps
     numbers = tuple(str(spec.scale_first + k * spec.scale_step) for k in range(spec.scale_lines))
     start = math.radians(direction + way * spec.scale_start)
+    rim = outer - max(EDGE, line + SPARE)  # the lines' outer corners lie farther out than their ends' middles
+    ends = math.sqrt(max(rim**2 - (spec.scale_width / 2) ** 2, 0.0))
     plain = Scale(
         spec.scale_lines, spec.scale_fine, step, start, closed, spec.scale_width, spec.scale_depth,
-        inner + EDGE, outer - EDGE, numbers if spec.scale_numbers else (),
+        inner + EDGE, ends, numbers if spec.scale_numbers else (),
     )  # fmt: skip
     if not spec.scale_numbers or plain.room <= 0:
         return plain

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from family_gallery import HOLES, SEATS, Combination, built, profile
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 
@@ -70,7 +70,14 @@ def check(one: Combination) -> None:
             assert not wrong, [f.why for f in wrong]
 
 
+ROUND_HEAD = (
+    'proud = 1.0\noverlap = 1.0\nwall = 1.0\nedge_radius = 1.0\nmaterial = "PLA"\ncrown = "domed"\ncrown_rise = 0.1'
+)
+"""A head that is nothing but rounding, and was once measured where it is narrower."""
+
+
 @given(ANY)
+@example(Combination("plug", "outline-hole", "ribs", ROUND_HEAD))
 @settings(max_examples=8)
 def test_any_size_is_built_or_refused_in_words(one: Combination) -> None:
     check(one)

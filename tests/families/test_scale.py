@@ -152,3 +152,12 @@ def test_a_cap_that_leans_in_too_far_is_refused_in_words(keys: str, state: str) 
     found = [f for f in plan.checks if f.code == "draft"]
     assert len(found) == 2 and max(f.state == "fail" for f in found) == (state == "fail")
     assert all(("less draft" in f.why) == (f.state == "fail") for f in found)
+
+
+@pytest.mark.parametrize("width", [0.5, 1.2, 2.35])
+def test_a_wall_that_prints_is_left_outside_the_lines(width: float) -> None:
+    skirt = "skirt_diameter = 38.0\nskirt_height = 2.4"
+    keys = f"diameter = 28.1\n{skirt}\nscale_lines = 9\nscale_width = {width}\nscale_depth = 1.7"
+    plans, made, failed = built(bare(knob(f"proud = 16.0\n{keys}")))
+    assert not failed and plans[0].state == "pass"
+    assert made["P1"].print.min_wall >= 0.45
