@@ -21,7 +21,7 @@ from partgen.findings import Finding, State, judge_at_least, worst
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import FloatArray, Value
 from partgen.metrology.student import K95
-from partgen.model.fields import Length, Readings
+from partgen.model.fields import Length, ReadingKind, Readings
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.planning import judge
@@ -78,6 +78,10 @@ class Extension(PartSpec):
         "cap_section": (0.8, 150.0),
         "peg": (0.8, 60.0),
         "lead": (0.0, 3.0),
+    }
+
+    READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {
+        "cap_height": ("original cap, from the floor of its socket to its crown", "depth"),
     }
 
     @property

@@ -20,7 +20,7 @@ from partgen.findings import Finding, State, judge_at_least, worst
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import FloatArray, Value
 from partgen.metrology.student import K95
-from partgen.model.fields import Length, Readings
+from partgen.model.fields import Length, ReadingKind, Readings
 from partgen.model.panel import Caliper, Seat
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material
@@ -75,6 +75,12 @@ class Sleeve(PartSpec):
         "bore_depth": (1.0, 60.0),
         "cap_height": (0.3, 80.0),
         "cap_section": (0.8, 150.0),
+    }
+
+    READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {
+        "bore": ("original cap's socket across, along x", "inside"),
+        "bore_depth": ("original cap's socket across, along y", "inside"),
+        "cap_height": ("original cap, from the floor of its socket to its crown", "depth"),
     }
 
     @property

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from pydantic import BaseModel
 
 from partgen.fit.document import MeasuredDoc
-from partgen.metrology.readings import ReadingKind, evaluate
-from partgen.model.fields import Reading
+from partgen.metrology.readings import evaluate
+from partgen.model.fields import Reading, ReadingKind
 from partgen.model.panel import HoleBase
 from partgen.model.profile import Profile
 

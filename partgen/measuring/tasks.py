@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from partgen.metrology.readings import ReadingKind
+from partgen.model.fields import ReadingKind
 from partgen.model.panel import Hole, Seat
 from partgen.model.profile import Profile
 from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES
@@ -33,7 +33,7 @@ class Task:
 
 
 def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
-    """Everything worth reading: the panel, each hole and seat in use, every drop, then gaps already begun."""
+    """Everything worth reading: the panel, each hole, seat and original cap in use, every drop, then gaps begun."""
     yield Task(Place("panel", "", "thickness"), "panel thickness", "outside", wanted)
     parts = [profile.part_of(position) for position in profile.position]
     for name in dict.fromkeys(part.hole for part in parts):
@@ -48,6 +48,11 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
             kind: ReadingKind = "inside" if key == "bore" else "outside"
             yield Task(Place("seat", name, key), f"seat {name}: {ACROSS[key]}", kind, wanted)
         yield Task(Place("seat", name, "travel"), f"seat {name}: {ACROSS['travel']}", "depth", min(wanted, 2))
+    for name in dict.fromkeys(position.part for position in profile.position):
+        spec = profile.part[name]
+        for key, (what, how) in spec.READ.items():
+            if getattr(spec, key) is not None:  # one that was left out is not asked for
+                yield Task(Place("part", name, key), f"part {name}: {what}", how, wanted)
     for number, spacing in enumerate(profile.spacing, 1):
         a, b = spacing.between
         title = f"{a} to {b} along {spacing.along}: {spacing.edges} edges"

@@ -23,10 +23,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from partgen.metrology.readings import ReadingKind, evaluate, rectangular, wild_repeats
+from partgen.metrology.readings import evaluate, rectangular, wild_repeats
 from partgen.metrology.records import Doubt, FloatArray
 from partgen.metrology.student import coverage_factor
 from partgen.model.coupon import FEELS, CouponReading, FeatureClass, FitReading
+from partgen.model.fields import ReadingKind
 from partgen.model.panel import Caliper
 from partgen.model.printer import PrintError, PrintErrors
 

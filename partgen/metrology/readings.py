@@ -15,16 +15,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Literal
 
 import numpy as np
 
 from partgen.metrology.records import Budget, BudgetLine, Doubt, FloatArray, Value
 from partgen.metrology.student import coverage_factor, normal_quantile, t_quantile
-from partgen.model.fields import Reading
+from partgen.model.fields import Reading, ReadingKind
 from partgen.model.panel import Caliper
-
-ReadingKind = Literal["outside", "inside", "depth"]
 
 STATED_DOF = 8.0
 """Degrees of freedom granted to a stated repeatability: known to one part in four (GUM G.4.2)."""

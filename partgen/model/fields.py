@@ -7,12 +7,15 @@ May import: errors, units, model.ways.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainSerializer, ValidationInfo, WithJsonSchema
 
 from partgen.model.ways import MOST_REPEATS, WAYS, Instrument, resolve
 from partgen.units import Unit, parse_length, parse_reading
+
+ReadingKind = Literal["outside", "inside", "depth"]
+"""With which of the calipers' jaws, or its rod, a reading is taken."""
 
 
 class Record(BaseModel):

@@ -6,11 +6,11 @@ May import: model.fields.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from partgen.model.fields import Length, Point, Readings, Record
+from partgen.model.fields import Length, Point, ReadingKind, Readings, Record
 
 Grip = Literal["interference", "ribs", "fingers", "set-screw", "ring", "glue", "captive"]
 
@@ -46,6 +46,9 @@ class PartSpec(Record):
     shrinkage: Annotated[float, Field(ge=0, le=0.1)] = 0.0
     """Part by which copies cast in a mould of it shrink (0.004: 0.4 %): its files are 1 / (1 - shrinkage) times as
     large. Heights, clearances and grip are those of the copies."""
+
+    READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {}
+    """Its keys that hold readings of an original: what is read, in words, and how."""
 
     @property
     def scale(self) -> float:

@@ -33,6 +33,9 @@ MOST_CARDS = 120
 _INSIDE = {True: "inside jaws: the largest reading", False: "inside jaws, rocked: the smallest reading"}
 
 
+_HOW = {"outside": "outside jaws", "inside": "inside jaws", "depth": "depth rod"}
+
+
 @dataclass(frozen=True)
 class Row:
     """One quantity with boxes for its readings; those already taken are in them."""
@@ -84,7 +87,12 @@ def render_sheet(profile: Profile, printer: Printer, path: str, paper: Paper | N
             limit=_written(profile, profile.caliper.limit_of_error),
             paper={"a4": "A4", "letter": "letter", None: "auto"}[paper],
             map=panel_map(profile, gaps),
-            blocks=[*_panel_blocks(profile, gaps), *_hole_blocks(profile), *_seat_blocks(profile)],
+            blocks=[
+                *_panel_blocks(profile, gaps),
+                *_hole_blocks(profile),
+                *_seat_blocks(profile),
+                *_original_blocks(profile),
+            ],
             drops=_drop_drawings(profile),
             cards=cards,
             plain=len(cards) > MOST_CARDS,
@@ -156,6 +164,20 @@ def _seat_blocks(profile: Profile) -> Iterable[Block]:
         wide = max(abs(x) for x, _ in seat_outlines(seat)[0]) * 2
         pictures = (drawings.seat_drawing(seat, keys), drawings.seat_side(seat, wide))
         yield Block(f"Seat {name}", pictures, tuple(rows), _at_positions(labels))
+
+
+def _original_blocks(profile: Profile) -> Iterable[Block]:
+    """What is to be read of original caps that go on serving."""
+    for name in dict.fromkeys(position.part for position in profile.position):
+        spec = profile.part[name]
+        rows = [
+            Row("", what, _HOW[how], _boxes(profile, reading_at(profile, Place("part", name, key))))
+            for key, (what, how) in spec.READ.items()
+            if getattr(spec, key) is not None
+        ]
+        if rows:
+            labels = ", ".join(p.label for p in profile.position if p.part == name)
+            yield Block(f"Original caps of {name}", (), tuple(rows), _at_positions(labels))
 
 
 def _drop_drawings(profile: Profile) -> list[tuple[str, Markup]]:
