@@ -29,7 +29,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PANEL = ("metrology/test_estimate_rows.py", "metrology/test_panel_fit.py", "metrology/test_estimate.py")
+PANEL = (
+    "metrology/test_witness.py",
+    "metrology/test_estimate_rows.py",
+    "metrology/test_panel_fit.py",
+    "metrology/test_estimate.py",
+)
 HEART = {
     "planning/heights.py": ("planning/test_plan_heights.py", "planning/test_heart.py"),
     "planning/passage.py": ("planning/test_passage.py",),
@@ -41,7 +46,12 @@ HEART = {
         "planning/test_heart.py",
     ),
     "planning/section.py": ("planning/test_largest_section.py", "planning/test_heart.py"),
-    "planning/opening.py": ("planning/test_room_draws.py", "planning/test_solve.py", "planning/test_heart.py"),
+    "planning/opening.py": (
+        "planning/test_caps.py",
+        "planning/test_room_draws.py",
+        "planning/test_solve.py",
+        "planning/test_heart.py",
+    ),
     "planning/stack.py": ("planning/test_room_draws.py",),
     "planning/level.py": ("planning/test_level.py",),
     "planning/caps.py": ("planning/test_caps.py", "planning/test_solve.py", "planning/test_heart.py"),

@@ -65,8 +65,7 @@ def estimate(
     _, proud_cov = solution.of(height_row[None] - unknowns.drops)
     values = [Value(float(solution.mean[k]), math.sqrt(solution.cov[k, k])) for k in range(printed.start, printed.stop)]
     thickness = unknowns.thickness
-    slope_rows = np.vstack([rows[:1] for rows in unknowns.slopes(unknowns.centre[None])])
-    slope, slope_cov = solution.of(slope_rows)
+    slope, slope_cov = solution.of(np.vstack(unknowns.slopes(unknowns.centre[None])))
     budgets = tuple(_budgets(unknowns, sifted, drop))
     unmeasured = tuple(p.label for p in profile.position if profile.level_of(p) and p.drop is None)
     panel = _panel_fit(unknowns, sifted, slope, slope_cov)
@@ -141,8 +140,6 @@ def _panel_fit(unknowns: Unknowns, sifted: Sifted, slope: FloatArray, slope_cov:
 def _residual(unknowns: Unknowns, sifted: Sifted) -> float:
     """Root mean square of undoubted readings about the face, seat offsets left out."""
     readings = gather(unknowns)
-    if readings.value.size == 0:
-        return 0.0
     groups = len(readings.label)
     without = sifted.rows.design[:groups].copy()
     without[:, unknowns.offsets] = 0.0
@@ -201,8 +198,7 @@ def _sizes(profile: Profile) -> Iterator[tuple[str, str, Reading]]:
 def _other_doubts(profile: Profile) -> Iterator[Doubt]:
     """Wild repeats among the readings of sizes."""
     for table, key, reading in _sizes(profile):
-        if len(reading.values) > 1:
-            yield from wild_repeats(reading, profile.caliper, f"{table} {key}", key)
+        yield from wild_repeats(reading, profile.caliper, f"{table} {key}", key)
 
 
 def _roughly_written(profile: Profile) -> Iterator[str]:
@@ -212,8 +208,8 @@ def _roughly_written(profile: Profile) -> Iterator[str]:
     read += [(f"panel gap {number}", gap.read) for number, gap in enumerate(profile.panel.gap, 1)]
     for name, reading in read:
         if any(reading.assumed):
-            finest = max(step for step, assumed in zip(reading.steps, reading.assumed, strict=True) if assumed)
-            yield f"{name} (read to {finest:.1f} mm)"
+            coarsest = max(step for step, assumed in zip(reading.steps, reading.assumed, strict=True) if assumed)
+            yield f"{name} (read to {coarsest:.1f} mm)"
 
 
 def _notes(

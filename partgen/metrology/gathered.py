@@ -115,7 +115,7 @@ def robust_repeatability(readings: Readings, stated: float) -> tuple[float, floa
         values = readings.value[members]
         i, j = np.triu_indices(values.size, k=1)
         pairs.append(np.abs(values[i] - values[j]))
-        repeated += values.size - 1 if values.size > 1 else 0
+        repeated += values.size - 1
     distances = np.concatenate([*pairs, np.empty(0)])
     if repeated < 4:
         return stated, STATED_DOF

@@ -3,9 +3,9 @@
 May import: metrology.records. Pure numpy.
 
 Every row says: coefficients times unknowns = value, give or take a standard uncertainty; a prior
-is a row like any other. Whitened rows are factored by Householder QR with columns brought to one
-scale, never by normal equations, so that an ill-conditioned layout does not cost the digits that
-matter (see the NIST StRD checks in the tests).
+is a row like any other. Whitened rows are factored by Householder QR, to which the columns' scale
+is nothing, never by normal equations, so that an ill-conditioned layout does not cost the digits
+that matter (see the NIST StRD checks in the tests).
 """
 
 from __future__ import annotations
@@ -71,9 +71,7 @@ def solve(rows: Rows) -> Solution:
     memory), and its time grows with the positions instead of with their cube.
     """
     design = rows.design / rows.u[:, None]
-    scale = np.sqrt(np.sum(design**2, axis=0))
-    scale[scale == 0] = 1.0
-    table = np.column_stack([design / scale, rows.value / rows.u])
+    table = np.column_stack([design, rows.value / rows.u])
     p = design.shape[1]
     shared, free, blocks = _parted(design != 0)
     s, behind = len(shared), np.append(shared, p)
@@ -95,7 +93,7 @@ def solve(rows: Rows) -> Solution:
         whole[columns] = -own @ (top[:, :, :s] @ inverse)
         cov[columns[:, :, None], columns[:, None, :]] = own @ own.transpose(0, 2, 1)
     cov += whole @ whole.T
-    return Solution(mean / scale, cov / np.outer(scale, scale))
+    return Solution(mean, cov)
 
 
 def _triangle(table: FloatArray) -> FloatArray:

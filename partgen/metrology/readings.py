@@ -66,7 +66,7 @@ def pooled_repeatability(groups: Iterable[FloatArray], caliper: Caliper) -> tupl
     """(s, degrees of freedom) of one reading, from groups of repeats and the stated value (GUM 4.2.4)."""
     squares, dof = STATED_DOF * caliper.repeatability**2, STATED_DOF
     for values in groups:
-        if values.size > 1:
+        if values.size:
             squares += float(np.sum((values - values.mean()) ** 2))
             dof += values.size - 1
     return math.sqrt(squares / dof), dof

@@ -120,3 +120,11 @@ def test_an_unknown_in_very_many_rows_is_shared() -> None:
     solution = solve(Rows(np.ones((m, 1)), np.arange(m, dtype=float), np.full(m, 3.0)))
     assert solution.mean[0] == pytest.approx((m - 1) / 2, rel=1e-13)
     assert solution.cov[0, 0] == pytest.approx(9 / m, rel=1e-13)
+
+
+def test_what_follows_from_the_unknowns_has_their_mean_and_covariance() -> None:
+    """x and y known apart, x to 0.3 and y to 0.4: their sum to 0.5, their difference too, and 0.09 - 0.16 between."""
+    solution = solve(Rows(np.eye(2), np.array([2.0, 7.0]), np.array([0.3, 0.4])))
+    mean, cov = solution.of(np.array([[1.0, 1.0], [1.0, -1.0]]))
+    assert mean == pytest.approx([9.0, -5.0])
+    assert cov == pytest.approx(np.array([[0.25, -0.07], [-0.07, 0.25]]))

@@ -13,6 +13,7 @@ from reference import gum_values as gum
 from partgen.metrology.readings import (
     combine,
     evaluate,
+    far,
     pooled_repeatability,
     rectangular,
     resolution,
@@ -157,3 +158,75 @@ def test_repeatability_is_pooled_with_what_is_stated() -> None:
 def test_more_readings_are_questioned_later() -> None:
     assert threshold(1) >= 2.9
     assert threshold(100) > threshold(10) > 3
+
+
+# ---- worked out by hand, step by step ----
+
+
+def test_a_wild_repeats_weight_and_every_line_by_hand() -> None:
+    """11.50, 11.52 agree: s^2 = (8 x 0.0009 + 0.0002) / 9. The wild one, 0.9 from their middle, has (2 x 0.9)^2
+    more variance than they have."""
+    budget = evaluate(reading(11.50, 11.52, 12.41), Caliper(), "inside", "")
+    s2, step2 = (8 * 0.0009 + 0.0002) / 9, 0.0001 / 12
+    good, wild = s2 + 3 * step2, s2 + 3 * step2 + 3.24
+    a, c = wild / (good + 2 * wild), good / (good + 2 * wild)  # shares of each good one and of the wild one
+    assert budget.result.value == pytest.approx(a * 11.50 + a * 11.52 + c * 12.41, abs=1e-9)
+    repeatability, rounding, limit = budget.lines
+    assert repeatability.u == pytest.approx(math.sqrt(s2 * (a * a + a * a + c * c)), rel=1e-9)
+    assert repeatability.dof == 9
+    assert rounding.u == pytest.approx(math.sqrt(3 * step2 * (a * a + a * a + c * c)), rel=1e-9)
+    assert limit.u == pytest.approx(0.03 / math.sqrt(3))
+
+
+def test_of_two_that_contradict_one_another_either_may_be_the_truth() -> None:
+    """Half their distance as a rectangular limit (GUM 4.3.7), and nothing of the kind where they agree."""
+    budget = evaluate(reading(11.5, 12.4), Caliper(), "inside", "")
+    assert budget.result.value == pytest.approx(11.95)
+    assert budget.lines[-1].u == pytest.approx(0.45 / math.sqrt(3))
+    assert len(evaluate(reading(11.5, 11.52), Caliper(), "inside", "").lines) == 3
+    assert [doubt.why for doubt in wild_repeats(reading(11.5, 12.4), Caliper(), "", "width")] == [
+        "0.9 mm away from its repeat"
+    ] * 2
+
+
+def test_the_expanded_uncertainty_is_students_factor_times_u() -> None:
+    """GUM G.4, with the factor of SciPy's Student distribution at the whole degrees of freedom below."""
+    from scipy.stats import t
+
+    lines = [BudgetLine("", "A", "normal", 0.04, 5.0), BudgetLine("", "A", "normal", 0.01, 9.0)]
+    budget = combine("", 1.0, lines)
+    assert budget.result.dof == pytest.approx((0.0016 + 0.0001) ** 2 / (0.04**4 / 5 + 0.01**4 / 9))
+    assert budget.u95 == pytest.approx(t.ppf(0.975, 5) * math.sqrt(0.0017), rel=1e-6)
+
+
+@pytest.mark.parametrize("equal", [1, 2, 3, 6])
+def test_a_repeat_is_wild_from_where_student_says_on(equal: int) -> None:
+    """One reading apart from `equal` like ones: t = d / sqrt(v + v/m), v = s^2 + n r^2/12, two-sided with the chance
+    of 0.003 shared among n (Bonferroni) and 8 degrees of freedom, by SciPy."""
+    from scipy.stats import t
+
+    n = equal + 1
+    v = 0.03**2 + n * 0.01**2 / 12
+    least = t.ppf(1 - 0.003 / (2 * n), 8) * math.sqrt(v + v / equal)
+    for part, wild in ((0.995, False), (1.005, True)):
+        named = wild_repeats(reading(*[8.0] * equal, 8.0 + part * least), Caliper(), "", "")
+        assert bool(named) == wild
+
+
+def test_within_the_calipers_limit_nothing_is_wild() -> None:
+    fine = Caliper(resolution=0.001, repeatability=0.001, limit_of_error=0.1)
+    assert not wild_repeats(reading(8.0, 8.0, 8.0, 8.09), fine, "", "")
+    assert wild_repeats(reading(8.0, 8.0, 8.0, 8.11), fine, "", "")
+
+
+def test_one_degree_of_freedom_is_the_cauchy_distribution() -> None:
+    """Student's t with one degree of freedom has the quantile tan(pi (p - 1/2)); less than one counts as one."""
+    expected = math.tan(math.pi * (0.5 - 0.003 / 20))
+    assert threshold(10, 1.0) == threshold(10, 0.4) == pytest.approx(expected, rel=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("distance", "said"), [(0.25, "0.25 mm"), (0.294, "0.29 mm"), (0.295, "0.3 mm"), (2.0, "2.0 mm")]
+)
+def test_distances_are_said_with_as_many_digits_as_matter(distance: float, said: str) -> None:
+    assert far(distance) == far(-distance) == said

@@ -314,3 +314,9 @@ def test_play_and_lean_grow_with_the_distance_to_the_panel():
     assert (place().slop, place().engaged, place().seat_width) == (0.1, 3.6, 3.0)
     assert (place().keyed_over, place(shape="rectangle").keyed_over) == (0.0, 3.0)
     assert place(part='grip = "captive"').guided and not place().guided
+
+
+@pytest.mark.parametrize(("width", "depth", "radius"), [(11.5, 6.3, 3.15), (4.4, 9.0, 2.2), (11.5, 9.0, 4.0)])
+def test_a_corner_cannot_be_rounder_than_half_its_hole(width, depth, radius):
+    shape = {"shape": "rectangle", "width": width, "depth": depth, "corner_radius": 4.0}
+    assert measured_opening("w", RectangleHole.model_validate(shape), Caliper()).section.corner_radius == radius

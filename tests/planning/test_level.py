@@ -96,3 +96,13 @@ def test_any_covariance_and_any_kept_parts_give_a_probability(one, n, seed):
     root = rng.normal(size=(n, 2)) * rng.uniform(0.01, 0.5)
     plans = [at(one, rng.uniform(-0.3, 0.3), rng.choice([1e-4, 0.05, 0.3])) for _ in range(n)]
     assert 0 <= p_level(plans, root @ root.T, 0) <= 1
+
+
+def test_a_set_that_hardly_ever_misses_is_told_without_draws(one):
+    """Boole: 1 less the sum of the chances of missing, here 3 x 3.1e-4 (SciPy's normal distribution)."""
+    u = 0.3 / norm.isf(1.55e-4)
+    assert p_level([at(one, 0.0, u)] * 3, u**2 * np.eye(3), 0) == pytest.approx(1 - 3 * 3.1e-4, abs=2e-6)
+
+
+def test_a_set_that_always_misses_is_told_so(one):
+    assert p_level([at(one, 5.0, 0.1)] * 2, 0.01 * np.eye(2), 0) == 0

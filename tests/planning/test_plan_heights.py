@@ -197,3 +197,14 @@ def test_a_collar_just_thick_enough_is_kept_and_a_hundredth_less_is_none():
     held = collar(spec, SITE, flange, 1.0, 8.0, PRINTER)
     assert held == Collar(top=pytest.approx(2.0), rest_gap=pytest.approx(0.3), lift=pytest.approx(0.3))
     assert collar(spec.model_copy(update={"flange_thickness": 1.005}), SITE, flange, 1.0, 8.0, PRINTER) is None
+
+
+def test_a_first_layer_counts_only_for_what_lies_on_the_bed():
+    """First layer 0.3, then 0.2: a crown that is printed last has no first layer in its height; a collar over a
+    mouth on the bed has, unless the crown lies there."""
+    assert crown_height(4.0, 0.95, None, 0.0, THICK_FIRST).model == pytest.approx(5.0)
+    assert crown_height(4.0, 0.95, None, 0.0, THICK_FIRST, on_bed=True).model == pytest.approx(4.9)
+    flange = Section("rectangle", 12.0, 6.0)
+    for down, top in ((False, 1.9), (True, 1.8)):  # at most 1.9, from -3.8 on: 0.3 + 27 x 0.2, or 28 x 0.2
+        found = collar(cap(orientation="crown-down" if down else None), SITE, flange, -3.8, 6.8, THICK_FIRST)
+        assert found is not None and found.top == pytest.approx(top)
