@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from conftest import LOG, PROFILE, Bench
-from harness import Ended, run, time_limit
+from harness import Ended, judge_plan, run, time_limit
 
 from partgen.units import parse_length
 
@@ -92,3 +92,29 @@ def test_a_trial_of_no_revision_is_refused(bench: Bench, tmp_path: Path) -> None
 def test_an_unknown_material_names_the_part_that_asks_for_it(bench: Bench, tmp_path: Path) -> None:
     ended = _tried(bench, tmp_path, PROFILE, "[part.cap]\n", '[part.cap]\nmaterial = "PLAA"\n', "predict", PROFILE)
     assert ended.code == 2 and "lamp.toml: [part.cap] material" in ended.err, ended
+
+
+@pytest.mark.parametrize("read", [False, True])
+def test_a_ring_over_which_nothing_was_read_foretells_no_proud_and_says_so(tmp_path: Path, read: bool) -> None:
+    """Its proud was what was wanted, give or take nothing, as if it were known: that needs the note, and no check."""
+    text = """format = 1
+[hole.round]
+shape = "round"
+diameter = 9.0
+[seat.stem]
+shape = "round"
+diameter = 3.0
+length = 6.0
+[part.ring]
+kind = "sleeve"
+hole = "round"
+seat = "stem"
+bore = 5.0
+"""
+    text += "cap_height = 6.0\n" if read else ""
+    text += '[[position]]\nlabel = "S1"\nat = [0, 0]\npart = "ring"\n' + ("drop = 4.3\n" if read else "")
+    (tmp_path / "p.toml").write_text(text)
+    ended = run(tmp_path, "predict", "p.toml", "--json")
+    judge_plan(ended)
+    assert ("drawn as if the cap stood as proud as wanted" in ended.out) != read
+    assert ("stands as proud as wanted" in ended.out) == read
