@@ -121,7 +121,7 @@ def _panel_fit(unknowns: Unknowns, sifted: Sifted, slope: FloatArray, slope_cov:
     solution = sifted.solution
     size = float(np.hypot(*slope))
     toward = slope / size if size > 1e-9 else None
-    variance = float(toward @ slope_cov @ toward) if toward is not None else float(np.linalg.eigvalsh(slope_cov)[-1])
+    variance = float(toward @ slope_cov @ toward) if toward is not None else float(np.linalg.eigvalsh(slope_cov).max())
     u = math.sqrt(variance) / (1 + size**2)  # d atan(s) = ds / (1 + s^2)
     k = coverage_factor(math.inf)
     # a lean across the known one adds nothing in the first order, however little is known of it (GUM 5.1.2, note)
@@ -219,7 +219,7 @@ def _notes(
     if unmeasured:
         yield f"No drop was read at {named(unmeasured)}: served from the other positions, with more uncertainty."
     prior = math.tan(math.radians(profile.panel.tilt_limit)) / 3
-    if math.sqrt(float(np.linalg.eigvalsh(slope_cov)[-1])) > prior / 4:
+    if math.sqrt(float(np.linalg.eigvalsh(slope_cov).max())) > prior / 4:
         yield (
             "The places that were read lie on one line, or are too few: how the panel leans across it is known only "
             f"as within {profile.panel.tilt_limit:g}° ([panel] tilt_limit). A [[panel.gap]] or a drop off that line "

@@ -70,7 +70,7 @@ def solve(rows: Rows) -> Solution:
     (Bjorck, Numerical Methods for Least Squares Problems, 1996, section 6.3, block angular problems; from
     memory), and its time grows with the positions instead of with their cube.
     """
-    design = rows.design / rows.u[:, None]
+    design: FloatArray = rows.design / rows.u[:, None]
     table = np.column_stack([design, rows.value / rows.u])
     p = design.shape[1]
     shared, free, blocks = _parted(design != 0)

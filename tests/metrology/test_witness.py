@@ -211,14 +211,17 @@ def test_a_level_panels_tilt_is_as_uncertain_as_its_least_known_lean() -> None:
     assert found.panel.tilt.u == pytest.approx(math.sqrt(largest))
 
 
-def test_a_lean_across_a_line_widens_the_tilt_as_draws_say() -> None:
+@pytest.mark.parametrize("pitch", [15, 1])
+def test_a_lean_across_a_line_widens_the_tilt_as_draws_say(pitch: int) -> None:
     """One line of readings, rising: across it the panel may lean by anything within the prior. 95 draws of 100 of
-    that lean, the other known, make no steeper tilt than tilt and its uncertainty together."""
+    that lean, the other as found, make no steeper tilt than tilt and its uncertainty together, also on a line so
+    short that the lean along it is hardly known either."""
     text = PANEL + "".join(
-        f'[[position]]\nlabel = "S{i}"\nat = [{15 * i}, 0]\npart = "key"\ndrop = {4.3 + 0.45 * i:.2f}\n'
+        f'[[position]]\nlabel = "S{i}"\nat = [{pitch * i}, 0]\npart = "key"\ndrop = {4.3 + 0.03 * pitch * i:.2f}\n'
         for i in range(6)
     )
-    panel = estimate(profile_from(text), PRINTER).panel
-    across = np.random.default_rng(4).normal(0, math.tan(math.radians(10)) / 3, 200_000)
-    drawn = np.arctan(np.hypot(panel.slope[0], across))
-    assert panel.tilt.value + panel.tilt_u95 == pytest.approx(np.quantile(drawn, 0.95), rel=0.01)
+    found = estimate(profile_from(text), PRINTER)
+    across = np.random.default_rng(4).normal(0, math.sqrt(found.slope_cov[1, 1]), 200_000)
+    drawn = np.arctan(np.hypot(found.panel.slope[0], across))
+    assert found.panel.tilt.value + found.panel.tilt_u95 == pytest.approx(np.quantile(drawn, 0.95), rel=0.01)
+    assert found.slope_cov[1, 1] == pytest.approx((math.tan(math.radians(10)) / 3) ** 2, rel=0.01)
