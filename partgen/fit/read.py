@@ -6,6 +6,8 @@ import json
 import math
 from collections.abc import Iterator
 
+from pydantic import ValidationError
+
 from partgen.errors import Fault, InputError
 from partgen.fit.document import FitDocument
 from partgen.formats import FIT, upgrade
@@ -29,8 +31,11 @@ def parse_fit(raw: bytes, source: str) -> FitDocument:
         raise InputError(Fault(source, place, f"{str(number)[:24]} is no number of a fit document; {_ANEW}"))
     try:
         return FitDocument.model_validate(data)
-    except ValueError as error:
-        raise InputError(Fault(source, "", f"this is no fit document ({error}); {_ANEW}")) from error
+    except ValidationError as error:
+        first, *others = error.errors(include_url=False, include_input=False, include_context=False)
+        place = "".join(c if c.isprintable() else "?" for c in ".".join(map(str, first["loc"])))[:100]
+        more = f" (and {len(others)} more)" if others else ""
+        raise InputError(Fault(source, place, f"this is no fit document: {first['msg']}{more}; {_ANEW}")) from error
 
 
 MOST = 1e7

@@ -71,3 +71,16 @@ def test_a_document_comes_back_as_it_was(document):
     large = document.positions[0].model_copy(update={"budget": budget.model_copy(update={"dof": 1e12})})
     whole = document.model_copy(update={"seed": 2**63, "positions": (large, *document.positions[1:])})
     assert parse_fit(whole.model_dump_json().encode(), "fit.json") == whole
+
+
+def test_a_document_with_much_missing_is_refused_by_its_first_place(document):
+    """The library's own list of all of it went on for thousands of letters in one line."""
+    data = json.loads(document.model_dump_json())
+    data["panel"] = {str(k): 0.5 for k in range(20)}
+    data["\x1b[2J" + 200 * "x"] = data.pop("title")
+    with pytest.raises(InputError) as told:
+        parse_fit(json.dumps(data).encode(), "fit.json")
+    said = str(told.value)
+    assert "panel.tilt_deg" in said or "title" in said
+    assert "more)" in said and "errors.pydantic" not in said
+    assert said.isprintable() and len(said) < 400
