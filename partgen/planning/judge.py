@@ -125,11 +125,10 @@ def proud(
     where = f"{value:.2f} mm proud" if value >= 0 else f"sunk {-value:.2f} mm below the face"
     why = f"{label} will stand {where} (±{u95:.2f}); wanted {wanted:.2f} ± {tolerance:.2f}"
     if state != "pass":
-        side = f"{off:.2f} mm too proud" if off > 0 else f"sunk {-off:.2f} mm too deep"
-        if forced:
-            why += f": {side}, because its height is forced. Leave height out and each position gets its own"
-        elif abs(off) > tolerance:
-            why += f": {side}; thinner layers would come nearer"
+        if abs(off) > tolerance:
+            why += f": {off:.2f} mm too proud" if off > 0 else f": sunk {-off:.2f} mm too deep"
+            forces = ", because its height is forced. Leave height out and each position gets its own"
+            why += forces if forced else "; thinner layers would come nearer"
         else:
             why += f". Not certain enough: {read_drop(unread=unread)}, or calibrate the printer's height with a coupon"
     return Finding("proud", label, "stands as proud as wanted", abs(off), tolerance, u95, "mm", state, why)
