@@ -116,9 +116,8 @@ def robust_repeatability(readings: Readings, stated: float) -> tuple[float, floa
         i, j = np.triu_indices(values.size, k=1)
         pairs.append(np.abs(values[i] - values[j]))
         repeated += values.size - 1
-    distances = np.concatenate([*pairs, np.empty(0)])
     if repeated < 4:
         return stated, STATED_DOF
-    seen, dof = float(np.median(distances)) / (0.6745 * math.sqrt(2)), 0.37 * repeated
+    seen, dof = float(np.median(np.concatenate(pairs))) / (0.6745 * math.sqrt(2)), 0.37 * repeated
     total = STATED_DOF + dof
     return math.sqrt((STATED_DOF * stated**2 + dof * seen**2) / total), total

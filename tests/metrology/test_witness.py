@@ -196,7 +196,8 @@ def test_a_part_on_the_face_itself_has_no_drop_and_nothing_is_known_beforehand_o
     text += '[[position]]\nlabel = "K"\nat = [0, 0]\npart = "key"\ndrop = 4.3\n'
     text += '[[position]]\nlabel = "R"\nat = [20, 0]\npart = "ring"\n'
     one = Unknowns(profile_from(text), PRINTER)
-    rows, _ = one.prior()
+    rows, sources = one.prior()
+    assert all(sources) and sources[0] == "nothing read that tells the height"
     assert not one.drops[1].any() and one.drops[0].any()
     assert (rows.u[0], rows.u[one.offsets][1]) == (VAGUE, 1e-9)
     assert estimate(profile_from(text), PRINTER).drop[1] == 0
