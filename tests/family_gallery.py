@@ -149,9 +149,9 @@ def faults(made: MadePart) -> list[str]:
 
 def slack(one: Combination) -> tuple[str, ...]:
     """What a built part may fail where its plan already failed: fingers that have no room to be fingers, and the thin
-    walls of a window that has no room, of itself or beside fingers, and of a scale whose numbers have none."""
+    walls of a window that has no room, of itself or beside fingers, and of a scale that has none."""
     return (
         *(["mesh-grip"] if one.grip == "fingers" else []),
         *(["print-wall", "mesh-fingers"] if one.kind == "window-cap" else []),
-        *(["print-wall"] if "scale_numbers = true" in one.keys else []),
+        *(["print-wall"] if "scale_lines" in one.keys else []),
     )

@@ -9,6 +9,10 @@ from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
 
 
+LEAN_UNKNOWN = 1.0
+"""Degrees (95 %); a lean known no better is next to unknown, and no single reading would mend that."""
+
+
 def exit_code(document: FitDocument) -> int:
     """0, or 1 where at least one check fails."""
     return EXIT_FAILS if document.set.state == "fail" else EXIT_DONE
@@ -32,6 +36,11 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     if document.set.next_measurement is not None:
         suggestion = document.set.next_measurement
         print(f"\nMeasure next: {suggestion.label}, {suggestion.what}: {suggestion.why}")
+    elif panel.tilt_u95_deg > LEAN_UNKNOWN and document.set.state != "pass":
+        print(
+            f"\nMeasure next: panel gaps at three places far apart and not on one line ([[panel.gap]]): how the panel "
+            f"leans is known to ±{panel.tilt_u95_deg:.1f}° only, and one more reading by itself would not tell."
+        )
     elif not document.doubts:
         sure = document.set.p_all_fit >= document.set.p_all_fit_wanted
         why = "the set is as sure to fit as was wanted" if sure else "no further reading would help noticeably"

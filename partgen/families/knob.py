@@ -127,7 +127,14 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             pointing(job, label, spec, held),
             *_draft_finding(label, spec, model),
             *inlays.colour_finding(label, model, _colours(spec, model)),
-            *scale_finding(label, spec, model.scale, job.printer.line_width, spec.skirt_height if model.skirt else 0.0),
+            *scale_finding(
+                label,
+                spec,
+                model.scale,
+                job.printer.line_width,
+                spec.skirt_height if model.skirt else 0.0,
+                marked=spec.mark == "sunk",
+            ),
         ]
         drawn_room = over_panel.least_gap(stand, model.section, model.bottom, model.relief)
         return Decided(

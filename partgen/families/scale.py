@@ -26,6 +26,8 @@ EDGE = 0.4
 """Left free between the lines and the skirt's edge, and between numbers and grip."""
 SPARE = 0.05
 """mm by which the wall outside the lines is more than the narrowest that prints."""
+UNDER, MARKED = 0.4, 0.4
+"""mm of skirt to be left under a scale, and of a label cut in from below."""
 LONG, SHORT = 0.42, 0.22
 """Length of numbered and of further lines, as parts of the skirt's free width; a scale without numbers takes twice."""
 LARGEST = 5.0
@@ -161,8 +163,11 @@ def scale_areas(scale: Scale) -> tuple[Area, ...]:
     return tuple(found)
 
 
-def scale_finding(label: str, spec: ScaleKeys, scale: Scale | None, line: float, skirt: float) -> list[Finding]:
-    """Whether lines and numbers print. `line`: the narrowest that does; `skirt`: its height, 0 without one."""
+def scale_finding(
+    label: str, spec: ScaleKeys, scale: Scale | None, line: float, skirt: float, *, marked: bool = False
+) -> list[Finding]:
+    """Whether lines and numbers print. `line`: the narrowest that does; `skirt`: its height, 0 without one; `marked`:
+    whether a label is cut into its underside."""
     if spec.scale_lines == 0:
         return []
     from partgen.parts.glyphs import STEM
@@ -174,8 +179,10 @@ def scale_finding(label: str, spec: ScaleKeys, scale: Scale | None, line: float,
         return [Finding("scale", label, "scale", 0.0, line, 0.0, "mm", state, why)]
     strokes += [scale.apart] + ([scale.text * STEM] if scale.numbers else [])
     thinnest = min(strokes)
-    if spec.scale_depth > skirt - 0.4:
-        why = f"{label}'s scale is cut {spec.scale_depth:.2f} mm deep into a skirt {skirt:.2f} mm high: less of one"
+    under = max(line, UNDER) + (MARKED if marked else 0.0)
+    if spec.scale_depth > skirt - under:
+        why = f"{label}'s scale is cut {spec.scale_depth:.2f} mm deep into a skirt {skirt:.2f} mm high"
+        why += f"{', marked underneath' if marked else ''}: {max(skirt - under, 0.0):.2f} mm leave enough"
     elif thinnest < line:
         which = ("lines of", "lines only", "numbers with strokes of")[strokes.index(thinnest)]
         cure = ("scale_width up", "fewer lines or a wider skirt", "fewer numbers or a wider skirt")

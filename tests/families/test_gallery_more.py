@@ -109,11 +109,12 @@ WIDE = (
     "proud = 16.0\ndiameter = 28.1\nskirt_diameter = 34.3\nskirt_height = 2.4\nscale_lines = 23\nscale_span = 346\n"
     "scale_numbers = true\nscale_step = 0\nscale_width = 2.35\nscale_depth = 1.71"
 )
-"""Lines whose outer corners once left less wall at the rim than prints; the plan refuses its numbers."""
+"""Lines whose outer corners once left less wall at the rim than prints, and whose ground met the label below."""
 
 
 @given(bearing())
 @example(Combination("knob", "flatted", "set-screw", WIDE))
+@example(Combination("knob", "flatted", "set-screw", WIDE.replace("scale_numbers = true\n", "")))
 @settings(max_examples=8)
 def test_whatever_it_bears_a_knob_is_whole_or_refused(one: Combination) -> None:
     check(one, bare=True)

@@ -158,6 +158,8 @@ def test_a_cap_that_leans_in_too_far_is_refused_in_words(keys: str, state: str) 
 def test_a_wall_that_prints_is_left_outside_the_lines(width: float) -> None:
     skirt = "skirt_diameter = 38.0\nskirt_height = 2.4"
     keys = f"diameter = 28.1\n{skirt}\nscale_lines = 9\nscale_width = {width}\nscale_depth = 1.7"
-    plans, made, failed = built(bare(knob(f"proud = 16.0\n{keys}")))
+    plans, made, failed = built(bare(knob(f'proud = 16.0\nmark = "none"\n{keys}')))
     assert not failed and plans[0].state == "pass"
     assert made["P1"].print.min_wall >= 0.45
+    (found,) = [f for f in planned(bare(knob(f"proud = 16.0\n{keys}")))[0][0].checks if f.code == "scale"]
+    assert found.state == "fail" and "marked underneath: 1.55 mm leave enough" in found.why
