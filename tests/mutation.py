@@ -41,6 +41,7 @@ HEART = {
     "planning/sections.py": ("planning/test_sections.py", "planning/test_passage.py", "planning/test_heart.py"),
     "planning/erosion.py": ("planning/test_erosion.py", "planning/test_room_draws.py", "planning/test_heart.py"),
     "planning/clearance.py": (
+        "planning/test_causes_drawn.py",
         "planning/test_room_draws.py",
         "planning/test_largest_section.py",
         "planning/test_heart.py",
