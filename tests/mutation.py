@@ -55,7 +55,12 @@ HEART = {
     ),
     "planning/stack.py": ("planning/test_room_draws.py",),
     "planning/level.py": ("planning/test_level.py",),
-    "planning/caps.py": ("planning/test_caps.py", "planning/test_solve.py", "planning/test_heart.py"),
+    "planning/caps.py": (
+        "planning/test_caps.py",
+        "planning/test_decided_by_hand.py",
+        "planning/test_solve.py",
+        "planning/test_heart.py",
+    ),
     "planning/mount.py": ("planning/test_at_the_limit.py", "planning/test_solve.py", "planning/test_heart.py"),
     "planning/neighbours.py": (
         "planning/test_at_the_limit.py",
@@ -69,7 +74,12 @@ HEART = {
         "planning/test_solve.py",
         "planning/test_heart.py",
     ),
-    "planning/solve.py": ("planning/test_solve.py", "planning/test_plan_findings.py", "planning/test_heart.py"),
+    "planning/solve.py": (
+        "planning/test_decided_by_hand.py",
+        "planning/test_solve.py",
+        "planning/test_plan_findings.py",
+        "planning/test_heart.py",
+    ),
     "metrology/estimate.py": PANEL,
     "metrology/unknowns.py": PANEL,
     "metrology/gathered.py": (*PANEL, "metrology/test_doubts.py"),

@@ -70,6 +70,16 @@ def test_a_holes_edge_is_drawn_evenly_between_its_limits():
     assert stats.kstest((edge + 0.05) / 0.1, "uniform").pvalue > 0.001
 
 
+def test_a_holes_sides_are_drawn_with_half_its_sizes_uncertainty():
+    """And each size on its own; a width error of the print takes half of itself from both."""
+    opening = Opening("h", WINDOW, Value(11.5, 0.02), Value(6.3, 0.06))
+    still, wide = (Draws(causes_of(width_u=u), {"h": opening}, 0, 20_000).sizes["h"] for u in (0.0, 0.08))
+    assert still.std(axis=1) == pytest.approx([0.01, 0.03], rel=0.02)
+    assert abs(np.corrcoef(still)[0, 1]) < 0.03
+    taken = still - wide
+    assert taken.std() == pytest.approx(0.04, rel=0.02) and taken[0] == pytest.approx(taken[1], abs=1e-6)
+
+
 @pytest.mark.parametrize("alone", ["thickness", "slope", "size", "all"])
 def test_the_reach_bounds_every_draw_and_not_by_much(alone):
     """No draw moves farther; and it is no more than the farthest of each cause one after another, along both axes."""
