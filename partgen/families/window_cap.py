@@ -26,7 +26,7 @@ from partgen.model.part import PartSpec
 from partgen.model.printer import Material
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.records import PartModel, Polygon, PositionPlan, Section
-from partgen.planning.sections import outline
+from partgen.planning.sections import leaned, outline
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
@@ -138,7 +138,8 @@ def _walls(label: str, spec: WindowCap, one: PositionPlan, model: WindowModel) -
     from shapely import Polygon as Area
 
     channel = Area(model.light)
-    skirt = Area(outline(one.model_section, opening=False, tolerance=0.005))
+    rise = (model.height - model.skirt_bottom) * math.tan(model.draft)  # least wall where sides that lean in end
+    skirt = Area(outline(leaned(one.model_section, rise), opening=False, tolerance=0.005))
     socket = model.socket
     half = (
         socket.width / 2,

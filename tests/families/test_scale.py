@@ -105,6 +105,7 @@ DRAFTED = [
     Combination("lever-cap", "round", "glue", "draft = 2.0\nsection = [14.0, 14.0]"),
     Combination("button-cap", "rectangle", "glue", 'draft = 2.0\nflange = false\nedge_radius = 0.3\nlegend = "A"'),
     Combination("button-cap", "rectangle", "glue", 'draft = 1.0\nflange = false\ncrown = "parallel"'),
+    Combination("window-cap", "rectangle", "glue", "draft = 1.0\nflange = false"),
 ]
 
 
@@ -163,3 +164,14 @@ def test_a_wall_that_prints_is_left_outside_the_lines(width: float) -> None:
     assert made["P1"].print.min_wall >= 0.45
     (found,) = [f for f in planned(bare(knob(f"proud = 16.0\n{keys}")))[0][0].checks if f.code == "scale"]
     assert found.state == "fail" and "marked underneath: 1.55 mm leave enough" in found.why
+
+
+def test_a_window_s_wall_is_counted_where_the_sides_have_leaned_in() -> None:
+    """1 degree over the whole height, worked out with the tangent by itself."""
+    walls = []
+    for draft in ("", "draft = 1.0"):
+        keys = f"proud = 2.0\nwindow = [1.0, 2.0]\nwindow_at = [-4.6, 0.0]\nlamp_power = 0.01\nflange = false\n{draft}"
+        plan = planned(bare(Combination("window-cap", "rectangle", "glue", keys)))[0][0]
+        walls.append(next(f.value for f in plan.checks if "outside" in f.name and "channel" in f.name))
+        rise = (plan.model.height - plan.model.skirt_bottom) * math.tan(math.radians(1.0))
+    assert walls[0] - walls[1] == pytest.approx(rise, abs=0.01)
