@@ -73,8 +73,9 @@ class Disc:
 
 @dataclass(frozen=True)
 class Slot:
-    """A box of half sides `half` (one of them about 0) with a rim of `radius` around it.
+    """A box of half sides `half` with a rim of `radius` around it.
 
+    A half side is negative where the part's ends stand farther apart than the opening's: the farther end decides.
     `narrow` is the axis whose size the rim follows: a slot's ends grow with its narrow side.
     """
 
@@ -134,8 +135,7 @@ def erosion(
         if opening.shape == section.shape == "round":
             return Disc(r - sr - taken)
         inner = (a - r - (sa - sr), b - r - (sb - sr))
-        if opening.shape == section.shape == "slot" and min(inner) > -0.05:
-            # a box a little narrower than nothing costs 0.05^2/(2 r): micrometres, to the safe side
+        if opening.shape == section.shape == "slot":
             return Slot(inner, r - sr - taken, 0 if opening.width < opening.depth else 1)
         if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
             return Box((a - sa - taken, b - sb - taken))
@@ -199,6 +199,6 @@ def _less(size: Draw, taken: Draw, limit: float) -> Draw:
 
 
 def _beyond(half: Pair, x: Draw, y: Draw) -> Draw:
-    """Distance from a box around the origin, 0 inside it."""
+    """Distance from a box around the origin, 0 inside it; of negative half sides from the farther one."""
     distance: Draw = np.hypot(np.maximum(np.abs(x) - half[0], 0.0), np.maximum(np.abs(y) - half[1], 0.0))
     return distance

@@ -147,3 +147,76 @@ def test_counted_per_inset_room_grows_by_the_inset(opening, inset):
     assert (gained >= inset - 1e-3).all()
     if isinstance(erosion(opening, (0.0, 0.0), section, 0.0), Box):
         assert gained == pytest.approx(inset, abs=1e-5)
+
+
+PARTS = [Section("slot", w, d) for w, d in ((13.0, 7.0), (5.0, 4.0), (4.0, 5.0), (3.0, 6.5), (12.5, 3.0), (5.5, 5.5))]
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda s: f"{s.width:g} x {s.depth:g}")
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_slot_in_a_slot_either_way_round(part, turned):
+    """However long the part and whichever way it lies: its round ends against the hole's, drawn fine."""
+    opening = Section("slot", 14.0, 8.0)
+    if turned:
+        opening, part = (Section("slot", s.depth, s.width) for s in (opening, part))
+    cap = (min(opening.width, opening.depth) - min(part.width, part.depth)) / 2
+    rng = np.random.default_rng(3)
+    x, y = arrays(rng, 0.7 * cap, 60)
+    sizes = (0.1 * rng.standard_normal((2, 60))).astype(np.float32)
+    zero = np.zeros(60, dtype=np.float32)
+    allowed = erosion(opening, (0.0, 0.0), part, 0.0)
+    assert isinstance(allowed, Slot)
+    found = allowed.distance((x.copy(), y.copy()), (zero.copy(), zero.copy()), sizes)
+    narrow = 0 if turned else 1
+    told = 0
+    for k in range(60):
+        hole = resized(opening, float(sizes[0, k]), float(sizes[1, k]))
+        true = room_laid_out(hole, (0.0, 0.0), 2.0, part, (float(x[k]), float(y[k])))
+        most = cap + float(sizes[narrow, k])  # straight over the middle it says no more than this
+        assert found[k] == pytest.approx(min(true, most), abs=3e-3) if true > 0 else found[k] <= 3e-3
+        told += 0 < true < most
+    assert told > 5
+
+
+def test_half_planes_too_far_away_to_matter_are_left_out():
+    """What moves by 0.1 at most meets none that is 0.2 farther than the nearest; the same room with fewer of them."""
+    opening, section, _ = CASES["sharp part"]
+    near, every = (erosion(opening, (0.0, 0.0), section, 0.0, reach=r) for r in (0.1, math.inf))
+    assert isinstance(near, HalfPlanes) and isinstance(every, HalfPlanes)
+    assert np.ptp(near.limits) <= 0.2 < np.ptp(every.limits)
+    assert np.ptp(near.limits) > 0.1
+    x, y = (0.07 * np.float32(v) for v in (np.cos(np.arange(40)), np.sin(np.arange(40))))
+    zero = np.zeros(40, dtype=np.float32)
+    found = [e.distance((x, y), (zero, zero), np.zeros((2, 40), dtype=np.float32)) for e in (near, every)]
+    assert found[0] == pytest.approx(found[1])
+
+
+@pytest.mark.parametrize("radius", [0.5, 1.5])
+def test_per_inset_a_sharp_corner_meets_its_round_one_as_the_sides_move(radius):
+    """Grown by e, a corner moves by e sqrt 2: it meets the arc where (u + e)^2 + (v + e)^2 = r^2 (a quadratic)."""
+    opening = Section("rectangle", 11.5, 6.3, radius)
+    section = Section("rectangle", 11.4, 6.16, 0.0)
+    u, v = 5.7 - (5.75 - radius), 3.08 - (3.15 - radius)
+    zero = np.zeros(1, dtype=np.float32)
+    planes = erosion(opening, (0.0, 0.0), section, 0.0, per_inset=True)
+    (found,) = planes.distance(
+        (zero.copy(), zero.copy()), (zero.copy(), zero.copy()), np.zeros((2, 1), dtype=np.float32)
+    )
+    grown = (-(u + v) + math.sqrt((u + v) ** 2 - 2 * (u * u + v * v - radius**2))) / 2
+    assert grown < 0 and found == pytest.approx(grown, abs=3e-3)
+
+
+@pytest.mark.parametrize("slope", [(1.0, 1.0), (0.6, -0.6), (2.0, 1.0), (0.4, 0.5)])
+@pytest.mark.parametrize("opening", [Section("rectangle", 24.0, 3.0, 0.4), Section("slot", 3.0, 24.0)])
+def test_however_steep_the_view_the_room_is_never_too_large(opening, slope):
+    """So steep that a box inside what is seen would be nothing at all: half planes then tell it as polygons do."""
+    section = Section("round", 1.0, 1.0)
+    zero = np.zeros(1, dtype=np.float32)
+    planes = erosion(opening, slope, section, 0.0)
+    (found,) = planes.distance(
+        (zero.copy(), zero.copy()), (zero.copy(), zero.copy()), np.zeros((2, 1), dtype=np.float32)
+    )
+    true = room_laid_out(opening, slope, 0.0, section, (0.0, 0.0))
+    assert found <= true + 2e-3
+    if isinstance(planes, HalfPlanes):
+        assert found == pytest.approx(true, abs=2e-3)
