@@ -37,8 +37,13 @@ PANEL = (
 )
 HEART = {
     "planning/heights.py": ("planning/test_plan_heights.py", "planning/test_heart.py"),
-    "planning/passage.py": ("planning/test_passage.py",),
-    "planning/sections.py": ("planning/test_sections.py", "planning/test_passage.py", "planning/test_heart.py"),
+    "planning/passage.py": ("planning/test_shapes_by_hand.py", "planning/test_passage.py"),
+    "planning/sections.py": (
+        "planning/test_shapes_by_hand.py",
+        "planning/test_sections.py",
+        "planning/test_passage.py",
+        "planning/test_heart.py",
+    ),
     "planning/erosion.py": ("planning/test_erosion.py", "planning/test_room_draws.py", "planning/test_heart.py"),
     "planning/clearance.py": (
         "planning/test_causes_drawn.py",
@@ -46,7 +51,11 @@ HEART = {
         "planning/test_largest_section.py",
         "planning/test_heart.py",
     ),
-    "planning/section.py": ("planning/test_largest_section.py", "planning/test_heart.py"),
+    "planning/section.py": (
+        "planning/test_shapes_by_hand.py",
+        "planning/test_largest_section.py",
+        "planning/test_heart.py",
+    ),
     "planning/opening.py": (
         "planning/test_caps.py",
         "planning/test_room_draws.py",
