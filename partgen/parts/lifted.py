@@ -44,7 +44,7 @@ class Lifted:
         features_top: Callable[[PartModel], float] | None,
     ) -> kernel.Shape:
         """The solid of `model`, which `solid` would build. Raises KernelError."""
-        if features_top is None:
+        if features_top is None or model.draft > 0:  # where sides lean in, no stretch is a prism
             return solid(model)
         shape = replace(model.without_height(), mark="")
         with kernel.plainly(model.mark or "cap", "this cap cannot be built"):

@@ -8,6 +8,7 @@ import pytest
 from cap_models import CROWNS, SECTIONS, SOCKETS, assert_whole, cap
 
 from partgen.errors import KernelError
+from partgen.families.button_cap import LetteredCap
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
 from partgen.parts.cap import features_top, solid
@@ -36,6 +37,14 @@ def test_sockets_stay_as_they_are(socket):
         lifted.solid(low, solid, features_top)
     )
     assert grown == pytest.approx(kernel.volume(solid(high)) - kernel.volume(solid(low)), rel=1e-6)
+
+
+def test_sides_that_lean_in_are_never_stretched() -> None:
+    lifted = Lifted()
+    for height in HEIGHTS:
+        model = LetteredCap(**vars(cap(height=height)), draft=0.02)
+        ours, own = lifted.solid(model, solid, features_top), solid(model)
+        assert kernel.volume(ours) == pytest.approx(kernel.volume(own), rel=1e-9)
 
 
 def test_one_build_serves_every_height_and_mark():

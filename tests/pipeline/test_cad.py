@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import zipfile
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import pytest
 from builders import PANEL
@@ -10,7 +13,9 @@ from builders import PANEL
 from partgen.errors import InputError
 from partgen.export.step import read_step
 from partgen.export.threemf import THUMBNAIL_PART
+from partgen.parts.lifted import Lifted
 from partgen.pipeline.building import build_profile
+from partgen.planning.records import PartModel
 
 ALL = frozenset({"stl", "3mf", "step"})
 
@@ -37,6 +42,25 @@ def test_every_part_has_a_step_file_of_the_measured_volume(built) -> None:
         assert read.colour == position.colour
         assert read.volume == pytest.approx(position.geometry.volume_mm3, rel=1e-3)
         assert read.bounds[1, 2] == pytest.approx(position.model_height_mm, abs=1e-4)
+
+
+def test_a_solid_that_is_not_the_measured_part_is_not_written(
+    built, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, _ = built
+    (tmp_path / "p.toml").write_text(path.read_text())
+    plain = Lifted.solid
+    taller = {"S1": 0.01}  # mm
+
+    def other(self: Lifted, model: PartModel, *rest: Any) -> object:
+        return plain(self, replace(model, height=model.height + taller.get(model.mark, 0.0)), *rest)
+
+    monkeypatch.setattr(Lifted, "solid", other)
+    done = build_profile(tmp_path / "p.toml", tmp_path / "out", formats=ALL)
+    names = {p.name for p in (done.folder / "parts").iterdir()}
+    assert "S1-r01.stl" in names and "S1-r01.step" not in names and "D1-r01.step" in names
+    (said,) = [remark for remark in done.remarks if "STEP" in remark]
+    assert said.startswith("S1: ") and "its STL stands" in said
 
 
 def test_the_assembly_has_the_panel_and_every_seat_and_part_where_it_belongs(built) -> None:
