@@ -56,6 +56,21 @@ def test_many_crowns_are_tried_in_strips(one):
     assert p_level(ends, cov, 0) == pytest.approx(0.5, abs=0.015)
 
 
+@pytest.mark.parametrize("n", [1, 3, STRIP + 40])
+def test_strips_and_batches_count_what_one_plain_loop_counts(one, n):
+    """All draws of the seed, each over all crowns at once: the very same number of hits."""
+    rng = np.random.default_rng(n)
+    u = rng.uniform(0.02, 0.1, n)
+    off, most = rng.uniform(-0.15, 0.15, n), rng.uniform(0.2, 0.35, n)
+    plans = [at(one, *row) for row in zip(off, u, most, strict=True)]
+    shared = np.outer(u, u) * 0.5
+    factor = np.linalg.cholesky(shared + np.diag(0.5 * u**2))
+    drawn = np.random.default_rng([7, n]).standard_normal((10_000, n))
+    hits = sum(bool((abs(off + factor @ z) <= most).all()) for z in drawn)
+    assert 1_000 < hits < 9_990
+    assert p_level(plans, shared, 7) == hits / 10_000
+
+
 def test_two_correlated_crowns_against_the_bivariate_normal(one):
     """Against SciPy's multivariate normal distribution function over the rectangle."""
     plans, cov = [at(one, 0.1, 0.2), at(one, -0.05, 0.1)], np.array([[0.03, 0.012], [0.012, 0.008]])
