@@ -124,6 +124,15 @@ def test_neighbours_are_named_up_to_three_millimetres(gap: float, told: bool) ->
     assert found == ({"A": pytest.approx(gap), "B": pytest.approx(gap)} if told else {})
 
 
+@pytest.mark.parametrize(("gap", "told"), [(2.75, True), (3.0, True), (3.25, False)])
+def test_two_points_that_face_each_other_are_as_far_apart_as_their_tips(gap: float, told: bool) -> None:
+    """Nothing of either reaches farther, so that no part is passed over before it is measured."""
+    east = Section("outline", 10.0, 4.0, points=((-2.0, -2.0), (8.0, 0.0), (-2.0, 2.0)))
+    west = Section("outline", 10.0, 4.0, points=((2.0, 2.0), (-8.0, 0.0), (2.0, -2.0)))
+    found = apart(Footprint("E", (0.0, 0.0), east), Footprint("W", (16.0 + gap, 0.0), west))
+    assert found == ({"E": gap, "W": gap} if told else {})
+
+
 def test_two_wide_parts_are_compared_past_a_narrow_one_between_them() -> None:
     wide, tiny = Section("rectangle", 40.0, 4.0), Section("round", 1.0, 1.0)
     found = apart(Footprint("L", (0, 0), wide), Footprint("T", (20.5, 30), tiny), Footprint("R", (41, 0), wide))
