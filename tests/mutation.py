@@ -66,8 +66,8 @@ HEART = {
     "planning/stack.py": ("planning/test_room_draws.py",),
     "planning/level.py": ("planning/test_level.py",),
     "planning/caps.py": (
-        "planning/test_caps.py",
         "planning/test_decided_by_hand.py",
+        "planning/test_caps.py",
         "planning/test_solve.py",
         "planning/test_heart.py",
     ),

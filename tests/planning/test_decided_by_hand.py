@@ -19,7 +19,7 @@ from partgen.metrology.student import K95
 from partgen.model.printer import PrintError, PrintErrors
 from partgen.planning import solve
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
-from partgen.planning.heights import Crown, Site
+from partgen.planning.heights import Collar, Crown, Site
 from partgen.planning.passage import passage
 from partgen.planning.records import PositionPlan, Section, SetPlan, SocketModel
 from partgen.planning.revision import BuiltPart, Choice
@@ -303,7 +303,7 @@ PRINTER = MEASURED.model_copy(update={"error": BARE})
 
 def cap_site(drop: float, length: float = 3.8, slope=(0.0, 0.0)) -> CapSite:
     stands = Site(drop, slope, 2.0, 2.4, 4.2, None)
-    crown = Crown(drop + 2.5, drop + 2.5000000004, 2.5)
+    crown = Crown(drop + 2.5, drop + 2.5000004, 2.5)
     return CapSite("S1", stands, crown, offset(WINDOW, 0.4), replace(SOCKET, length=length))
 
 
@@ -332,3 +332,5 @@ def test_a_drawn_cap_is_told_in_round_numbers():
     assert str(model.crown.slope[1]) == "0.0"  # no minus nought, which would be another shape
     assert model.crown.edge_radius == 1.52  # 0.45 of the narrow side, in hundredths
     assert model.flange is None
+    held = cap_model(cap, spec, WINDOW, Collar(1.4000004, 0.5, 0.5), narrow, 0.0, PRINTER).flange
+    assert held is not None and held.top == 1.4
