@@ -35,8 +35,8 @@ def compensated(section: Section, error: float) -> Section:
     drawn = offset(section, error / 2)
     if section.shape == "outline":
         return drawn
-    width, depth = (math.floor(v / _SIZE_GRID + 1e-6) * _SIZE_GRID for v in (drawn.width, drawn.depth))
-    return replace(drawn, width=round(width, 4), depth=round(depth, 4))
+    width, depth = (round(math.floor(v / _SIZE_GRID + 1e-6) * _SIZE_GRID, 4) for v in (drawn.width, drawn.depth))
+    return replace(drawn, width=width, depth=depth)
 
 
 @lru_cache(maxsize=1024)
@@ -50,9 +50,9 @@ def flange_section(opening: Section, overlap: float) -> Section:
     wider = offset(opening, -overlap)
     if opening.shape == "outline":
         return wider
-    width, depth = (round(v / _SIZE_GRID) * _SIZE_GRID for v in (wider.width, wider.depth))
+    width, depth = (round(round(v / _SIZE_GRID) * _SIZE_GRID, 4) for v in (wider.width, wider.depth))
     radius = opening.corner_radius + overlap if opening.shape == "rectangle" else 0.0
-    return replace(wider, width=round(width, 4), depth=round(depth, 4), corner_radius=round(radius, 4))
+    return replace(wider, width=width, depth=depth, corner_radius=round(radius, 4))
 
 
 @dataclass(frozen=True)
@@ -127,5 +127,5 @@ def relief_of(printer: Printer) -> float:
 
 
 def _on_grid(slope: tuple[float, float]) -> tuple[float, float]:
-    x, y = (round(round(v / _SLOPE_GRID) * _SLOPE_GRID, 6) + 0.0 for v in slope)
+    x, y = (round(round(v / _SLOPE_GRID) * _SLOPE_GRID, 6) for v in slope)
     return x, y

@@ -58,7 +58,8 @@ def test_compensation_takes_half_the_error_from_each_side():
     assert compensated(WINDOW, 0.1) == Section("rectangle", 11.4, 6.2, 0.5)
     wider = printed(WINDOW, 0.1)
     assert (wider.width, wider.depth, wider.corner_radius) == pytest.approx((11.6, 6.4, 0.5))
-    assert compensated(WINDOW, 0.0) is WINDOW
+    off_grid = Section("rectangle", 11.504, 6.297, 0.5)
+    assert compensated(off_grid, 0.0) == off_grid
     assert printed(WINDOW, 0.0) is WINDOW
     assert compensated(PENTAGON, 0.1) == offset(PENTAGON, 0.05)
 

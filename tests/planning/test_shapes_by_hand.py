@@ -11,7 +11,7 @@ from plan_shapes import PENTAGON, causes_of, opening_of, place_of, slope_of
 from scipy import optimize, stats
 
 from partgen.planning.clearance import Draws
-from partgen.planning.passage import Tilt, passage, passage_support, rocking_angle, seen_directions
+from partgen.planning.passage import Tilt, passage, passage_support, rocking_angle, room, seen_directions
 from partgen.planning.records import Section
 from partgen.planning.section import NoRoomError, _inset, largest, rounded_down, widest
 from partgen.planning.sections import (
@@ -307,6 +307,14 @@ def test_sides_seen_slanted_have_their_own_normals_among_the_directions():
     seen = outline_section(passage(Section("rectangle", 11.5, 6.3), slope, 0.0))
     for normal in edge_normals(seen):
         assert np.hypot(*(fan[720:] - normal).T).min() < 1e-9
+
+
+@pytest.mark.parametrize("at", [(0.0, 0.0), (0.0, 2.0), (0.0, -2.0), (3.0, 0.5), (-4.0, 1.0), (-5.0, -2.0)])
+def test_room_beside_a_part_where_the_hole_sits_aside(at):
+    """Walls at x = -6 and 6, y = -4 and 5 and x + y = 8 move with the hole; a disc of 1 mm radius stays at (0, 0)."""
+    x, y = at
+    wall = min(6.0 + x, 6.0 - x, 4.0 - y, 5.0 + y, (8.0 + x + y) / math.sqrt(2))
+    assert room(PENTAGON, (0.0, 0.0), 2.0, Section("round", 2.0, 2.0), at) == pytest.approx(wall - 1.0)
 
 
 @pytest.mark.parametrize(("bore", "peg"), [(3.0, 3.0), (2.9, 3.0)])
