@@ -104,7 +104,12 @@ def _measured(check: CheckDoc) -> str:
     if check.value is None or check.limit is None:
         return f"{check.name}: "
     unit = f" {check.unit}" if check.unit else ""
-    return f"{check.name} {check.value:.3g}{unit} (limit {check.limit:.3g}{unit}): "
+    return f"{check.name} {_number(check.value)}{unit} (limit {_number(check.limit)}{unit}): "
+
+
+def _number(value: float) -> str:
+    """Three digits that count, and never an exponent for what is large."""
+    return f"{value:.3g}" if abs(value) < 999.5 else f"{value:.0f}"
 
 
 def _row(p: PositionDoc) -> list[str]:

@@ -56,7 +56,7 @@ def torque(job: Job, label: str, spec: Turned, stand: Stand, held: Gripped) -> F
     elif socket.shape in ("rectangle", "tongue", "cross"):
         value, how = value + 2 * bearing * length * max(outer.width, outer.depth) ** 2 / 12, "the seat's sides"
     ok = value >= spec.torque
-    why = f"{how} carries {value:.0f} N mm at least; the control needs {spec.torque:.0f} N mm"
+    why = f"{how} carries {value:.1f} N mm at least; the control needs {spec.torque:g} N mm"
     if not ok:
         other = "a shaft with a flat" if spec.grip == "set-screw" else 'grip = "set-screw"'
         why += f": take {other}, a deeper socket, or a tougher material; or say what it needs with torque"

@@ -48,6 +48,25 @@ MEANING = {
 }
 
 
+_EXAMPLES: dict[Unit, dict[str, str]] = {
+    "mm": {
+        "drop": "[4.31, 4.35, 4.30]",
+        "thickness": "[2.02, 2.05, 2.03]",
+        "at": "[4.0, 6.0]",
+        "gap": "[14.21, 14.25]",
+        "offset": "0.25",
+    },
+    "inch": {
+        "drop": "[0.170, 0.171, 0.169]",
+        "thickness": "[0.080, 0.081, 0.080]",
+        "at": "[0.16, 0.24]",
+        "gap": "[0.559, 0.561]",
+        "offset": "0.01",
+    },
+}
+"""What a first profile shows in its comments, in its own unit: they may be made keys by taking the "#" away."""
+
+
 @dataclass(frozen=True)
 class Shape:
     """A hole or a seat as first described: its shape and a first reading of each size, as typed."""
@@ -133,9 +152,10 @@ def profile_text(draft: Draft) -> str:
 
 def _lines(draft: Draft) -> Iterator[str]:
     yield f"# {_one_line(draft.title)}: what was measured and what is wanted."
+    example = _EXAMPLES[draft.unit]
     yield f'# Bare numbers are in {draft.unit}; a reading may name its own unit: "0.172 in", "4.31 mm".'
     yield "# x runs to the right along the panel, y away from you, z from the board towards the panel."
-    yield "# Every reading may be repeated: [4.31, 4.35, 4.30]. `partgen measure` adds readings for you."
+    yield f"# Every reading may be repeated: {example['drop']}. `partgen measure` adds readings for you."
     yield "format = 1"
     yield f"title = {_text(draft.title)}"
     yield f'unit = "{draft.unit}"'
@@ -147,17 +167,17 @@ def _lines(draft: Draft) -> Iterator[str]:
     yield ""
     yield "[panel]"
     if draft.thickness is None:
-        yield "# thickness = [2.02, 2.05, 2.03]    # not read yet: 2 mm, give or take 0.5, is assumed"
+        yield f"# thickness = {example['thickness']}    # not read yet: 2 mm, give or take 0.5 mm, is assumed"
     else:
         yield f"thickness = [{_length(draft.thickness)}]"
     yield "# From the board's face to the panel's underside, wherever the calipers or a standoff show it:"
     yield "# [[panel.gap]]"
-    yield "# at = [4.0, 6.0]"
-    yield "# read = [14.21, 14.25]"
+    yield f"# at = {example['at']}"
+    yield f"# read = {example['gap']}"
     yield ""
     yield "[hole.window]                # the opening in the panel"
     yield from _sizes(draft.hole)
-    yield "# offset_limit = 0.25        # mm: how far a hole may sit off its seat's middle"
+    yield f"# offset_limit = {example['offset']}        # how far a hole may sit off its seat's middle"
     yield ""
     yield "[seat.plunger]               # what the part mounts on"
     yield from _sizes(draft.seat)

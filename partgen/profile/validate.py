@@ -1,24 +1,25 @@
 """Tables as TOML gives them to a Profile, collecting every fault in the words of the bench.
 
-May import: errors, units, model, families, profile.words, profile.bounds, profile.consistency.
+May import: errors, units, model, families, profile.words, bounds, keys, consistency.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any, Final, cast, get_args
 
-from pydantic import BaseModel, BeforeValidator, ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from partgen.errors import Fault, one_line
 from partgen.families import FAMILIES
-from partgen.model import fields, panel
+from partgen.model import panel
 from partgen.model.part import PartSpec, Position
 from partgen.model.profile import Profile, Target
 from partgen.model.ways import Instrument
 from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
+from partgen.profile.keys import choices, is_bare, is_length, leaves, numbers, shape_hint
 from partgen.profile.words import as_written, nearest, one_of
 from partgen.units import MM_PER, Unit
 
@@ -30,6 +31,8 @@ _MOST_POINTS: Final = 500
 """Corners of an outline: 141 of them already follow a circle of 80 mm to 0.01 mm."""
 _MOST: Final = 1000
 """Positions, gaps or spacings of one panel: 1,000 positions take about half a minute, growing with the cube."""
+_ALL_OFF: Final = 3
+"""So many lengths that would be plausible in the other unit are the unit's fault, and no slips of the decimal point."""
 _EXAMPLES: Final = {"hole": "window", "seat": "plunger", "part": "key"}
 
 
@@ -64,6 +67,9 @@ class _Reader:
         self.unit: Unit = "mm"
         self.instrument = Instrument()
         self.unit_known = True
+        self.beyond: list[
+            tuple[Fault, bool]
+        ] = []  # lengths that no part has, and whether one has them in the other unit
         self.unplaced = False  # spacings were to give coordinates and could not: said once, not at every position
 
     def fault(self, where: str, read: str, expected: str) -> None:
@@ -79,7 +85,7 @@ class _Reader:
         before = len(self.faults)
         for key, value in data.items():
             known = model.model_fields.get(key)
-            if isinstance(value, bool) and known is not None and bool not in _leaves(known.annotation):
+            if isinstance(value, bool) and known is not None and bool not in leaves(known.annotation):
                 self.fault(f"{where} {key}", as_written(value), "expected a value, not true or false")
         if len(self.faults) > before:
             return None
@@ -107,11 +113,11 @@ class _Reader:
         if kind == "missing" and len(loc) > 1 and isinstance(loc[-1], int):
             return f"{where} {key}", as_written(error["input"]), "expected more values: a point is [x, y]"
         if kind == "missing":
-            return place, "nothing", f"this key is needed ({_shape_hint(model, key)})"
+            return place, "nothing", f"this key is needed ({shape_hint(model, key)})"
         if kind == "literal_error":
-            choices = _choices(model, key)
-            close = nearest(error["input"], choices) if isinstance(error["input"], str) else None
-            listed = ", ".join(choices) if choices else str(ctx.get("expected", ""))
+            words = choices(model, key)
+            close = nearest(error["input"], words) if isinstance(error["input"], str) else None
+            listed = ", ".join(words) if words else str(ctx.get("expected", ""))
             return place, read, (f'did you mean "{close}"? ' if close else "") + f"expected one of: {listed}"
         if kind in ("value_error", "assertion_error"):
             return place, read, f"expected {ctx.get('error', error['msg'])}"
@@ -139,28 +145,52 @@ class _Reader:
     def _check_bounds(self, made: BaseModel, data: Table, where: str) -> None:
         if not self.unit_known:  # every length would look wrong
             return
-        for key in made.model_fields_set:
+        for key in (key for key in data if key in made.model_fields_set):  # in the file's order
             bounds = bounds_of(type(made), key)
             if bounds is None and isinstance(made, PartSpec) and is_length(type(made), key):
                 bounds = PART_LENGTH
             if bounds is None:
                 continue
-            outside = [v for v in _numbers(getattr(made, key)) if not bounds.low <= v <= bounds.high]
+            outside = [v for v in numbers(getattr(made, key)) if not bounds.low <= v <= bounds.high]
             if outside:
-                self.fault(f"{where} {key}", as_written(data.get(key)), self._implausible(outside[0], bounds))
+                self.fault(f"{where} {key}", as_written(data[key]), self._implausible(outside[0], bounds))
+                bare = bounds.unit == "mm" and is_bare(data[key])
+                self.beyond.append((self.faults[-1], bare and bounds.low <= self._other(outside[0]) <= bounds.high))
 
     def _implausible(self, value: float, bounds: Bounds) -> str:
         text = f"{value:.6g} {bounds.unit} is beyond what is plausible ({bounds})"
         if bounds.unit != "mm":
             return text
-        other = value / 25.4 if self.unit == "inch" else value * 25.4
-        name = "millimetres" if self.unit == "inch" else "inches"
-        if self.unit == "inch" and bounds.low <= other <= bounds.high:
-            return f'{text}; as {name} it would be: is unit = "inch" right?'
+        if self.unit == "inch" and bounds.low <= self._other(value) <= bounds.high:
+            return f'{text}; as millimetres it would be: is unit = "inch" right?'
         for factor in (10, 100, 0.1, 0.01):
             if bounds.low <= value * factor <= bounds.high:
                 return f"{text}; a slip of the decimal point?"
         return text
+
+    def _other(self, value: float) -> float:
+        """A length that was written in the file's unit, had it been in the other one; mm."""
+        return value / 25.4 if self.unit == "inch" else value * 25.4
+
+    def blame_unit(self, written: object) -> None:
+        """One fault of the unit in place of one for every length, where most would be right in the other unit."""
+        fitting = [fault for fault, fits in self.beyond if fits]
+        if len(fitting) < _ALL_OFF or 2 * len(fitting) < len(self.beyond):
+            return
+        self.unit_known = False
+        beyond = [id(fault) for fault, _ in self.beyond]
+        self.faults = [fault for fault in self.faults if id(fault) not in beyond]
+        if any(fault.where.endswith("] unit") for fault in self.faults):  # it stands in a table: that says it all
+            return
+        read = "nothing, so mm" if written is None else as_written(written)
+        other, first = ("mm" if self.unit == "inch" else "inch"), fitting[0]
+        place = first.where.removeprefix(f"{self.source}: ")
+        self.fault(
+            "unit",
+            read,
+            f"{len(beyond)} lengths are beyond what is plausible, the first of them {place}, read {first.read}; "
+            f'in the other unit they would not be: is unit = "{other}" right?',
+        )
 
     # --- the tables of a profile ---------------------------------------------------------------
 
@@ -168,6 +198,7 @@ class _Reader:
         for key in data:
             if key not in Profile.model_fields:
                 self.fault(as_written(key)[1:-1], "", _unknown_key(Profile, key))
+                self.unit_known = self.unit_known and ("unit" in data or _meant(Profile, key) != "unit")
         unit = data.get("unit", "mm")
         if unit in get_args(Unit):
             self.unit = cast("Unit", unit)
@@ -294,8 +325,10 @@ class _Reader:
             raw_positions = place(raw_positions, holes, parts, spacings, self.instrument.unit, caliper, self)
         self.unplaced = bool(self.faults and data.get("spacing"))
         positions = self.positions(raw_positions)
-        for where, read, expected in cross_faults(plate, holes, seats, parts, positions):
-            self.fault(where, read, expected)
+        self.blame_unit(data.get("unit"))
+        if self.unit_known:  # else what does not go together may do so in the right one
+            for where, read, expected in cross_faults(plate, holes, seats, parts, positions):
+                self.fault(where, read, expected)
         if self.faults:
             return None
         plain = {key: data[key] for key in ("format", "title", "unit", "printer") if key in data}
@@ -329,49 +362,8 @@ def profile_from_tables(data: Table, source: str) -> tuple[Profile | None, list[
     return reader.profile(data), reader.faults
 
 
-def is_length(model: type[BaseModel], key: str) -> bool:
-    """True when a key of a model holds a length or readings of one."""
-    field = model.model_fields[key]
-    converters = (fields.to_length, fields.to_reading)
-    return any(
-        isinstance(leaf, BeforeValidator) and leaf.func in converters
-        for leaf in (*field.metadata, *_leaves(field.annotation))
-    )
-
-
-def _leaves(annotation: object) -> Iterator[object]:
-    """Everything inside a type form: its classes, literals and validators."""
-    inner = get_args(annotation)
-    if not inner:
-        yield annotation
-    for item in inner:
-        yield from _leaves(item)
-
-
-def _numbers(value: object) -> Iterator[float]:
-    """Every number inside a length, a reading or a tuple of lengths."""
-    if isinstance(value, fields.Reading):
-        yield from value.values
-    elif isinstance(value, (tuple, list)):
-        for item in value:
-            yield from _numbers(item)
-    elif isinstance(value, (int, float)):
-        yield float(value)
-
-
 def _good_name(name: str) -> bool:
     return 0 < len(name) <= _NAME_LENGTH and name.isprintable() and name == name.strip()
-
-
-def _choices(model: type[BaseModel], key: str) -> list[str]:
-    field = model.model_fields.get(key)
-    return [str(leaf) for leaf in _leaves(field.annotation) if isinstance(leaf, (str, int))] if field else []
-
-
-def _shape_hint(model: type[BaseModel], key: str) -> str:
-    if is_length(model, key):
-        return "a number, a list of readings, or text with a unit"
-    return 'text in quotes, such as "S1"' if str in _leaves(model.model_fields[key].annotation) else "a value"
 
 
 def _meant(model: type[BaseModel], key: str) -> str | None:

@@ -24,6 +24,8 @@ Place = Callable[[float, float], tuple[float, float]]
 _WIDTH = 940.0
 _MARGIN = 46.0
 _MAX_HEIGHT = 620.0
+SAME_PLACE = 0.5
+"""Positions nearer than this share a place: their marks stand side by side, their labels one below the other, mm."""
 
 
 def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
@@ -31,6 +33,7 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
     root = Node(doc)
     at = np.array([p.at_mm for p in doc.positions])  # (n, 2) mm
     reach = np.array([_reach(p.drawing.hole.outline) for p in doc.positions])
+    shared = _shared(at)
     low, high = (at - reach).min(axis=0) - 3.0, (at + reach).max(axis=0) + 3.0
 
     def fitting() -> float:
@@ -38,7 +41,10 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
         size = high - low
         return float(min((_WIDTH - 2 * _MARGIN) / size[0], _MAX_HEIGHT / size[1], 9.0))
 
-    low[1] -= max(0.0, (_font(_room(at) * fitting()) + 4) / fitting() - 3.0)  # room for the lowest row's labels
+    lines = max(of for _, of in shared)
+    low[1] -= max(
+        0.0, (lines * (_font(_room(at) * fitting()) + 2) + 2) / fitting() - 3.0
+    )  # for the lowest row's labels
     scale = fitting()
     room = _room(at) * scale
     size = high - low
@@ -52,7 +58,9 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
         "rect", x=corner[0], y=corner[1], width=far[0] - corner[0], height=far[1] - corner[1], rx=6, class_="plate"
     )
     contours = _contours(doc.panel.slope, low, high, px)
-    marks = Markup("").join(_position(root.positions[i], i, px, scale, room, links=i in links) for i in range(len(at)))
+    marks = Markup("").join(
+        _position(root.positions[i], i, px, scale, room, links=i in links, shared=shared[i]) for i in range(len(at))
+    )
     arrow = _arrow(root, px(high[0], high[1]), far)
     bar = _scale_bar(px(low[0], low[1]), size[0], scale)
     title = svg.el("title", f"Panel seen from above, {len(at)} positions")
@@ -78,12 +86,18 @@ def _reach(outline: tuple[tuple[float, float], ...]) -> tuple[float, float]:
     return float(x), float(y)
 
 
+def _shared(at: FloatArray) -> list[tuple[int, int]]:
+    """Of each position: how many before it stand in the same place, as knobs on one axis do, and how many in all."""
+    same = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1)) < SAME_PLACE
+    return [(int(row[:i].sum()), int(row.sum())) for i, row in enumerate(same)]
+
+
 def _room(at: FloatArray) -> float:
     """Least distance between two positions in mm (30 for a single one)."""
     if len(at) < 2:
         return 30.0
     gaps = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
-    return float(gaps[gaps > 0].min(initial=30.0))
+    return float(gaps[gaps >= SAME_PLACE].min(initial=30.0))
 
 
 def _font(room: float) -> float:
@@ -91,7 +105,9 @@ def _font(room: float) -> float:
     return max(6.5, min(13.0, room / 4.2))
 
 
-def _position(p: Node, index: int, px: Place, scale: float, room: float, *, links: bool) -> Markup:
+def _position(
+    p: Node, index: int, px: Place, scale: float, room: float, *, links: bool, shared: tuple[int, int]
+) -> Markup:
     raw = p.raw
     x, y = raw.at_mm
     ox, oy = raw.drawing.offset
@@ -103,12 +119,13 @@ def _position(p: Node, index: int, px: Place, scale: float, room: float, *, link
     fits = max(2, int(room / (font * 0.62)))
     label = raw.label if len(raw.label) <= fits else raw.label[: fits - 1] + "…"
     half = max(v for _, v in raw.drawing.hole.outline) * scale
-    below = cy + half + font + 2
+    nth, of = shared
+    below = cy + half + (nth + 1) * (font + 2)
     body = svg.el(
         "g",
         svg.el("title", f"{raw.label}: {STATE_WORD[raw.state]}"),
         svg.el("path", d=svg.path(hole), class_="opening"),
-        marker(raw.state, cx, cy, r),
+        marker(raw.state, cx + (nth - (of - 1) / 2) * 2.6 * r, cy, r),
         svg.text(cx, below, label, text_anchor="middle", class_="poslabel", font_size=font),
         class_=f"spot {STATE_CLASS[raw.state]}",
     )

@@ -12,6 +12,7 @@ from sample import document
 from partgen.fit.document import FitDocument, PositionDoc
 from partgen.report.extras import ReportExtras
 from partgen.report.html import render, render_compare, render_owner
+from partgen.report.panel_map import panel_map
 
 
 def each(doc: FitDocument, change: Callable[[PositionDoc], dict[str, object]]) -> FitDocument:
@@ -69,3 +70,28 @@ def test_a_mixed_set_is_called_parts() -> None:
 def test_an_odd_set_can_be_pictured(name: str) -> None:
     """The scene is drawn whatever its shape."""
     assert 'class="still"' in render(ODD[name])
+
+
+def test_knobs_on_one_axis_show_both_marks_and_both_labels() -> None:
+    """One that fails must not lie under one that passes."""
+    doc = document(3)
+    places = [(0.0, 0.0), (0.0, 0.01), (40.0, 0.0)]
+    doc = doc.model_copy(
+        update={
+            "positions": tuple(
+                p.model_copy(update={"at_mm": at, "state": state})
+                for p, at, state in zip(doc.positions, places, ("fail", "pass", "pass"), strict=True)
+            )
+        }
+    )
+    drawn = ET.fromstring(panel_map(doc))
+    spots = [one for one in drawn.iter("g") if one.get("class", "").startswith("spot")]
+    labels = [next(text for text in spot.iter("text") if text.get("class") == "poslabel") for spot in spots]
+    rows = [float(label.get("y", "nan")) for label in labels]
+    assert rows[0] == pytest.approx(rows[2]) and rows[1] - rows[0] >= float(labels[0].get("font-size", "nan"))
+    plate = next(one for one in drawn.iter("rect") if one.get("class") == "plate")
+    assert max(rows) < float(plate.get("y", "nan")) + float(plate.get("height", "nan"))
+    (failing,) = spots[0].iter("rect")
+    (tick,) = spots[1].iter("circle")
+    side, middle = float(failing.get("width", "nan")), float(failing.get("x", "nan"))
+    assert float(tick.get("cx", "nan")) - float(tick.get("r", "nan")) > middle + side
