@@ -46,10 +46,18 @@ def test_a_list_of_positions_and_inches(tmp_path: Path) -> None:
         "--hole", "round 0.36", "--seat", "tube 0.16 0.1", "--seat-length", "5/32 in", "--drop", ".185",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    profile = load_profile(tmp_path / "profiles" / "bench.toml").profile
+    path = tmp_path / "profiles" / "bench.toml"
+    profile = load_profile(path).profile
     assert [p.at for p in profile.position] == [(0.0, 0.0), (0.0, pytest.approx(-38.1)), (pytest.approx(25.4), 0.0)]
     assert profile.hole["window"].shape == "round"
     assert profile.seat["plunger"].length == pytest.approx(25.4 * 5 / 32)
+    text = path.read_text()
+    for shown in ("offset_limit", "thickness", "[panel.gap]", "at", "read"):  # made keys by taking the "#" away
+        assert f"# {shown} = " in text or f"# [{shown}]" in text
+        text = text.replace(f"# {shown} = ", f"{shown} = ").replace(f"# [{shown}]", f"[{shown}]")
+    path.write_text(text)
+    changed = load_profile(path).profile
+    assert 0.1 < changed.hole["window"].offset_limit < 0.5 and 10 < changed.panel.gap[0].read.values[0] < 20  # mm
 
 
 def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> None:

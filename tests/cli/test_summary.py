@@ -44,6 +44,14 @@ def test_sixty_positions_that_fail_alike_are_said_once(demo: FitDocument) -> Non
     ]
 
 
+def test_a_large_number_is_written_out(demo: FitDocument) -> None:
+    document = with_states(demo, ["fail"])
+    much = document.positions[0].checks[0].model_copy(update={"value": 1094.3, "limit": 50.0})
+    position = document.positions[0].model_copy(update={"checks": (much,)})
+    (line,) = attention(document.model_copy(update={"positions": (position,)}))[1:]
+    assert line.startswith("K1: fail: room 1094 mm (limit 50 mm): ")
+
+
 def test_runs_of_positions_are_named_by_their_ends(demo: FitDocument) -> None:
     document = with_states(demo, ["pass", *["not proven"] * 20, "pass", "not proven"])
     assert answer(document).endswith("not proven at K2 to K21, K23")

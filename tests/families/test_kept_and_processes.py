@@ -6,6 +6,7 @@ import pytest
 from family_gallery import PRINTER, Combination, profile
 
 from partgen.families import BY_KIND
+from partgen.findings import Finding
 from partgen.metrology.estimate import estimate
 from partgen.planning.records import PositionPlan
 from partgen.planning.revision import BuiltPart, Choice
@@ -68,3 +69,14 @@ def test_advice_on_torque_does_not_ask_for_what_is_there() -> None:
     slips = planned_on(Combination("knob", "round", "set-screw", "torque = 400"), PRINTER)
     (found,) = [f for f in slips.checks if f.code == "torque"]
     assert found.state == "fail" and "shaft with a flat" in found.why and 'grip = "set-screw"' not in found.why
+
+
+def test_a_torque_that_is_nearly_enough_is_not_said_to_be_enough() -> None:
+    def torque(wanted: float) -> Finding:
+        plan = planned_on(Combination("knob", "round", "set-screw", f"torque = {wanted}"), PRINTER)
+        return next(f for f in plan.checks if f.code == "torque")
+
+    carried = torque(400.0).value
+    found = torque(round(carried + 0.3, 1))
+    assert found.state == "fail" and f"carries {carried:.1f} N mm" in found.why
+    assert f"needs {round(carried + 0.3, 1):g} N mm" in found.why and f"{carried:.1f}" != f"{carried + 0.3:.1f}"

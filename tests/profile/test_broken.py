@@ -47,7 +47,7 @@ EXPECTED: dict[str, list[str]] = {
     "hole-double-brackets": ["[hole.NAME]", "single brackets"],
     "hole-two-metres": ["[hole.window] width", "2000 mm", "slip of the decimal point"],
     "hole-without-name": ["[hole.NAME]", "[hole.window]"],
-    "inch-with-millimetres": ["[hole.window] width", "292.608 mm", "as millimetres it would be"],
+    "inch-with-millimetres": ["unit", '"inch"', "[panel] thickness", 'is unit = "mm" right'],
     "key-twice": ["not TOML", "line 12"],
     "label-empty": ["position number 1: label", "1 to 40"],
     "label-long": ["label", "1 to 40"],

@@ -14,8 +14,9 @@ from partgen.errors import OutsideError, ProfileError
 from partgen.families import FAMILIES
 from partgen.model.panel import RectangleHole
 from partgen.profile.bounds import bounds_of
+from partgen.profile.keys import is_length
 from partgen.profile.load import content_hash, load_profile, parse_profile
-from partgen.profile.validate import HOLES, SEATS, is_length
+from partgen.profile.validate import HOLES, SEATS
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKEN = ROOT / "tests" / "broken"
@@ -148,6 +149,59 @@ def test_what_is_not_a_profile_file_is_said(tmp_path: Path) -> None:
         file.truncate(30_000_000)
     with pytest.raises(ProfileError, match="larger than"):
         load_profile(big)
+
+
+INCH = """format = 1
+unit = "inch"
+[panel]
+thickness = [0.08, 0.081]
+[hole.window]
+shape = "rectangle"
+width = 0.453
+depth = 0.249
+[seat.plunger]
+shape = "rectangle"
+width = [0.129, 0.1295]
+depth = 0.129
+length = 0.165
+[part.key]
+kind = "button-cap"
+hole = "window"
+seat = "plunger"
+[[position]]
+label = "S1"
+at = [0, 0]
+part = "key"
+drop = 0.172
+"""
+
+
+def faults_of(text: str) -> list[str]:
+    with pytest.raises(ProfileError) as refused:
+        parse_profile(text, "x")
+    return [str(fault) for fault in refused.value.faults]
+
+
+def test_a_mistaken_unit_is_one_fault_and_not_one_for_every_length() -> None:
+    assert parse_profile(INCH, "x").unit == "inch"
+    (said,) = faults_of(INCH.replace("unit =", "units ="))
+    assert said == 'x: units: unknown key; did you mean "unit"?'
+    (said,) = faults_of(INCH.replace('unit = "inch"\n', "").replace("[panel]", '[panel]\nunit = "inch"'))
+    assert said.startswith("x: [panel] unit: ") and "at the top of the file" in said
+    (said,) = faults_of(INCH.replace('"inch"', '"mm"'))
+    assert said.startswith('x: unit: read "mm"; 6 lengths') and said.endswith('is unit = "inch" right?')
+    assert "[panel] thickness, read [0.08, 0.081]" in said
+    (said,) = faults_of(INCH.replace('unit = "inch"\n', ""))
+    assert said.startswith("x: unit: read nothing, so mm; 6 lengths")
+
+
+def test_one_slip_is_no_mistaken_unit_and_faults_come_in_the_file_s_order() -> None:
+    slips = faults_of(INCH.replace("0.453", "45.3").replace("0.249", "24.9"))
+    assert [said.split(": ")[1] for said in slips] == ["[hole.window] width", "[hole.window] depth"]
+    lengths = [f'{word} = "0.1 mm"' for word in ("width", "depth")]  # with a unit of their own: no unit's fault
+    text = INCH.replace("width = 0.453", lengths[0]).replace("depth = 0.249", lengths[1])
+    slips = faults_of(text.replace("length = 0.165", 'length = "900 mm"'))
+    assert len(slips) == 3 and all("beyond what is plausible" in said for said in slips)
 
 
 def test_faults_beyond_a_page_are_counted() -> None:
