@@ -17,7 +17,7 @@ import numpy as np
 
 from partgen.planning.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.planning.erosion import Draw
-from partgen.planning.passage import Tilt, passage, passage_support, room, seen_directions
+from partgen.planning.passage import passage, passage_support, room
 from partgen.planning.records import Section, SectionShape
 from partgen.planning.sections import offset, outline_section, vertices
 
@@ -25,6 +25,8 @@ GRID = 0.01
 """Sections are rounded down to this."""
 _FINE = 0.0002
 """mm to which the inset is found, from the safe side."""
+_TOUCHING = 1e-6
+"""mm by which the widest section may reach into the wall."""
 
 
 class NoRoomError(ValueError):
@@ -43,21 +45,16 @@ def widest(places: Sequence[Place], thickness: float, shape: SectionShape | None
     axes = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
     reach = np.min([passage_support(opening, p.slope, thickness, axes) for p in places], axis=0)
     width, depth = 2 * min(reach[:2]), 2 * min(reach[2:])
-    if shape == "round":
-        width = depth = 2 * min(
-            float(passage_support(opening, p.slope, thickness, seen_directions(opening, Tilt(p.slope))).min())
-            for p in places
-        )
     if min(width, depth) <= 0:
         raise NoRoomError("the tilted panel closes the hole")
+    if shape == "round":
+        width = depth = min(width, depth)
     corner = 0.0 if shape != "rectangle" else opening.corner_radius if radius is None else radius
     section = Section(shape, width, depth, min(corner, width / 2, depth / 2))
-    for _ in range(60):  # shapes unlike the hole's meet its wall elsewhere than on the axes
-        over = -min(room(p.opening.section, p.slope, thickness, section) for p in places)
-        if over <= 1e-6:
-            return section
-        section = _smaller(section, over / math.sqrt(2) + 1e-7)
-    raise NoRoomError("no section of this shape passes the hole")
+    # most meet the wall elsewhere than on the axes; moved in by e, they gain between e and e sqrt 2 of room
+    while (over := -min(room(p.opening.section, p.slope, thickness, section) for p in places)) > _TOUCHING:
+        section = _smaller(section, over / math.sqrt(2))
+    return section
 
 
 def largest(
@@ -87,20 +84,17 @@ def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: f
 
 def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:
     """Bisection on the inset; only draws near touching are looked at, ever fewer as it grows."""
-    count = len(free)
+    count, far = len(free), REACH * sigma
 
     def p_at(inset: float, among: Draw) -> float:
         return float(normal_below((among + np.float32(inset)) * np.float32(-1 / sigma)).sum(dtype=np.float64)) / count
 
-    near = free[free < REACH * sigma - least]
+    near = free[free < far - least]
     if p_at(least, near) <= p_bind:
         return least
-    # where 2 p of the draws touch, at least half of their parts do
-    touching = min(int(2 * p_bind * count), len(near) - 1)
-    least = max(least, -float(np.partition(near, touching)[touching]))
-    most = max(least, -float(near.min())) + REACH * sigma
+    most = far - float(near.min())
     while most - least > _FINE:
-        near = near[near < REACH * sigma - least]
+        near = near[near < far - least]
         middle = (least + most) / 2
         if p_at(middle, near) > p_bind:
             least = middle

@@ -107,6 +107,30 @@ def test_a_round_part_in_a_slanted_window_touches_the_wall_that_stands_nearer():
     assert along == pytest.approx(6.3, abs=2e-4)
 
 
+@pytest.mark.parametrize("shape", ["round", "slot", "rectangle"])
+@pytest.mark.parametrize("hole", [Section("round", 9.0, 9.0), Section("slot", 14.0, 8.0), WINDOW, PENTAGON])
+def test_the_widest_section_touches_one_place_and_passes_all(hole, shape):
+    """Two places that lean two ways, in either order: a micrometre less would leave both some room."""
+    places = [place_of(hole, slope_of(4.0, 35.0)), place_of(hole, slope_of(3.0, 250.0))]
+    found = widest(places, 2.0, shape, 0.3)
+    left = [room(hole, p.slope, 2.0, found) for p in places]
+    assert -1e-6 <= min(left) <= 1e-9
+    assert widest(places[::-1], 2.0, shape, 0.3) == found
+    assert found.corner_radius == (0.3 if shape == "rectangle" else 0.0)
+
+
+@pytest.mark.parametrize("slit", [Section("rectangle", 9.0, 1.0), Section("rectangle", 1.0, 9.0)])
+@pytest.mark.parametrize("shape", ["round", "slot", "rectangle", None])
+def test_a_slit_that_the_lean_closes_one_way_is_closed(slit, shape):
+    with pytest.raises(NoRoomError, match="the tilted panel closes the hole"):
+        widest([place_of(slit, slope_of(20.0, 90.0 if slit.depth < 2 else 0.0))], 4.0, shape, None)
+
+
+def test_a_chance_just_met_moves_nothing():
+    """Straight at the wall every part touches half of the time, which is all that is asked."""
+    assert _inset(np.zeros(100, np.float32), 0.1, 0.5, 0.0) == 0.0
+
+
 def test_rounding_and_what_is_left():
     assert rounded_down(Section("slot", 0.0101, 5.0)) == Section("slot", 0.01, 5.0)
     for small in (Section("slot", 0.009, 5.0), Section("slot", 5.0, 0.009)):
