@@ -136,7 +136,7 @@ def erosion(
             return Disc(r - sr - taken)
         inner = (a - r - (sa - sr), b - r - (sb - sr))
         if opening.shape == section.shape == "slot":
-            return Slot(inner, r - sr - taken, 0 if opening.width < opening.depth else 1)
+            return Slot(inner, r - sr - taken, _narrow(opening))
         if sr >= r:  # the section's corners are rounder: its sides meet the opening's first
             return Box((a - sa - taken, b - sb - taken))
     # an outline's E has the outline's own edges, as seen slanted; round corners are sampled
@@ -152,16 +152,19 @@ def erosion(
     return HalfPlanes(normals, limits, size)
 
 
+def _narrow(slot: Section) -> int:
+    """The axis across a slot."""
+    return 0 if slot.width < slot.depth else 1
+
+
 def _growth(opening: Section, normals: FloatArray) -> FloatArray:
     """How a half plane's limit moves with the opening's half width and half depth, (m, 2)."""
     across, along = np.abs(normals).T
     match opening.shape:
         case "rectangle":  # corner radii stay
             return np.column_stack([across, along])
-        case "slot" if opening.width >= opening.depth:  # the ends follow the narrow side
-            return np.column_stack([across, 1 - across])
-        case "slot":
-            return np.column_stack([1 - along, along])
+        case "slot":  # the ends follow the narrow side
+            return np.column_stack([across, 1 - across] if _narrow(opening) else [1 - along, along])
         case "round" | "outline":  # both sizes are one
             return np.full((len(normals), 2), 0.5)
 
@@ -180,7 +183,7 @@ def _seen_slanted(opening: Section, slope: tuple[float, float]) -> Section | Non
     over = float(np.max(support(seen, fan) - support(opening, fan @ tilt.projection)))
     if 2 * over >= min(seen.width, seen.depth):
         return None
-    return offset(seen, over) if over > 0 else seen
+    return offset(seen, max(over, 0.0))
 
 
 def _one_way(place: Draw, shift: Draw, half: float, size: Draw) -> Draw:

@@ -51,7 +51,7 @@ def support(section: Section, normals: FloatArray) -> FloatArray:
 
 @lru_cache(maxsize=64)
 def _fan(count: int) -> FloatArray:
-    angles = np.arange(count) * (2 * math.pi / max(count, 1))
+    angles = np.linspace(0, 2 * math.pi, count, endpoint=False)
     return np.column_stack([np.cos(angles), np.sin(angles)])
 
 
