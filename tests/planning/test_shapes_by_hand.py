@@ -241,6 +241,14 @@ def test_what_is_wrong_with_an_outline(points, words):
 def test_the_least_outlines_that_are_taken():
     small = outline_section(((-1e-3, -1e-3), (1e-3, -1e-3), (0.0, 1e-3)))
     assert (small.width, small.depth, len(small.points)) == (2e-3, 2e-3, 3)
+    for area, taken in ((0.9e-6, False), (1.1e-6, True)):  # a millionth of a square millimetre is the least
+        s = math.sqrt(area / 2)
+        triangle = ((-s, -s), (s, -s), (0.0, s))
+        if taken:
+            assert len(outline_section(triangle).points) == 3
+        else:
+            with pytest.raises(ValueError, match="convex"):
+                outline_section(triangle)
     blunt = 1e-5  # a corner that turns by this is a corner still
     points = ((-1.0, -1.0), (0.0, -1.0 - blunt), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))
     assert len(outline_section(points).points) == 5
