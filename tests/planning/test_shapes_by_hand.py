@@ -249,10 +249,19 @@ def test_the_least_outlines_that_are_taken():
         else:
             with pytest.raises(ValueError, match="convex"):
                 outline_section(triangle)
-    blunt = 1e-5  # a corner that turns by this is a corner still
-    points = ((-1.0, -1.0), (0.0, -1.0 - blunt), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))
-    assert len(outline_section(points).points) == 5
-    assert len(outline_section(tuple((x, max(y, -1.0)) for x, y in points)).points) == 4
+
+
+@pytest.mark.parametrize("scale", [0.005, 1.0, 100.0])
+@pytest.mark.parametrize(("blunt", "corners"), [(1e-5, 5), (3e-10, 4), (0.0, 4), (-3e-10, 4), (-1e-5, 0)])
+def test_a_corner_is_one_by_its_angle_however_large_the_outline(scale, blunt, corners):
+    """Its middle point stands out by `blunt` of its side: a corner, a straight side, or a dent that is refused."""
+    square = ((-1.0, -1.0), (0.0, -1.0 - blunt), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))
+    points = tuple((scale * x, scale * y) for x, y in square)
+    if corners:
+        assert len(outline_section(points).points) == corners
+    else:
+        with pytest.raises(ValueError, match="convex"):
+            outline_section(points)
 
 
 def test_corners_of_a_region():
