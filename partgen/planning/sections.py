@@ -178,9 +178,8 @@ def _placed(points: Polygon) -> Section:
 
 
 def _facets(radius: float, tolerance: float) -> int:
-    """Facets per quarter circle that stay within `tolerance`: r (1 - cos(step/2)) or r (1/cos - 1)."""
-    half_step = math.acos(1 - min(tolerance / (radius + tolerance), 1 - math.cos(math.pi / 8)))
-    return max(2, math.ceil(math.pi / 4 / half_step))
+    """Facets per quarter circle, two or more, that stay within `tolerance`: r (1 - cos(step/2)) or r (1/cos - 1)."""
+    return max(2, math.ceil(math.pi / 4 / math.acos(radius / (radius + tolerance))))
 
 
 def _without_repeats(points: list[tuple[float, float]]) -> Polygon:

@@ -240,7 +240,7 @@ def test_what_is_wrong_with_an_outline(points, words):
 
 def test_the_least_outlines_that_are_taken():
     small = outline_section(((-1e-3, -1e-3), (1e-3, -1e-3), (0.0, 1e-3)))
-    assert (small.width, small.depth, len(small.points)) == (2e-3, 2e-3, 3)
+    assert small == Section("outline", 2e-3, 2e-3, 0.0, small.points) and len(small.points) == 3
     for area, taken in ((0.9e-6, False), (1.1e-6, True)):  # a millionth of a square millimetre is the least
         s = math.sqrt(area / 2)
         triangle = ((-s, -s), (s, -s), (0.0, s))
