@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import re
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from io import BytesIO
 from typing import TYPE_CHECKING
@@ -187,14 +188,24 @@ class ReadItem:
     """Moved to its place on the plate; of a part in several colours, its first body."""
     further: tuple[Further, ...] = ()
     """Its other bodies, moved with it."""
+    place: Floats = field(default_factory=lambda: np.eye(4))
+    """(4, 4) by which they were moved."""
 
 
 def read_3mf(data: bytes) -> tuple[ReadItem, ...]:
     """Read a plate back with the standard library alone. Raises ValueError where it is no 3MF in millimetres."""
     from xml.etree import ElementTree
 
-    with zipfile.ZipFile(BytesIO(data)) as package:
-        root = ElementTree.fromstring(package.read(MODEL_PART))
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as package:
+            root = ElementTree.fromstring(package.read(MODEL_PART))
+        return _items(root)
+    except (zipfile.BadZipFile, zlib.error, ElementTree.ParseError, LookupError, TypeError) as error:
+        raise ValueError(f"no 3MF: {error}") from error
+
+
+def _items(root: Element) -> tuple[ReadItem, ...]:
+    """Every placed object of a model."""
     if root.get("unit", "millimeter") != "millimeter":
         raise ValueError(f"a model in {root.get('unit')}, not in millimetres")
     space = f"{{{CORE}}}"
@@ -212,7 +223,12 @@ def read_3mf(data: bytes) -> tuple[ReadItem, ...]:
         ]
         items.append(
             ReadItem(
-                source.get("name", ""), item.get("partnumber", ""), bodies[0].colour, bodies[0].mesh, tuple(bodies[1:])
+                source.get("name", ""),
+                item.get("partnumber", ""),
+                bodies[0].colour,
+                bodies[0].mesh,
+                tuple(bodies[1:]),
+                matrix,
             )
         )
     return tuple(items)

@@ -35,7 +35,7 @@ class Report:
             if part.core is not None
         }
         self._document = document
-        self._extras = ReportExtras({**kept.shapes, **shapes}, bodies, {**kept.lies, **lies})
+        self._extras = ReportExtras({**kept.shapes, **shapes}, {**kept.bodies, **bodies}, {**kept.lies, **lies})
         self._drawn = beside.begin(draw, document, self._extras)
 
     def write(self, folder: Path) -> None:

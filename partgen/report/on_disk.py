@@ -1,13 +1,18 @@
-"""Parts' shapes from the files of earlier builds, for drawing only. May import: numpy, errors, fit, report.extras."""
+"""Parts' shapes from the files of earlier builds, for drawing only.
+
+May import: numpy, errors, export, fit, report.extras.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from partgen.errors import InputError
-from partgen.fit.document import FitDocument, PositionDoc
+from partgen.export.threemf import ReadItem, read_3mf
+from partgen.fit.document import ColouredDoc, FitDocument, PositionDoc
 from partgen.fit.read import parse_fit
 from partgen.report.extras import FloatArray, Lie, ReportExtras, Shape
 
@@ -20,20 +25,24 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
 
     A part that was kept is read from the revision that made it; with `kept_only`, no others. A part
     whose file is gone, lies elsewhere or cannot be read is left out; the report then draws it from
-    its outlines.
+    its outlines. Bodies in other colours are read from the plates (3MF); where those are gone, the part
+    has its own colour alone.
     """
     shapes: dict[str, Shape] = {}
+    bodies: dict[str, tuple[tuple[Shape, str], ...]] = {}
     lies: dict[str, Lie] = {}
-    earlier: dict[str, dict[str, PositionDoc]] = {}
+    earlier: dict[str, FitDocument | None] = {}
+    plates: dict[Path, dict[str, ReadItem]] = {}
     for position in document.positions:
         if kept_only and position.unchanged_since is None:
             continue
-        made_in, made = document.revision, position
+        made_in, made, built = document.revision, position, document
         if position.unchanged_since is not None:
             made_in = position.unchanged_since
             if made_in not in earlier:
-                earlier[made_in] = _positions(home / made_in / "fit.json")
-            made = earlier[made_in].get(position.label, position)
+                earlier[made_in] = _document(home / made_in / "fit.json")
+            built = earlier[made_in] or document
+            made = next((p for p in built.positions if p.label == position.label), position)
         if made_in is None or made.file is None or made.geometry is None or len(made.geometry.lie) != 16:
             continue
         folder = (home / made_in).resolve()
@@ -47,15 +56,53 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
         standing = (vertices - matrix[:3, 3]) @ rotation / size  # the inverse of a rotation is its transpose
         shapes[position.label] = Shape(standing, np.arange(len(standing)).reshape(-1, 3))
         lies.setdefault(position.part, Lie(rotation))
-    return ReportExtras(shapes=shapes, lies=lies)
+        plate = _plate_of(made, built)
+        if made.geometry.colours and plate is not None and (folder / plate).resolve().is_relative_to(folder):
+            if folder / plate not in plates:
+                plates[folder / plate] = _items(folder / plate)
+            item = plates[folder / plate].get(made.label)
+            if item is not None and _is_the_part(item, made.geometry.colours):
+                bodies[position.label] = _bodies(item, made.geometry.colours, size)
+    return ReportExtras(shapes=shapes, bodies=bodies, lies=lies)
 
 
-def _positions(path: Path) -> dict[str, PositionDoc]:
-    """An earlier fit document's positions by label; empty where it cannot be read."""
+def _document(path: Path) -> FitDocument | None:
+    """An earlier fit document; None where it cannot be read."""
     try:
-        return {p.label: p for p in parse_fit(path.read_bytes(), str(path)).positions}
+        return parse_fit(path.read_bytes(), str(path))
     except (OSError, InputError):
+        return None
+
+
+def _plate_of(made: PositionDoc, document: FitDocument) -> str | None:
+    """The file of the plate that a part lies on."""
+    plates = document.print.layout
+    return next((plate.file for plate in plates if any(item.label == made.label for item in plate.items)), None)
+
+
+def _items(path: Path) -> dict[str, ReadItem]:
+    """A plate's parts by label; none where it cannot be read."""
+    try:
+        return {item.name: item for item in reversed(read_3mf(path.read_bytes()))}
+    except (OSError, ValueError):
         return {}
+
+
+def _is_the_part(item: ReadItem, colours: Sequence[ColouredDoc]) -> bool:
+    """Whether a part on a plate has the colours that it was built with, and whole bodies."""
+    meshes = [item.mesh, *(body.mesh for body in item.further)]
+    whole = all(
+        len(m.faces) and np.isfinite(m.vertices).all() and m.faces.min() >= 0 and m.faces.max() < len(m.vertices)
+        for m in meshes
+    )
+    return whole and [body.colour for body in item.further] == [body.colour.casefold() for body in colours]
+
+
+def _bodies(item: ReadItem, colours: Sequence[ColouredDoc], size: float) -> tuple[tuple[Shape, str], ...]:
+    """A part's bodies taken back from their place on the plate; `size` is that of the file over the part."""
+    turn, move = item.place[:3, :3], item.place[:3, 3]
+    own = [(item.mesh, ""), *((body.mesh, said.colour) for body, said in zip(item.further, colours, strict=True))]
+    return tuple((Shape((mesh.vertices - move) @ turn / size, mesh.faces), colour) for mesh, colour in own)
 
 
 def read_triangles(path: Path) -> FloatArray | None:

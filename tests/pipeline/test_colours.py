@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import ctypes
+import io
 import json
+import re
+import zipfile
 from pathlib import Path
 
 import lib3mf
@@ -15,7 +18,7 @@ from typer.testing import CliRunner
 
 from partgen.cli.app import app
 from partgen.export.stl import read_stl
-from partgen.export.threemf import read_3mf
+from partgen.export.threemf import MODEL_PART, read_3mf
 from partgen.families.legend import letters
 from partgen.mesh.records import Mesh
 from partgen.mesh.split import split_at
@@ -202,3 +205,52 @@ def test_a_pattern_is_larger_by_the_shrinkage_everywhere_and_the_checks_speak_of
     seen = extras_on_disk(FitDocument.model_validate(large), home.parent)
     shape = seen.shapes["S0"].vertices
     assert np.ptp(shape[:, 2]) == pytest.approx(plain["positions"][0]["extent_mm"][2], abs=1e-3)  # type: ignore[index]
+
+
+def test_a_report_drawn_again_shows_every_colour_where_it_was(tmp_path: Path) -> None:
+    """From the plates, moved back from where the parts lie on them; where a plate is damaged, in one colour."""
+    from partgen.fit.document import FitDocument
+    from partgen.report.on_disk import extras_on_disk
+
+    document = FitDocument.model_validate(build(tmp_path, 'legend = "A"\nlegend_colour = "#F0f0f0"\nshrinkage = 0.02'))
+    home = tmp_path / "out" / "two" / "r01"
+    page, plate = home / "report.html", home / "plate-1.3mf"
+
+    def colours() -> list[str]:
+        return re.findall(r'"colour": "(#\w+)"', page.read_text(encoding="utf-8"))
+
+    def again() -> list[str]:
+        page.unlink()
+        done = CliRunner().invoke(app, ["report", str(tmp_path / "two.toml"), "--out", str(tmp_path / "out")])
+        assert done.exit_code == 0, done.output
+        return colours()
+
+    at_build = colours()
+    assert len(at_build) == 6 and again() == at_build
+    seen = extras_on_disk(document, home.parent)
+    for position in document.positions:
+        (core, own), (letter, colour) = seen.bodies[position.label]
+        assert (own, colour) == ("", "#F0f0f0")
+        whole = seen.shapes[position.label].vertices  # from the STL file
+        assert [core.vertices.min(axis=0), core.vertices.max(axis=0)] == [
+            pytest.approx(whole.min(axis=0), abs=1e-4),
+            pytest.approx(whole.max(axis=0), abs=1e-4),
+        ]
+        assert letter.vertices[:, 2].max() == pytest.approx(position.model_height_mm, abs=1e-4)
+        assert Mesh(letter.vertices, letter.faces).volume == pytest.approx(
+            position.geometry.colours[0].volume_mm3,
+            rel=1e-4,  # type: ignore[union-attr]
+        )
+    data = plate.read_bytes()
+    text = zipfile.ZipFile(plate).read(MODEL_PART)
+    for spoilt in (b"", data[:-30], text, packed(text[:-30]), packed(text.replace(b'v1="0"', b'v1="99999"')),
+                   packed(text.replace(b"F0F0F0", b"12"))):  # fmt: skip
+        plate.write_bytes(spoilt)
+        assert again() == at_build[3:]
+
+
+def packed(text: bytes) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as package:
+        package.writestr(MODEL_PART, text)
+    return held.getvalue()
