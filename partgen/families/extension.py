@@ -80,6 +80,10 @@ class Extension(PartSpec):
         "lead": (0.0, 3.0),
     }
 
+    LACKS: ClassVar[dict[str, str]] = {
+        "draft": "an extension is printed, not moulded: its peg is as straight as the plunger that it stands in for, "
+        "and the original cap would slip off a tapered one"
+    }
     READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {
         "cap_height": ("original cap, from the floor of its socket to its crown", "depth"),
     }

@@ -73,6 +73,9 @@ class Plug(PartSpec):
     """Diametral interference of the ribs; None lets the mechanics choose."""
 
     BOUNDS: ClassVar[dict[str, tuple[float, float]]] = {"overlap": (0.0, 20.0), "behind": (0.2, 200.0)}
+    LACKS: ClassVar[dict[str, str]] = {
+        "draft": "a plug is printed, not moulded: its ribs or fingers must yield, and a tapered shank would not stay in"
+    }
 
     @field_validator("seat", mode="before")
     @classmethod

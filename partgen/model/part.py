@@ -49,6 +49,8 @@ class PartSpec(Record):
 
     READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {}
     """Its keys that hold readings of an original: what is read, in words, and how."""
+    LACKS: ClassVar[dict[str, str]] = {}
+    """Keys of other kinds that one might look for here, and why this kind has none."""
 
     @property
     def scale(self) -> float:

@@ -21,6 +21,9 @@ Found = tuple[str, str, str]
 SAME_SPOT = 0.1
 """mm: two positions nearer than this are taken for one position entered twice."""
 
+SAME_SIZE = 1e-3
+"""mm: two sizes nearer than this are one, however they were written."""
+
 
 def cross_faults(
     plate: panel.Panel | None,
@@ -40,6 +43,7 @@ def cross_faults(
                 yield f"[part.{name}] hole", as_written(part.hole), f"no such hole; {one_of(part.hole, holes)}"
             if part.seat and seats and part.seat not in seats:
                 yield f"[part.{name}] seat", as_written(part.seat), f"no such seat; {one_of(part.seat, seats)}"
+            yield from _round_faults(f"[part.{name}]", part, holes.get(part.hole), seats.get(part.seat))
     for position in positions:
         if position is not None and parts and position.part not in parts:
             read = as_written(position.part)
@@ -47,6 +51,24 @@ def cross_faults(
     yield from _doubles(positions, parts)
     yield from _drops_on_nothing(parts, positions)
     yield from _height_faults(plate, seats, parts, positions)
+
+
+def _round_faults(where: str, part: PartSpec, hole: BaseModel | None, seat: BaseModel | None) -> Iterator[Found]:
+    """Two sizes of what is round."""
+    shape = getattr(hole, "shape", None)
+    drawn = getattr(part, "section_shape", None) or shape
+    rounds = {
+        "section": drawn == "round" and hasattr(part, "section_shape"),
+        "cap_section": shape == "round" and part.kind == "extension",
+        "peg": isinstance(seat, panel.RoundSeat | panel.TubeSeat | panel.FlattedSeat | panel.SplinedSeat),
+        "window": getattr(part, "window_shape", None) == "round",
+    }
+    for key, is_round in rounds.items():
+        sizes = getattr(part, key) if is_round and key in part.model_fields_set else None
+        if sizes is not None and abs(sizes[0] - sizes[1]) > SAME_SIZE:
+            read = f"[{sizes[0]:g}, {sizes[1]:g}] mm"
+            other = "; another section_shape may have two" if key == "section" else ""
+            yield f"{where} {key}", read, f"it is round, so both are its diameter: give the same number twice{other}"
 
 
 def _drops_on_nothing(parts: Mapping[str, BaseModel | None], positions: Sequence[Position | None]) -> Iterator[Found]:

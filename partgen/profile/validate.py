@@ -373,6 +373,8 @@ def _meant(model: type[BaseModel], key: str) -> str | None:
 
 def _unknown_key(model: type[BaseModel], key: str) -> str:
     """What to say of a key that a table does not know: the nearest one, or where it belongs."""
+    if issubclass(model, PartSpec) and key in model.LACKS:
+        return model.LACKS[key]
     here = ", ".join(model.model_fields)
     homes = {where: models for where, models in _MODELS.items() if any(key in m.model_fields for m in models)}
     if any(model in models for models in homes.values()):
