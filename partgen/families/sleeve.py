@@ -77,9 +77,7 @@ class Sleeve(PartSpec):
         "cap_section": (0.8, 150.0),
     }
 
-    LACKS: ClassVar[dict[str, str]] = {
-        "draft": "a sleeve is printed, not moulded: it is soft or springs, and with slanted sides it would creep off"
-    }
+    LACKS: ClassVar[dict[str, str]] = {"draft": "a sleeve is soft or springs; with slanted sides it would creep off"}
     READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {
         "bore": ("original cap's socket across, along x", "inside"),
         "bore_depth": ("original cap's socket across, along y", "inside"),

@@ -44,10 +44,11 @@ def sleeves(draw: st.DrawFn) -> Combination:
 @st.composite
 def windows(draw: st.DrawFn) -> Combination:
     colour = draw(st.sampled_from(["", 'window_colour = "#e8a33d"\n']))
+    shape, width, depth = draw(st.sampled_from(["round", "rectangle"])), draw(number(0.6, 6.0)), draw(number(0.6, 6.0))
     keys = (
-        f"{colour}window = [{draw(number(0.6, 6.0))}, {draw(number(0.6, 6.0))}]\n"
+        f"{colour}window = [{width}, {width if shape == 'round' else depth}]\n"
         f"window_at = [{draw(number(-7.0, 7.0))}, {draw(number(-7.0, 7.0))}]\npane = {draw(number(0.1, 4.0))}\n"
-        f'window_shape = "{draw(st.sampled_from(["round", "rectangle"]))}"\nproud = {draw(number(0.5, 5.0))}\n'
+        f'window_shape = "{shape}"\nproud = {draw(number(0.5, 5.0))}\n'
         f'crown = "{draw(st.sampled_from(["flat", "domed", "dished", "parallel"]))}"'
     )
     return Combination("window-cap", draw(st.sampled_from(["round", "rectangle", "tongue"])), "ribs", keys)
