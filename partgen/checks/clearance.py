@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.checks.panel import PanelHole
-from partgen.checks.triangles import FloatArray
+from partgen.checks.triangles import FloatArray, IntArray
 
 FIRST_LOOK = 128
 """Edges nearest to the panel that are looked at before the rest."""
@@ -81,9 +81,16 @@ def _near(hole: PanelHole, a: FloatArray, b: FloatArray, bound: float = math.inf
     out = np.sqrt(np.maximum(np.einsum("ij,ij->i", a[:, :2], a[:, :2]), np.einsum("ij,ij->i", b[:, :2], b[:, :2])))
     if math.isinf(bound):
         outermost = np.argpartition(-out, min(32, len(out) - 1))[:32]
-        bound = _least(hole, a[outermost], b[outermost])
+        bound = _at_most(hole, np.concatenate([a[outermost], b[outermost]]))
     keep = float(hole.reach.min() + np.minimum(hole.slide, 0.0).min()) - out <= max(bound, 0.0)
     return a[keep], b[keep]
+
+
+def _at_most(hole: PanelHole, points: FloatArray) -> float:
+    """No less than the distance of what these points (n, 3), all at heights of the wall, belong to: each across to
+    the wall as it stands where that passes the point."""
+    share = np.clip(points[:, 2:] / hole.rise, 0.0, 1.0) if hole.rise > 0 else 0.0
+    return float((share * hole.slide - (points[:, :2] @ hole.normals.T - hole.reach)).min())
 
 
 def relevant_edges(hole: PanelHole, edges: FloatArray, room: float, pose: Pose) -> FloatArray:
@@ -149,16 +156,10 @@ def _to_strips(p: FloatArray, q: FloatArray, shift: FloatArray, rise: float, h: 
     depth = _deepest(p, q, lower, leading, upper)
     if (depth >= 0).any():
         return -float(depth.max())
-    pairs = (
-        (p, lower, leading),
-        (q, lower, leading),
-        (p, leading, upper),
-        (q, leading, upper),
-        (lower, p, q),
-        (leading, p, q),
-        (upper, p, q),
-    )
-    return float(min(_point_segment(*pair).min() for pair in pairs))
+    points = np.concatenate([p, q, p, q, lower, leading, upper])
+    starts = np.concatenate([lower, lower, leading, leading, p, p, p])
+    ends = np.concatenate([leading, leading, upper, upper, q, q, q])
+    return float(_point_segment(points, starts, ends).min())
 
 
 def _deepest(p: FloatArray, q: FloatArray, lower: FloatArray, leading: FloatArray, upper: FloatArray) -> FloatArray:
@@ -167,23 +168,21 @@ def _deepest(p: FloatArray, q: FloatArray, lower: FloatArray, leading: FloatArra
     d = q[:, 1] - p[:, 1]
     level = np.abs(d) < 1e-12
     safe = np.where(level, 1.0, d)
-    best = np.full(len(p), -np.inf)
     # Boundary and segment are straight between the corners' heights: the extreme lies at one of these.
-    for z, fallback in ((lower[:, 1], 0.0), (leading[:, 1], 0.5), (upper[:, 1], 1.0)):
-        t = np.where(level, fallback, np.clip((z - p[:, 1]) / safe, 0.0, 1.0))
-        best = np.maximum(best, _beyond(p[:, 0] + t * (q[:, 0] - p[:, 0]), p[:, 1] + t * d, lower, leading, upper))
+    heights = np.stack([lower[:, 1], leading[:, 1], upper[:, 1]])
+    t = np.where(level, [[0.0], [0.5], [1.0]], np.clip((heights - p[:, 1]) / safe, 0.0, 1.0))
+    best = _beyond(p[:, 0] + t * (q[:, 0] - p[:, 0]), p[:, 1] + t * d, lower, leading, upper).max(axis=0)
     return np.where(outside, -np.inf, best)
 
 
 def _beyond(x: FloatArray, z: FloatArray, lower: FloatArray, leading: FloatArray, upper: FloatArray) -> FloatArray:
-    """x less the boundary's x at height z; -inf above and below the boundary."""
-    result = np.full(len(x), -np.inf)
+    """x (k, n) less the boundary's x at height z (k, n); -inf above and below the boundary."""
+    result = np.full(x.shape, -np.inf)
     for start, end in ((lower, leading), (leading, upper)):
         span = end[:, 1] - start[:, 1]
-        safe = np.where(span > 1e-12, span, 1.0)
-        t = (z - start[:, 1]) / safe
-        edge = start[:, 0] + np.clip(t, 0, 1) * (end[:, 0] - start[:, 0])
-        edge = np.where(span > 1e-12, edge, np.minimum(start[:, 0], end[:, 0]))
+        steep = span > 1e-12
+        t = np.clip((z - start[:, 1]) / np.where(steep, span, 1.0), 0, 1)
+        edge = np.where(steep, start[:, 0] + t * (end[:, 0] - start[:, 0]), np.minimum(start[:, 0], end[:, 0]))
         within = (z >= start[:, 1] - 1e-12) & (z <= end[:, 1] + 1e-12)
         result = np.maximum(result, np.where(within, x - edge, -np.inf))
     return result
@@ -197,25 +196,26 @@ def _point_segment(point: FloatArray, start: FloatArray, end: FloatArray) -> Flo
     return np.hypot(wx - t * ux, wy - t * uy)
 
 
-def gap_outside(hole: PanelHole, edges: FloatArray) -> tuple[float, float]:
+def gap_outside(hole: PanelHole, points: FloatArray, pairs: IntArray) -> tuple[float, float]:
     """Least distances in mm, square to the panel: what lies under it to its underside at rest, and
     what stands over it to its face at full travel.
 
-    Looks at the parts of edges that lie outside the opening. Negative when they reach into the
-    panel; inf when nothing lies there.
+    Looks at the parts of edges, `pairs` (k, 2) of `points` (n, 3), that lie outside the opening. Negative when they
+    reach into the panel; inf when nothing lies there.
     """
-    a, b = hole.local(edges[:, 0]), hole.local(edges[:, 1])
-    pressed = -hole.travel * hole.axes[:, 2]
-    below = _least_outside(hole, *_clip(a, b, -math.inf, 0.0), side=-1.0)
-    above = _least_outside(hole, *_clip(a + pressed, b + pressed, 0.0, math.inf), side=1.0)
+    local = hole.local(points)
+    pressed = local - hole.travel * hole.axes[:, 2]
+    below = _least_outside(hole, local, pairs, side=-1.0)
+    above = _least_outside(hole, pressed, pairs, side=1.0)
     return below, above
 
 
-def _least_outside(hole: PanelHole, a: FloatArray, b: FloatArray, side: float) -> float:
-    # Inside the largest circle around the hole's axis nothing is outside the opening.
-    inner2 = float(hole.reach.min()) ** 2
-    wide = np.maximum(a[:, 0] ** 2 + a[:, 1] ** 2, b[:, 0] ** 2 + b[:, 1] ** 2) > inner2
-    a, b = a[wide], b[wide]
+def _least_outside(hole: PanelHole, points: FloatArray, pairs: IntArray, side: float) -> float:
+    # The opening is convex: an edge from one point of it to another lies all within it.
+    outside: IntArray = np.any(points[:, :2] @ hole.normals.T > hole.reach, axis=1)
+    ends = points[pairs[outside[pairs].any(axis=1)]]
+    low, high = (0.0, math.inf) if side > 0 else (-math.inf, 0.0)
+    a, b = _clip(ends[:, 0], ends[:, 1], low, high)
     za, zb = side * a[:, 2], side * b[:, 2]
     nearer = np.minimum(za, zb)
     order = np.argsort(nearer)

@@ -66,12 +66,13 @@ def measure_fit(plan: PositionPlan, mesh: Triangles) -> FitMeasurement:
     """Measure one position on its mesh (model frame). Never raises for a bad mesh: nan where nothing was found."""
     hole = panel_hole(plan)
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    edges = _edges_near_panel(mesh, hole)
+    pairs = _edges_near_panel(mesh, hole)
+    edges = vertices[pairs]
     clearance = wall_clearance(hole, edges)
     poses = leaning_poses(plan, hole)
     near = relevant_edges(hole, edges, clearance, poses[0]) if poses else edges
     rocked = [wall_clearance(hole, near, pose) for pose in poses]
-    below, above = gap_outside(hole, edges)
+    below, above = gap_outside(hole, vertices, pairs)
     touching = [pose for pose, room in zip((UPRIGHT, *poses), (clearance, *rocked), strict=True) if room <= 0]
     if min(below, above) <= 0 and UPRIGHT not in touching:
         touching.append(UPRIGHT)
@@ -140,15 +141,14 @@ def interference(hole: PanelHole, mesh: Triangles, poses: list[Pose]) -> float:
     return worst
 
 
-def _edges_near_panel(mesh: Triangles, hole: PanelHole) -> FloatArray:
-    """(n, 2, 3): the edges within NEARBY of the panel in height at any time of the stroke."""
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+def _edges_near_panel(mesh: Triangles, hole: PanelHole) -> IntArray:
+    """(n, 2): the edges within NEARBY of the panel in height at any time of the stroke."""
+    z = np.asarray(mesh.vertices, dtype=np.float64)[:, 2]
     low, high = hole.wall_heights()
     pairs = edge_indices(mesh)
-    z = vertices[pairs, 2]
-    near = (z.max(axis=1) >= low - NEARBY) & (z.min(axis=1) <= high + hole.travel + NEARBY)
-    edges: FloatArray = vertices[pairs[near]]
-    return edges
+    over, under = z >= low - NEARBY, z <= high + hole.travel + NEARBY
+    near: IntArray = pairs[over[pairs].any(axis=1) & under[pairs].any(axis=1)]
+    return near
 
 
 def floor_and_crown(plan: PositionPlan, mesh: Triangles) -> tuple[float, float]:

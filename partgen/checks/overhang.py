@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.checks.triangles import FloatArray, IntArray, Triangles, area_vectors, corners
+from partgen.checks.triangles import FloatArray, IntArray, Joined
 
 ON_BED = 0.01
 """mm over the lowest point that still counts as lying on the bed."""
@@ -23,26 +23,8 @@ DIRECTIONS = 8
 """Directions, over half a turn, in which a bridge may run."""
 PROBES = 48
 """Points of one region, at most, at which its span is taken."""
-
-
-@dataclass(frozen=True)
-class Faces:
-    """A mesh's faces and how they join; the same for every way the part can lie."""
-
-    vertices: FloatArray
-    faces: IntArray
-    vectors: FloatArray
-    """(m, 3) outward normal times area."""
-    edges: IntArray
-    """(k, 2) vertices of each inner edge."""
-    sides: IntArray
-    """(k, 2) the two faces at it."""
-
-    @property
-    def areas(self) -> FloatArray:
-        """(m,) mm^2."""
-        sizes: FloatArray = np.linalg.norm(self.vectors, axis=1)
-        return sizes
+_ANGLES = np.arange(2 * DIRECTIONS) * (math.pi / DIRECTIONS)
+_WAYS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
 
 
 @dataclass(frozen=True)
@@ -65,27 +47,12 @@ class Overhang:
     """Area that lies flat on the bed."""
 
 
-def joined(mesh: Triangles) -> Faces:
-    """Find which faces share which edge. Edges of only one face (an open mesh) are left out."""
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    n = len(vertices)
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    key = np.minimum(start, end) * n + np.maximum(start, end)
-    order = np.argsort(key, kind="stable")
-    pair = np.flatnonzero(key[order][1:] == key[order][:-1])
-    first, second = order[pair], order[pair + 1]
-    edges = np.stack([start[first], end[first]], axis=1)
-    return Faces(vertices, faces, area_vectors(corners(mesh)), edges, np.stack([first // 3, second // 3], axis=1))
-
-
-def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float, cantilever: float) -> Overhang:
+def overhang(f: Joined, up: FloatArray, limit: float, *, bridge: float, cantilever: float) -> Overhang:
     """What overhangs when `up` (3,) of the mesh's own frame points up on the printer.
 
     `limit` in radians from the vertical; a bridge up to `bridge` mm and a cantilever up to
     `cantilever` mm print without support.
     """
-    f = joined_faces
     height = f.vertices @ up
     floor = float(height.min()) if len(height) else 0.0
     areas = f.areas
@@ -99,11 +66,11 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     flat = f.vertices @ _plane_axes(up).T
     span = reach = support = 0.0
     carried: list[IntArray] = []
-    regions = _regions(f, hanging)
-    for region, rim in zip(regions, _rims(f, regions), strict=True):
-        bridged, overreach = _spans(f, region, rim, flat, height, (bridge, cantilever))
+    regions = _regions(f, hanging, height)
+    for k, (bridged, overreach) in enumerate(_spans(f, regions, flat, (bridge, cantilever))):
         reach = max(reach, overreach)
         if bridged > bridge or overreach > cantilever:
+            region = regions.region(k)
             support += float(down[region].sum())
             carried.append(region)
         else:
@@ -113,72 +80,95 @@ def overhang(joined_faces: Faces, up: FloatArray, limit: float, *, bridge: float
     return Overhang(float(areas[hanging].sum()), support, space, faces, span, reach, contact)
 
 
-def _regions(f: Faces, hanging: IntArray) -> list[IntArray]:
-    """Face indices of each region of joined hanging faces."""
+@dataclass(frozen=True, eq=False)
+class _Regions:
+    """Hanging faces that join up, region after region, and their rims in the same order."""
+
+    faces: IntArray
+    """Of all regions; the k-th begins at `begins[k]`."""
+    begins: IntArray
+    rims: IntArray
+    """(s, 2) vertices of the edges to what does not hang; the k-th region's begin at `rim_begins[k]`."""
+    rim_begins: IntArray
+    held: IntArray
+    """(s,) whether the face beyond goes down from the edge."""
+
+    def region(self, k: int) -> IntArray:
+        """Face indices of one."""
+        return self.faces[self.begins[k] : self.begins[k + 1]]
+
+    def rim(self, k: int) -> slice:
+        """Where its rim stands."""
+        return slice(self.rim_begins[k], self.rim_begins[k + 1])
+
+
+def _regions(f: Joined, hanging: IntArray, height: FloatArray) -> _Regions:
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
     index = np.flatnonzero(hanging)
     number = np.full(len(f.faces), -1)
     number[index] = np.arange(len(index))
-    inner = f.sides[hanging[f.sides[:, 0]] & hanging[f.sides[:, 1]]]
-    links = (np.ones(len(inner), dtype=np.int8), (number[inner[:, 0]], number[inner[:, 1]]))
+    one, other = hanging[f.sides[:, 0]], hanging[f.sides[:, 1]]
+    inner = number[f.sides[one & other]]
+    links = (np.ones(len(inner), dtype=np.int8), (inner[:, 0], inner[:, 1]))
     count, label = connected_components(coo_matrix(links, shape=(len(index), len(index))), directed=False)
-    order = np.argsort(label, kind="stable")
-    return np.split(index[order], np.cumsum(np.bincount(label, minlength=count))[:-1])
+    rim = np.flatnonzero(one != other)
+    within = np.where(one[rim], f.sides[rim, 0], f.sides[rim, 1])
+    beyond = np.where(one[rim], f.sides[rim, 1], f.sides[rim, 0])
+    order, begins = _grouped(label, count)
+    rim_order, rim_begins = _grouped(label[number[within]], count)
+    ends, beyond = f.edges[rim[rim_order]], beyond[rim_order]
+    # Held: the third corner of the face beyond lies below the edge.
+    third = f.faces[beyond].sum(axis=1) - ends.sum(axis=1)
+    held = height[third] < height[ends].min(axis=1) - 1e-6
+    return _Regions(index[order], begins, ends, rim_begins, held)
 
 
-def _rims(f: Faces, regions: list[IntArray]) -> list[tuple[IntArray, IntArray]]:
-    """Per region, the edges between it and what does not hang, and the face on their other side."""
-    member = np.full(len(f.faces), -1)
-    for k, region in enumerate(regions):
-        member[region] = k
-    one, other = member[f.sides[:, 0]], member[f.sides[:, 1]]
-    rim = np.flatnonzero((one >= 0) != (other >= 0))
-    first = one[rim] >= 0
-    number = np.where(first, one[rim], other[rim])
-    outside = np.where(first, f.sides[rim, 1], f.sides[rim, 0])
-    order = np.argsort(number, kind="stable")
-    ends = np.cumsum(np.bincount(number, minlength=len(regions)))[:-1]
-    return list(zip(np.split(rim[order], ends), np.split(outside[order], ends), strict=True))
+def _grouped(label: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """The order that brings equal labels together, and (count + 1,) where each begins."""
+    begins = np.concatenate([[0], np.cumsum(np.bincount(label, minlength=count))])
+    return np.argsort(label, kind="stable"), begins
 
 
-def _spans(
-    f: Faces,
-    region: IntArray,
-    rim: tuple[IntArray, IntArray],
-    flat: FloatArray,
-    height: FloatArray,
-    allowed: tuple[float, float],
-) -> tuple[float, float]:
-    """Longest way across between held rims, and farthest from a held rim where there is no way across.
+def _spans(f: Joined, regions: _Regions, flat: FloatArray, allowed: tuple[float, float]) -> list[tuple[float, float]]:
+    """Per region: longest way across between held rims, and farthest from a held rim where there is no way across.
 
-    At each probe point all directions are tried; the shortest way counts, because a bridge is laid
-    along it. `flat` (n, 2) is where the vertices lie on the bed. What cannot exceed the allowed bridge
-    or cantilever for its size is not looked at further. `rim` holds the region's edges and the faces beyond.
+    `flat` (n, 2) is where the vertices lie on the bed. What cannot exceed the allowed bridge or cantilever for its
+    size is not looked at further.
     """
     bridge, cantilever = allowed
-    ends, outside = f.edges[rim[0]], rim[1]
-    # Held: the neighbour's third corner lies below the rim.
-    third = f.faces[outside].sum(axis=1) - ends.sum(axis=1)
-    held = height[third] < height[ends].min(axis=1) - 1e-6
-    angle = np.arange(2 * DIRECTIONS) * (math.pi / DIRECTIONS)
-    way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    widths = np.ptp(flat[f.faces[region].ravel()] @ way[:DIRECTIONS].T, axis=0)
-    if held.all() and widths.min() <= bridge:
-        return float(widths.min()), 0.0  # held all round: no bridge across is longer than the region is narrow
-    if held.any() and widths.max() <= cantilever:
-        return 0.0, float(widths.max())  # a detail, wherever it is held
-    a, b = flat[ends[:, 0]], flat[ends[:, 1]]
-    probes = _probe_points(flat[f.faces[region]])
-    length, holds = _first_rims(probes, way, a, b, held)
+    across = flat @ _WAYS[:DIRECTIONS].T
+    corners = across[f.faces[regions.faces]]
+    starts = regions.begins[:-1]
+    widths = np.maximum.reduceat(corners.max(axis=1), starts) - np.minimum.reduceat(corners.min(axis=1), starts)
+    least, most = widths.min(axis=1), widths.max(axis=1)
+    totals = np.concatenate([[0], np.cumsum(regions.held)])[regions.rim_begins]
+    holding = np.diff(totals)
+    # Held all round: no bridge across is longer than the region is narrow.
+    bridged = (holding == np.diff(regions.rim_begins)) & (least <= bridge)
+    detail = (holding > 0) & (most <= cantilever)  # wherever it is held
+    return [
+        (float(least[k]), 0.0) if bridged[k] else (0.0, float(most[k])) if detail[k] else _probed(f, regions, k, flat)
+        for k in range(len(starts))
+    ]
+
+
+def _probed(f: Joined, regions: _Regions, k: int, flat: FloatArray) -> tuple[float, float]:
+    """One region's ways. At each probe point all directions are tried; the shortest way counts, because a bridge is
+    laid along it."""
+    a, b = flat[regions.rims[regions.rim(k)]].transpose(1, 0, 2)
+    probes = _probe_points(flat[f.faces[regions.region(k)]])
+    if len(a) == 0:  # an open mesh of which nothing else is known
+        return 0.0, math.inf
+    length, holds = _first_rims(probes, _WAYS, a, b, regions.held[regions.rim(k)])
     forth, back = slice(0, DIRECTIONS), slice(DIRECTIONS, None)
     both = holds[:, forth] & holds[:, back]
-    across = np.where(both, length[:, forth] + length[:, back], np.inf).min(axis=1)
+    ways = np.where(both, length[:, forth] + length[:, back], np.inf).min(axis=1)
     single = np.where(holds, length, np.inf).min(axis=1)
-    spanned = np.isfinite(across)
+    spanned = np.isfinite(ways)
     return (
-        float(across[spanned].max()) if spanned.any() else 0.0,
+        float(ways[spanned].max()) if spanned.any() else 0.0,
         float(single[~spanned].max()) if (~spanned).any() else 0.0,
     )
 

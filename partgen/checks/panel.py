@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -104,6 +105,7 @@ def panel_hole(plan: PositionPlan) -> PanelHole:
     return PanelHole(rotation.T, middle, plan.thickness / 2, normals, reach, plan.travel)
 
 
+@lru_cache(maxsize=64)
 def tangents(section: Section) -> tuple[FloatArray, FloatArray]:
     """Tangent lines (normals (e, 2), distances (e,)) around a convex opening, by angle.
 

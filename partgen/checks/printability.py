@@ -8,9 +8,9 @@ from typing import Protocol
 
 import numpy as np
 
-from partgen.checks.overhang import Faces, joined, overhang
+from partgen.checks.overhang import overhang
 from partgen.checks.print_findings import ON_LAYER, PRINTING_CODES, PrintMeasurement, print_findings
-from partgen.checks.triangles import FloatArray, Triangles, axis_hits, shells
+from partgen.checks.triangles import FloatArray, Joined, Triangles, axis_hits, joined, shells
 from partgen.checks.walls import Walls, wall_thickness
 from partgen.findings import Finding
 from partgen.model.printer import Printer
@@ -47,12 +47,12 @@ def printability(
 
 
 def measure_print(
-    mesh: Triangles, orientation: Placement, printer: Printer, *, walls: Walls | None = None, faces: Faces | None = None
+    mesh: Triangles, orientation: Placement, printer: Printer, *, walls: Walls | None = None
 ) -> PrintMeasurement:
-    """Measure only. `walls` and `faces` spare work where they are known for this mesh already."""
-    solid = shells(mesh)
+    """Measure only. `walls` spare work where they are known for this mesh already."""
+    faces = joined(mesh)
+    solid = shells(faces)
     walls = walls or wall_thickness(mesh, printer.line_width)
-    faces = faces or joined(mesh)
     matrix = np.asarray(orientation.matrix, dtype=np.float64).reshape(4, 4)
     up = matrix[2, :3]
     lying = faces.vertices @ matrix[:3, :3].T
@@ -87,7 +87,7 @@ def measure_print(
     )
 
 
-def off_layers(faces: Faces, height: FloatArray, printer: Printer) -> float:
+def off_layers(faces: Joined, height: FloatArray, printer: Printer) -> float:
     """Largest distance from the printer's layers of the faces that set a part's height: the socket's
     floor (z = 0 of the model frame) and the crown, each where it is level on the seat's axis."""
     z = faces.vertices[:, 2]

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
@@ -32,6 +33,46 @@ class Triangles(Protocol):
         """(m, 3) indices, counter-clockwise seen from outside."""
 
 
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """A mesh and how its faces join, found once for all that asks for it: `joined` makes it."""
+
+    vertices: FloatArray
+    faces: IntArray
+    edges: IntArray
+    """(k, 2) vertices of each edge of two faces."""
+    sides: IntArray
+    """(k, 2) the two faces at it."""
+    closed: bool
+    """`is_watertight` of it."""
+
+    @cached_property
+    def corners(self) -> FloatArray:
+        """(m, 3, 3): triangle, corner, coordinate."""
+        triangles: FloatArray = self.vertices[self.faces]
+        return triangles
+
+    @cached_property
+    def spread(self) -> tuple[FloatArray, FloatArray]:
+        """Least and greatest (x, y) of every triangle, (m, 2) each."""
+        return _spread(self.corners)
+
+    @cached_property
+    def vectors(self) -> FloatArray:
+        """(m, 3) outward normal times area."""
+        return area_vectors(self.corners)
+
+    @cached_property
+    def areas(self) -> FloatArray:
+        """(m,) mm^2."""
+        sizes: FloatArray = np.linalg.norm(self.vectors, axis=1)
+        return sizes
+
+    def scaled(self, by: float) -> Joined:
+        """So many times as large, about the origin; its faces join as before."""
+        return self if by == 1.0 else replace(self, vertices=self.vertices * by)
+
+
 @dataclass(frozen=True)
 class Shells:
     """What a closed mesh is made of. Volumes in mm^3."""
@@ -49,19 +90,17 @@ class Shells:
 
 def corners(mesh: Triangles) -> FloatArray:
     """(m, 3, 3): triangle, corner, coordinate."""
+    if isinstance(mesh, Joined):
+        return mesh.corners
     triangles: FloatArray = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)]
     return triangles
 
 
 def area_vectors(triangles: FloatArray) -> FloatArray:
     """(m, 3): outward normal times area, mm^2."""
-    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    return np.cross(b - a, c - a) / 2
-
-
-def signed_volumes(triangles: FloatArray) -> FloatArray:
-    """(m,) volumes of the tetrahedra to the origin; they sum to the volume (divergence theorem)."""
-    return _dot(triangles[:, 0], np.cross(triangles[:, 1], triangles[:, 2])) / 6
+    a = triangles[:, 0]
+    (ux, uy, uz), (vx, vy, vz) = (triangles[:, 1] - a).T, (triangles[:, 2] - a).T
+    return np.stack([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx], axis=1) / 2
 
 
 def _dot(u: FloatArray, v: FloatArray) -> FloatArray:
@@ -69,18 +108,38 @@ def _dot(u: FloatArray, v: FloatArray) -> FloatArray:
     return products
 
 
+def joined(mesh: Triangles) -> Joined:
+    """Find which faces share which edge. Edges of only one face (an open mesh) are left out."""
+    if isinstance(mesh, Joined):
+        return mesh
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    key = np.minimum(start, end) * len(vertices) + np.maximum(start, end)
+    order = np.argsort(key, kind="stable")
+    ordered = key[order]
+    same = ordered[1:] == ordered[:-1]
+    pair = np.flatnonzero(same)
+    first, second = order[pair], order[pair + 1]
+    # Closed: first and second, third and fourth, ... are the two sides of one edge, no two neighbours more are alike.
+    closed = bool(
+        len(key) > 0
+        and len(key) % 2 == 0
+        and same[::2].all()
+        and not same[1::2].any()
+        and (start[first] == end[second]).all()
+        and (start != end).all()
+    )
+    edges = np.stack([start[first], end[first]], axis=1)
+    return Joined(vertices, faces, edges, np.stack([first // 3, second // 3], axis=1), closed)
+
+
 def is_watertight(mesh: Triangles) -> bool:
     """Each directed edge occurs once and its reverse once (closed, consistently oriented, no fins).
 
     Stricter than counting undirected edges: two triangles that run along an edge the same way fail.
     """
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    if len(faces) == 0:
-        return False
-    n = len(mesh.vertices)
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    forward, backward = np.sort(start * n + end), np.sort(end * n + start)
-    return bool((forward[1:] != forward[:-1]).all() and (forward == backward).all())
+    return joined(mesh).closed
 
 
 def shells(mesh: Triangles) -> Shells:
@@ -92,18 +151,19 @@ def shells(mesh: Triangles) -> Shells:
     if len(faces) == 0:
         return Shells(watertight=False, bodies=0, hollows=0, inverted=0, volume=0.0)
     n = len(mesh.vertices)
-    start = faces[:, [0, 1]].ravel()
-    end = faces[:, [1, 2]].ravel()
+    start, end = faces[:, [0, 1]].ravel(), faces[:, [1, 2]].ravel()
     graph = coo_matrix((np.ones(len(start), dtype=np.int8), (start, end)), shape=(n, n))
     count, vertex_shell = connected_components(graph, directed=False)
     shell: IntArray = vertex_shell[faces[:, 0]]
     if count > 1:
         _, shell = np.unique(shell, return_inverse=True)
-    triangles = corners(mesh)
-    volumes = np.bincount(shell, weights=signed_volumes(triangles))
+    found = joined(mesh)
+    triangles = found.corners
+    # Tetrahedra to the origin sum to the volume (divergence theorem).
+    volumes = np.bincount(shell, weights=_dot(triangles[:, 0], found.vectors) / 3)
     if len(volumes) == 1:
         outward = volumes[0] > 0
-        return Shells(is_watertight(mesh), int(outward), 0, int(not outward), float(volumes[0]))
+        return Shells(found.closed, int(outward), 0, int(not outward), float(volumes[0]))
     bodies = hollows = inverted = 0
     for index, volume in enumerate(volumes):
         # Winding of all other shells around one corner of this one: 1 inside a body, 0 outside.
@@ -112,7 +172,7 @@ def shells(mesh: Triangles) -> Shells:
         bodies += int(volume > 0 and not inside)
         hollows += int(volume < 0 and inside)
         inverted += int(volume < 0 and not inside)
-    return Shells(is_watertight(mesh), bodies, hollows, inverted, float(volumes.sum()))
+    return Shells(found.closed, bodies, hollows, inverted, float(volumes.sum()))
 
 
 def _winding(triangles: FloatArray, point: FloatArray) -> float:
@@ -135,11 +195,15 @@ def axis_hits(mesh: Triangles, at: tuple[float, float] = (0.0, 0.0)) -> FloatArr
     return z[np.concatenate([[True], np.diff(z) > 1e-6])] if len(z) else z
 
 
+def _spread(triangles: FloatArray) -> tuple[FloatArray, FloatArray]:
+    a, b, c = triangles[:, 0, :2], triangles[:, 1, :2], triangles[:, 2, :2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
 def _line_hits(mesh: Triangles, places: FloatArray) -> list[FloatArray]:
     """Per place (p, 2), heights at which the line parallel to Z through it crosses triangles, in no order."""
     triangles = corners(mesh)
-    a, b, c = triangles[:, 0, :2], triangles[:, 1, :2], triangles[:, 2, :2]
-    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    low, high = mesh.spread if isinstance(mesh, Joined) else _spread(triangles)
     least, most = places.min(axis=0) - ROUNDING, places.max(axis=0) + ROUNDING
     near = (low[:, 0] <= most[0]) & (low[:, 1] <= most[1]) & (high[:, 0] >= least[0]) & (high[:, 1] >= least[1])
     triangles = triangles[near]
@@ -188,12 +252,10 @@ def slice_triangles(triangles: FloatArray, z: float) -> FloatArray:
 
 def edge_indices(mesh: Triangles) -> IntArray:
     """(k, 2) vertex indices, each undirected edge of a closed mesh once; of an open one at least once."""
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    once = start < end
-    if 2 * int(once.sum()) != len(start):  # not closed: some edges run one way only
-        once = np.ones(len(start), dtype=bool)
-    return np.stack([start[once], end[once]], axis=1)
+    found = joined(mesh)
+    if found.closed:
+        return found.edges
+    return found.faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
 
 
 def crossings(cut: FloatArray, way: float) -> list[float]:

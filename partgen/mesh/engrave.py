@@ -21,31 +21,35 @@ def engrave(mesh: Mesh, face: DownFace, areas: Sequence[Area], depth: float) -> 
     """The mesh with `areas` (mm, seen from below, inside the face and apart from one another) cut `depth` deep."""
     import manifold3d
 
-    new: list[Floats] = []
-    count = len(mesh.vertices)
-    around = face.outline(mesh)
-    around_index = list(face.loops)
-    triangles = []
-    for area in areas:
-        loops = [area.outer, *area.holes]
-        sizes = [len(loop) for loop in loops]
-        flat = np.vstack(loops)
-        n = len(flat)
-        low, high = count + np.arange(n), count + n + np.arange(n)
-        count += 2 * n
-        new += [_in_model(flat, face.z), _in_model(flat, face.z + depth)]
-        triangles.append(high[manifold3d.triangulate(loops, allow_convex=False)])  # the floor of the cut
-        for part in np.split(np.arange(n), np.cumsum(sizes)[:-1]):
-            after = np.roll(part, -1)
-            # the face keeps the loop's edges the other way round; its wall takes them as they are
-            triangles.append(np.column_stack([low[part], low[after], high[after]]))
-            triangles.append(np.column_stack([low[part], high[after], high[part]]))
-            around.append(flat[part][::-1])
+    loops = [[area.outer, *area.holes] for area in areas]
+    every = [loop for of_area in loops for loop in of_area]
+    sizes = [sum(map(len, of_area)) for of_area in loops]
+    flat, ends = np.vstack(every), np.cumsum([len(loop) for loop in every])
+    places, first = np.arange(len(flat)), len(mesh.vertices)
+    # Area by area, first its loops in the face, then the same on the floor of its cut.
+    low = first + places + np.repeat(np.cumsum([0, *sizes[:-1]]), sizes)
+    high = low + np.repeat(sizes, sizes)
+    new = np.empty((2 * len(flat), 3))
+    new[low - first], new[high - first] = _in_model(flat, face.z), _in_model(flat, face.z + depth)
+    after = places + 1
+    after[ends - 1] = np.concatenate([[0], ends[:-1]])
+    # The face keeps a loop's edges the other way round; its wall takes them as they are.
+    walls = np.stack([low, low[after], high[after]], axis=1), np.stack([low, high[after], high], axis=1)
+    around, around_index, triangles = face.outline(mesh), list(face.loops), []
+    begin = 0
+    for of_area, size in zip(loops, sizes, strict=True):
+        floor = manifold3d.triangulate(of_area, allow_convex=False)
+        triangles.append(high[begin : begin + size][floor])
+        for loop in of_area:
+            part = slice(begin, begin + len(loop))
+            triangles += [wall[part] for wall in walls]
+            around.append(loop[::-1])
             around_index.append(low[part][::-1])
+            begin += len(loop)
     rest = np.concatenate(around_index)
     triangles.append(rest[manifold3d.triangulate(around, allow_convex=False)])
     kept = np.delete(mesh.faces, face.triangles, axis=0)
-    return _compact(np.vstack([mesh.vertices, *new]), np.vstack([kept, *triangles]).astype(np.int64))
+    return _compact(np.vstack([mesh.vertices, new]), np.vstack([kept, *triangles]).astype(np.int64))
 
 
 def _compact(vertices: Floats, faces: Ints) -> Mesh:

@@ -205,4 +205,4 @@ def _recess(letters: Sequence[Area], width: float, height: float, place: Place) 
 
 def _points(loop: Floats) -> tuple[tuple[float, float], ...]:
     """A loop as points of the model frame, counter-clockwise seen from above when it is an outer one."""
-    return tuple((float(x), float(y)) for x, y in seen_from_below(loop)[::-1])
+    return tuple((x, y) for x, y in seen_from_below(loop)[::-1].tolist())

@@ -99,8 +99,7 @@ class Engraving:
 
 
 def _area(loop: tuple[tuple[float, float], ...]) -> float:
-    x, y = np.array(loop).T
-    return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2
+    return sum(x * v - y * u for (x, y), (u, v) in zip(loop, (*loop[1:], loop[0]), strict=True)) / 2
 
 
 NO_MARK = Engraving("")

@@ -12,6 +12,7 @@ from partgen.checks.drawn import drawn_otherwise
 from partgen.checks.fit import FitMeasurement
 from partgen.checks.print_findings import PrintMeasurement
 from partgen.checks.printability import printability
+from partgen.checks.triangles import joined
 from partgen.checks.walls import Walls
 from partgen.families import BY_KIND
 from partgen.findings import Finding
@@ -65,7 +66,7 @@ def _all(asked: tuple[Asked, ...]) -> tuple[Measured, ...]:
 
 
 def _one(part: Asked) -> Measured:
-    plan, spec, mesh = part.plan, part.spec, part.cap.mesh
+    plan, spec, mesh = part.plan, part.spec, joined(part.cap.mesh)
     fit, fitting = BY_KIND[spec.kind].measure(plan, mesh, spec, part.seat)
     printed, printing = printability(mesh.scaled(spec.scale), part.orientation, part.printer, walls=part.walls)
     findings = (

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.checks.overhang import Faces, joined, overhang
+from partgen.checks.overhang import overhang
 from partgen.checks.printability import CANTILEVER_LINES, off_layers
-from partgen.checks.triangles import FloatArray, IntArray, Triangles
+from partgen.checks.triangles import FloatArray, IntArray, Joined, Triangles, joined
 from partgen.errors import Fault, ProfileError
 from partgen.model.printer import Printer
 
@@ -132,7 +132,7 @@ def _matrix(name: str) -> Matrix:
     return tuple(float(v) for v in full.ravel())
 
 
-def _bill(name: str, f: Faces, printer: Printer, shows: float, *, fingers: bool) -> tuple[Cost, ...]:
+def _bill(name: str, f: Joined, printer: Printer, shows: float, *, fingers: bool) -> tuple[Cost, ...]:
     up = np.asarray(_UP[name])
     cantilever = CANTILEVER_LINES * printer.line_width
     hang = overhang(f, up, math.radians(printer.overhang_limit), bridge=printer.bridge_limit, cantilever=cantilever)
@@ -169,7 +169,7 @@ def _bill(name: str, f: Faces, printer: Printer, shows: float, *, fingers: bool)
 
 
 def _supported(
-    f: Faces, up: FloatArray, printer: Printer, carried: IntArray, shows: float
+    f: Joined, up: FloatArray, printer: Printer, carried: IntArray, shows: float
 ) -> tuple[float, float, float]:
     """Areas on support: all, showing, and in the socket (met by a line from the seat's axis, below its floor).
 

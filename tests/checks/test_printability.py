@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from manifold3d import CrossSection, Manifold
 
-from partgen.checks.overhang import SLACK, joined, overhang
+from partgen.checks.overhang import SLACK, overhang
 from partgen.checks.printability import PRINTING_CODES, measure_print, print_findings, printability
-from partgen.checks.triangles import axis_hits, is_watertight, shells, slice_points
+from partgen.checks.triangles import axis_hits, is_watertight, joined, shells, slice_points
 from partgen.checks.walls import wall_thickness
 from partgen.model.printer import Printer, PrintError, PrintErrors
 from partgen.planning.records import RibsModel
