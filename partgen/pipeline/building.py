@@ -173,10 +173,10 @@ def _write(
             facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
         arranged = lay_out(made, inputs)
         plates = plate_names(arranged) if "3mf" in formats else ()
-        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
-        report = Report(document, made, out / inputs.name, beside)
         about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
         packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
+        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
+        report = Report(document, made, out / inputs.name, beside)
         with staged(out, inputs.name, identity) as folder:
             refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
             note_origin(folder.parent, inputs)

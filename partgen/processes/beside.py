@@ -5,9 +5,8 @@ from __future__ import annotations
 import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future
 from functools import partial
-from typing import Any, Generic, TypeVar, TypeVarTuple, cast
+from typing import Generic, TypeVar, TypeVarTuple, cast
 
 from partgen.processes.process import GoneError, Process, processors
 
@@ -22,10 +21,15 @@ class Task(Generic[T]):
     """One call on its way, or yet to be made here."""
 
     def __init__(
-        self, function: Callable[[*Ts], T], *arguments: *Ts, answer: Future[tuple[str, Any]] | None = None
+        self,
+        function: Callable[[*Ts], T],
+        *arguments: *Ts,
+        process: Process | None = None,
     ) -> None:
+        """Asked of the `process` at once; without one it is made when its result is wanted."""
         self._call: Callable[[], T] = partial(function, *arguments)
-        self._answer = answer
+        self._process = process
+        self._answer = process.ask((function, arguments)) if process else None
 
     @property
     def ready(self) -> bool:
@@ -33,7 +37,9 @@ class Task(Generic[T]):
         return self._answer is not None and self._answer.done()
 
     def here(self) -> T:
-        """What the function gives, by a call in this process."""
+        """What the function gives, by a call in this process; the other one need not begin it any more."""
+        if self._process is not None and self._answer is not None and not self._answer.done():
+            self._process.forget(self._answer)
         return self._call()
 
     def result(self) -> T:
@@ -54,7 +60,7 @@ def finish(tasks: Sequence[Task[T]], *, alone: int = 0) -> list[T]:
         if tasks[low].ready or high - low <= alone:
             found[low] = tasks[low].result()
             low += 1
-        else:  # the other process may come to it all the same, unheard
+        else:
             high -= 1
             found[high] = tasks[high].here()
     return [found[i] for i in range(len(tasks))]
@@ -90,8 +96,7 @@ class Beside:
     def begin(self, function: Callable[[*Ts], T], *arguments: *Ts) -> Task[T]:
         """Call it over there, after all that was begun before."""
         self.start()
-        asked = self._process.ask((function, arguments)) if self._process else None
-        return Task(function, *arguments, answer=asked)
+        return Task(function, *arguments, process=self._process)
 
     def share(self, function: Callable[[*Ts], T], batches: Sequence[tuple[*Ts]]) -> Iterator[T]:
         """The function of every batch, in their order; both processes take the next one as they become free."""

@@ -31,6 +31,10 @@ def processors() -> int:
     return min(here, most)
 
 
+FORGET = b""
+"""Instead of a message: the one of this number is wanted no more."""
+
+
 def send(pipe: IO[bytes], number: int, message: object) -> None:
     """One numbered message, its length before it."""
     send_bytes(pipe, number, pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
@@ -112,6 +116,17 @@ class Process:
                     del self._open[number]
                 answer.set_exception(GoneError(over_it=False))
         return answer
+
+    def forget(self, answer: Future[tuple[str, Any]]) -> None:
+        """Nobody waits for this answer any more: it need not be begun."""
+        assert self._child.stdin is not None
+        with self._asking:
+            with self._known:
+                number = next((number for number, waited in self._open.items() if waited is answer), None)
+                if number is None or self.ended:
+                    return
+            with contextlib.suppress(OSError, ValueError):
+                send_bytes(self._child.stdin, number, FORGET)
 
     def started(self) -> bool:
         """Whether it came up; waits until that is known."""

@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from at_work import who
+from at_work import note, who
 from cap_models import cap
 
 from partgen.errors import OutsideError
@@ -63,6 +63,17 @@ def test_the_work_is_done_by_another_process_and_by_this_one(monkeypatch: pytest
         assert {there, os.getpid()} == set(finish(begun))
         begun = [beside.begin(who, 0.0) for _ in range(3)]
         assert {there} == set(finish(begun, alone=3))
+
+
+def test_what_was_done_here_is_not_done_there_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """But for the one that the other process had begun."""
+    monkeypatch.setattr(module, "processors", lambda: 2)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join((str(Path(__file__).parent), os.environ.get("PYTHONPATH", ""))))
+    with Beside() as beside:
+        beside.begin(os.getpid).result()
+        finish([beside.begin(note, str(tmp_path / "work"), 0.05) for _ in range(20)])
+        beside.begin(os.getpid).result()  # after all that was begun before
+    assert 20 <= len((tmp_path / "work").read_text().split()) <= 21
 
 
 def test_a_call_for_later_is_made_here() -> None:
