@@ -40,13 +40,11 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     scale = np.maximum(u, np.sqrt(np.maximum(np.diag(cov), 0.0)))
     together = cov / np.outer(scale, scale)
     np.fill_diagonal(together, 1 + 1e-9)
-    # Single precision is far finer than what ten thousand draws tell apart, and half the work.
-    root = np.linalg.cholesky(together).T.astype(np.float32)
-    off, most, u = off.astype(np.float32), most.astype(np.float32), u.astype(np.float32)
+    root = np.linalg.cholesky(together).T
     rng = np.random.default_rng([seed, len(plans)])
     hit = 0
     for _ in range(DRAWS // BATCH):
-        drawn = rng.standard_normal((BATCH, len(plans)), dtype=np.float32)
+        drawn = rng.standard_normal((BATCH, len(plans)))
         for start in range(0, len(plans), STRIP):  # the root is a triangle, and a draw that missed once needs no more
             these = slice(start, start + STRIP)
             error = drawn[:, : these.stop] @ root[: these.stop, these] * u[these]
