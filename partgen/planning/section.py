@@ -48,7 +48,7 @@ def widest(places: Sequence[Place], thickness: float, shape: SectionShape | None
     if min(width, depth) <= 0:
         raise NoRoomError("the tilted panel closes the hole")
     if shape == "round":
-        width = depth = min(width, depth)
+        depth = width
     corner = 0.0 if shape != "rectangle" else opening.corner_radius if radius is None else radius
     section = Section(shape, width, depth, min(corner, width / 2, depth / 2))
     # most meet the wall elsewhere than on the axes; moved in by e, they gain between e and e sqrt 2 of room
@@ -89,12 +89,15 @@ def _inset(free: Draw, sigma: float, p_bind: float, least: float) -> float:
     def p_at(inset: float, among: Draw) -> float:
         return float(normal_below((among + np.float32(inset)) * np.float32(-1 / sigma)).sum(dtype=np.float64)) / count
 
-    near = free[free < far - least]
+    def reaching(inset: float, among: Draw) -> Draw:
+        return among[among < far - inset]
+
+    near = reaching(least, free)
     if p_at(least, near) <= p_bind:
         return least
     most = far - float(near.min())
     while most - least > _FINE:
-        near = near[near < far - least]
+        near = reaching(least, near)
         middle = (least + most) / 2
         if p_at(middle, near) > p_bind:
             least = middle

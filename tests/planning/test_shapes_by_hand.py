@@ -126,6 +126,22 @@ def test_a_slit_that_the_lean_closes_one_way_is_closed(slit, shape):
         widest([place_of(slit, slope_of(20.0, 90.0 if slit.depth < 2 else 0.0))], 4.0, shape, None)
 
 
+def test_a_passage_that_is_just_closed_lets_nothing_through(monkeypatch):
+    monkeypatch.setattr("partgen.planning.section.passage_support", lambda *_: np.array([2.0, 2.0, 0.0, 0.0]))
+    with pytest.raises(NoRoomError, match="the tilted panel closes the hole"):
+        widest([place_of(WINDOW)], 2.0, None, None)
+
+
+@pytest.mark.parametrize("unit", [0.04, 1.0, 30.0])
+@pytest.mark.parametrize("least", [0.0, 0.2])
+def test_the_inset_does_not_depend_on_the_unit(unit, least):
+    """However wide the spread from part to part: draws six of it away are the first that do not count."""
+    free = np.random.default_rng(5).normal(-0.1, 0.15, 4000)
+    found = _inset((unit * free).astype(np.float32), unit * 0.1, 0.03, unit * least)
+    exact = optimize.brentq(lambda e: stats.norm.cdf(-(free + e) / 0.1).mean() - 0.03, 0.0, 5.0, xtol=1e-9)
+    assert found == pytest.approx(unit * exact, abs=0.0003 + 0.0006 * unit)
+
+
 def test_a_chance_just_met_moves_nothing():
     """Straight at the wall every part touches half of the time, which is all that is asked."""
     assert _inset(np.zeros(100, np.float32), 0.1, 0.5, 0.0) == 0.0
