@@ -15,7 +15,7 @@ from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError
 from partgen.log.store import log_path, read_log
-from partgen.pipeline.staging import PREFIX
+from partgen.pipeline.staging import leftovers
 
 
 def act(job: Job, tab: Tab, action: Action) -> str:
@@ -38,7 +38,7 @@ def act(job: Job, tab: Tab, action: Action) -> str:
 def making_piece(job: Job) -> str:
     """The build's progress, or what there is to build."""
     home = job.out / job.path.stem
-    cut_off = job.making.now.state == "none" and any(home.glob(f"{PREFIX}*"))
+    cut_off = job.making.now.state == "none" and bool(leftovers(home))
     return piece("making", now=job.making.now, cut_off=cut_off)
 
 

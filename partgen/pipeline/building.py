@@ -36,6 +36,12 @@ from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
 
 CONTENT = ("parts/*.stl", "fit.json")
+OURS = (
+    *("parts/*.stl", "parts/*.step", "fit.json", "report.html", "report-*.pdf", "plate-*.3mf", "assembly-*.step"),
+    *("order/order-sheet-*", "order/order-sheet.*", "order/part-list*.csv"),
+)
+"""What a revision's folder holds of ours: made anew, or gone where the revision is made again without it. The form for
+what is measured of a first article is not among it: somebody may have filled it in."""
 """What a revision's content hash covers: what is printed, and every number."""
 
 
@@ -177,7 +183,7 @@ def _write(
         packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
         document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
         report = Report(document, made, out / inputs.name, beside)
-        with staged(out, inputs.name, identity) as folder:
+        with staged(out, inputs.name, identity, OURS) as folder:
             refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
             note_origin(folder.parent, inputs)
             read = []

@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from partgen.mesh.records import Mesh
 
 
+OURS = ("coupon.stl", "fit-ladder.stl", "coupon.3mf", "readings.csv", "sheet.html")
+"""What a coupon's folder holds of ours."""
+
+
 @dataclass(frozen=True)
 class CouponFiles:
     """What `partgen coupon` wrote."""
@@ -95,7 +99,7 @@ def write_coupon(
     from partgen.mesh.tessellate import tessellate
     from partgen.parts import coupon as solids
 
-    with staged(out, name, "coupon") as folder:
+    with staged(out, name, "coupon", OURS) as folder:
         meshes = {"coupon": tessellate(solids.gauge(coupon.features))}
         if coupon.rungs:
             meshes["fit-ladder"] = tessellate(solids.ladder([rung.socket for rung in coupon.rungs]))

@@ -166,9 +166,9 @@ def test_killed_while_it_builds_nothing_half_made_appears_and_it_builds_again(tm
         page.kill()
     until(lambda: not _building(folder))  # the build ends by itself when its page is gone
     assert not list(home.glob("r*")) and not (folder / "panel.log.toml").exists()
-    assert not list(home.glob(".unfinished-*"))
+    assert not list(home.glob(".partgen-unfinished-*"))
     assert page.process.stderr is not None and "Traceback" not in page.process.stderr.read()
-    (home / ".unfinished-x").mkdir()  # what is left where the whole machine went off
+    (home / ".partgen-unfinished-abcdefgh").mkdir()  # what is left where the whole machine went off
     with served(folder) as again:
         assert "cut off" in again.do("build", "open")["put"]["making"]
         again.do("build", "build")

@@ -69,7 +69,7 @@ def test_a_coupon_is_files_and_nothing_half_written(coupon_folder: Path) -> None
     for name in ("coupon.stl", "fit-ladder.stl"):
         mesh = trimesh.load(made / name)
         assert mesh.is_watertight and mesh.bounds[0, 2] == pytest.approx(0, abs=1e-5)
-    assert not [p for p in made.parent.iterdir() if p.name.startswith(".unfinished")]
+    assert not [p for p in made.parent.iterdir() if p.name.startswith(".partgen-unfinished")]
 
 
 def test_a_filled_form_is_never_written_over(coupon_folder: Path, tmp_path: Path) -> None:

@@ -241,10 +241,10 @@ def test_a_revision_that_was_moved_aside_when_the_power_failed_comes_back(tmp_pa
     """Making r01 again moves the old one aside for an instant; a process that died just then lost it."""
     from partgen.pipeline.staging import PREFIX, staged
 
-    aside = tmp_path / "lamp" / f"{PREFIX}x"
+    aside = tmp_path / "lamp" / f"{PREFIX}abcdefgh"
     (aside / "r01").mkdir(parents=True)
     (aside / "r01" / "fit.json").write_text("old")
-    (tmp_path / "lamp" / f"{PREFIX}y" / "parts").mkdir(parents=True)
+    (tmp_path / "lamp" / f"{PREFIX}ijklmnop" / "parts").mkdir(parents=True)
     with staged(tmp_path, "lamp", "r02") as folder:
         (folder / "fit.json").write_text("new")
     assert {path.name for path in (tmp_path / "lamp").iterdir() if path.is_dir()} == {"r01", "r02"}
