@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 Piece = Literal["legend", "pointer", "scale", "line"]
 
+APART: tuple[Piece, ...] = ("legend", "scale")
+"""Pieces that never meet the grooves around a side: without those the kernel takes a tenth of the time and less."""
+
 Colours = dict[Piece, tuple[str | None, bool]]
 """By piece: its colour (None: the part's own), and whether it stands on the crown."""
 
@@ -48,11 +51,15 @@ def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
 
     assert isinstance(model, InlayModel) and model.of is not None
     build = BY_KIND[model.kind].maker().solid
+    of = model.of
+    if model.piece in APART and hasattr(of, "grooves"):
+        smooth: dict[str, Any] = {"grooves": "none"}
+        of = replace(of, **smooth)
     uncut: dict[str, Any] = {model.piece: "none" if model.piece == "line" else None}
     if model.piece == "legend":  # a blank one keeps other lines away from its place
-        uncut["legend"] = replace(getattr(model.of, "legend"), blank=True)  # noqa: B009 - families differ in it
+        uncut["legend"] = replace(getattr(of, "legend"), blank=True)  # noqa: B009 - families differ in it
     with kernel.plainly(model.kind, f"what fills its {model.piece} cannot be built"):
-        return kernel.cut(build(replace(model.of, **uncut)), build(model.of))
+        return kernel.cut(build(replace(of, **uncut)), build(of))
 
 
 def maker() -> Maker:

@@ -89,8 +89,8 @@ def _replace(folder: Path, target: Path) -> None:
     """Rename a folder into place; one that stands there is moved aside first and then deleted."""
     if target.exists():
         aside = Path(tempfile.mkdtemp(prefix=PREFIX, dir=target.parent))
-        target.rename(aside / target.name)
         try:
+            target.rename(aside / target.name)
             folder.rename(target)
         except OSError:
             _bring_back(aside)

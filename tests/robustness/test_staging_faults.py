@@ -95,16 +95,17 @@ def test_a_folder_is_the_old_one_or_the_new_one_and_what_is_not_ours_stays(
         assert there in (before, after) or (killed and not there and before in aside), where
         if status == 0:
             assert there == after, where
+        if not killed and events[at - 1] not in ("unlink", "rmdir"):  # nothing is left lying about
+            assert [path.name for path in home.iterdir() if path.is_dir()] == ["r01"] * bool(there), where
         outcomes.add("new" if there == after else "old")
         if there == after and killed:  # even where somebody takes it away now, no half of the old one comes back
-            (home / "r01").rename(tmp_path / "taken")
-            with staged(out, "lamp", "r02"):
+            shutil.copytree(out, tmp_path / "copy", dirs_exist_ok=True)
+            shutil.rmtree(tmp_path / "copy/lamp/r01")
+            with staged(tmp_path / "copy", "lamp", "r02"):
                 pass
-            back = files(home / "r01") if (home / "r01").exists() else {}
-            assert back in ({}, before), where
-            shutil.rmtree(home)
-            home.mkdir()
-            (tmp_path / "taken").rename(home / "r01")
+            back = tmp_path / "copy/lamp/r01"
+            assert (files(back) if back.exists() else {}) in ({}, before), where
+            shutil.rmtree(tmp_path / "copy")
         assert attempt(out, "none", 0)[0] == 0, where
         assert files(home / "r01") == after, where
         assert [path.name for path in home.iterdir() if path.is_dir()] == ["r01"], where
@@ -140,6 +141,25 @@ def test_a_link_to_a_folder_of_somebody_s_is_not_swept(tmp_path: Path) -> None:
     stage(tmp_path)
     assert files(tmp_path / "elsewhere") == {"r02/plan.txt": b"mine", "other.txt": b"mine"}
     assert not (tmp_path / "lamp/r02").exists()
+
+
+def test_the_old_one_stays_aside_where_something_else_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    prepared(tmp_path, older=True)
+    home, rename = tmp_path / "lamp", Path.rename
+
+    def overtaken(path: Path, target: Path) -> Path:
+        if target == home / "r01":
+            fill(target, {"fit.json": b"somebody's"})
+        return rename(path, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "rename", overtaken)
+        with pytest.raises(OutsideError):
+            stage(tmp_path)
+    (aside,) = [path for path in home.glob(f"{PREFIX}*") if (path / "r01").exists()]
+    assert files(aside / "r01") == OLD | OWN and files(home / "r01") == {"fit.json": b"somebody's"}
 
 
 def test_what_cannot_be_put_back_stays_aside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
