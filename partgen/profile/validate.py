@@ -378,7 +378,8 @@ def _unknown_key(model: type[BaseModel], key: str) -> str:
     here = ", ".join(model.model_fields)
     homes = {where: models for where, models in _MODELS.items() if any(key in m.model_fields for m in models)}
     if any(model in models for models in homes.values()):
-        word = get_args(model.model_fields["shape"].annotation)[0] if "shape" in model.model_fields else "this kind"
+        said = next((key for key in ("shape", "kind") if key in model.model_fields), "")
+        word = get_args(model.model_fields[said].annotation)[0] if said else "this table"
         return f"{word} has no such key; here: {here}"
     close = _meant(model, key)
     if close is not None:
