@@ -140,11 +140,16 @@ def _least(label: str, what: str, value: float, limit: float) -> Finding:
 def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import cap, kernel
 
-    plain = cap.solid(model)
     if not isinstance(model, LetteredCap):
-        return plain
-    with kernel.plainly(model.mark or "cap", "its legend cannot be made"):
-        return kernel.one_solid(lettered(plain, model.legend, model.height))
+        return cap.solid(model)
+
+    def legend(body: Any) -> Any:  # noqa: ANN401 - kernel shapes
+        with kernel.plainly(model.mark or "cap", "its legend cannot be made"):
+            return lettered(body, model.legend, model.height)
+
+    if model.crown.kind == "parallel":
+        return cap.solid(model, legend)
+    return kernel.one_solid(legend(cap.solid(model)))
 
 
 def _maker() -> Maker:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from partgen.families.legend import Legend, letter_filling
 from partgen.families.record import Body
 from partgen.findings import Finding, State
 from partgen.planning.records import PartModel
@@ -42,9 +43,8 @@ def inlay_of(model: PartModel, piece: Piece, kind: str) -> InlayModel:
 
 
 def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
-    """The filling as kernel solids, one or several: the part without this cut, less the part with it.
-
-    Raises KernelError in plain words.
+    """The filling as kernel solids, one or several: what a plane crown lacks of its letters, else the part without this
+    cut, less the part with it. Raises KernelError in plain words.
     """
     from partgen.families import BY_KIND
     from partgen.parts import kernel
@@ -56,9 +56,12 @@ def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
         smooth: dict[str, Any] = {"grooves": "none"}
         of = replace(of, **smooth)
     uncut: dict[str, Any] = {model.piece: "none" if model.piece == "line" else None}
-    if model.piece == "legend":  # a blank one keeps other lines away from its place
-        uncut["legend"] = replace(getattr(of, "legend"), blank=True)  # noqa: B009 - families differ in it
     with kernel.plainly(model.kind, f"what fills its {model.piece} cannot be built"):
+        if model.piece == "legend":
+            legend: Legend = getattr(of, "legend")  # noqa: B009 - families differ in it
+            if model.crown.kind in ("flat", "parallel") and not getattr(of, "hollow", 0.0):
+                return letter_filling(legend, model.height)
+            uncut["legend"] = replace(legend, blank=True)  # a blank one keeps other lines away from its place
         return kernel.cut(build(replace(of, **uncut)), build(of))
 
 

@@ -212,6 +212,21 @@ def letter_tools(legend: Legend, height: float) -> list[Any]:
     return [kernel.common(tool, above_plane(legend.slope, low, size)) for tool in tools]
 
 
+def letter_filling(legend: Legend, height: float) -> Any:  # noqa: ANN401 - kernel shapes
+    """What an engraved legend takes from a crown whose plane meets the axis at z = height: one solid or several."""
+    from partgen.parts import kernel
+    from partgen.parts.crowns import above_plane
+    from partgen.parts.outlines import outline_of
+
+    across = 2 * legend.reach + 1.0
+    rise = across * math.hypot(*legend.slope)
+    around = kernel.prism(
+        outline_of(Section("round", across, across)), height - legend.depth - rise - 0.5, height + rise + 0.5
+    )
+    below = kernel.cut(around, above_plane(legend.slope, height, 4 * across))
+    return kernel.common(below, *letter_tools(legend, height))
+
+
 def lettered(shape: Any, legend: Legend | None, height: float) -> Any:  # noqa: ANN401 - kernel shapes
     """The solid with its legend on the crown, whose plane meets the axis at z = height."""
     if legend is None or legend.blank:

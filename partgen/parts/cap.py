@@ -7,6 +7,8 @@ Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crow
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from partgen.parts import kernel, pockets, sockets
 from partgen.parts.collars import FLOOR_MARK
 from partgen.parts.crowns import crowned
@@ -21,16 +23,19 @@ LEAST_COLLAR = 0.6
 """Least height of collar left above split fingers, mm."""
 
 
-def solid(model: PartModel) -> kernel.Shape:
-    """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words."""
+def solid(model: PartModel, drawn: Callable[[kernel.Shape], kernel.Shape] | None = None) -> kernel.Shape:
+    """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words.
+
+    `drawn` adds what is on the crown before its edge is rounded: see `crowns.crowned`.
+    """
     with kernel.plainly(model.mark or "cap", "this cap cannot be built"):
-        return kernel.one_solid(_build(model))
+        return kernel.one_solid(_build(model, drawn))
 
 
-def _build(model: PartModel) -> kernel.Shape:
+def _build(model: PartModel, drawn: Callable[[kernel.Shape], kernel.Shape] | None) -> kernel.Shape:
     require(model)
     socket = model.socket
-    body = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft)
+    body = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft, drawn)
     lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
     if model.relief > 0 and lowest == model.skirt_bottom:
         body = relieved(body, model.skirt_bottom, model.relief)

@@ -9,6 +9,7 @@ higher there than on the axis. A crown parallel to the panel is a plane with the
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -74,9 +75,21 @@ def reach(section: Section, crown: CrownModel) -> tuple[float, float]:
     return below, above
 
 
-def crowned(section: Section, crown: CrownModel, bottom: float, height: float, draft: float = 0.0) -> kernel.Shape:
-    """The skirt's prism from z = bottom with its crown at `height` on the axis; `draft`: its sides lean in, radians."""
-    return _rounded(_cut(section, crown, bottom, height, draft), bottom, edge_radius(section, crown))
+def crowned(
+    section: Section,
+    crown: CrownModel,
+    bottom: float,
+    height: float,
+    draft: float = 0.0,
+    drawn: Callable[[kernel.Shape], kernel.Shape] | None = None,
+) -> kernel.Shape:
+    """The skirt's prism from z = bottom with its crown at `height` on the axis; `draft`: its sides lean in, radians.
+
+    `drawn` adds what is on the crown while its edge is still sharp: on a slanted crown the edge's rounding is a free
+    surface, against which the kernel tries every wall of every letter.
+    """
+    body = _cut(section, crown, bottom, height, draft)
+    return _rounded(body, bottom, edge_radius(section, crown), drawn)
 
 
 def drafted(section: Section, draft: float, rise: float) -> Section:
@@ -119,12 +132,22 @@ def _cut(section: Section, crown: CrownModel, bottom: float, height: float, draf
     return _straight(section, bottom, height, draft)
 
 
-def _rounded(body: kernel.Shape, bottom: float, radius: float) -> kernel.Shape:
-    if radius <= 0:
-        return body
+def _rounded(
+    body: kernel.Shape, bottom: float, radius: float, drawn: Callable[[kernel.Shape], kernel.Shape] | None = None
+) -> kernel.Shape:
     from partgen.parts import kernel
 
-    return kernel.rounded(body, kernel.edges(body, lambda ends: _is_rim(ends, bottom)), radius)
+    rim = {_places(kernel.ends(edge)) for edge in kernel.edges(body, lambda ends: _is_rim(ends, bottom))}
+    if drawn is not None:
+        body = drawn(body)
+    if radius <= 0:
+        return body
+    return kernel.rounded(body, kernel.edges(body, lambda ends: _places(ends) in rim), radius)
+
+
+def _places(ends: np.ndarray) -> tuple[tuple[float, ...], ...]:
+    """The ends of an edge, in an order of their own."""
+    return tuple(sorted(tuple(point) for point in (np.round(ends, 6) + 0.0).tolist()))
 
 
 def _is_rim(ends: np.ndarray, bottom: float) -> bool:

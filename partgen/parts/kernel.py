@@ -259,9 +259,9 @@ def cut(shape: Shape, *tools: Shape) -> Shape:
     return _boolean(BRepAlgoAPI_Cut(), "cutting", shape, tools)
 
 
-def common(shape: Shape, tool: Shape) -> Shape:
-    """What both have in common."""
-    return _boolean(BRepAlgoAPI_Common(), "intersecting", shape, (tool,))
+def common(shape: Shape, *tools: Shape) -> Shape:
+    """What the shape has in common with any of the tools."""
+    return _boolean(BRepAlgoAPI_Common(), "intersecting", shape, tools)
 
 
 def edges(shape: Shape, wanted: Callable[[np.ndarray], bool]) -> list[Shape]:
