@@ -31,7 +31,7 @@ from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revis
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import begin_plates, lay_out, order_of, plate_names, print_doc, write_orders
 from partgen.planning.records import PositionPlan
-from partgen.processes.beside import Beside, Task, finish
+from partgen.processes.beside import Beside, Task, finish, meanwhile
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
 
@@ -197,6 +197,7 @@ def _write(
             left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
             write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
             step("Writing the report", 0, 1)
+            meanwhile(report.drawn, read, alone=LEFT)
             report.write(folder)
             finish(read, alone=LEFT)
             content = content_of(folder, CONTENT)

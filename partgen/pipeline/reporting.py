@@ -36,11 +36,12 @@ class Report:
         }
         self._document = document
         self._extras = ReportExtras({**kept.shapes, **shapes}, {**kept.bodies, **bodies}, {**kept.lies, **lies})
-        self._drawn = beside.begin(draw, document, self._extras)
+        self.drawn = beside.begin(draw, document, self._extras)
+        """On its way."""
 
     def write(self, folder: Path) -> None:
         """Write the page into a revision's folder."""
-        page = render(self._document, self._extras, self._drawn.result())
+        page = render(self._document, self._extras, self.drawn.result())
         write_new(folder / "report.html", page.encode())
 
 

@@ -6,7 +6,7 @@ import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import Generic, TypeVar, TypeVarTuple, cast
+from typing import Any, Generic, TypeVar, TypeVarTuple, cast
 
 from partgen.processes.process import GoneError, Process, processors
 
@@ -28,28 +28,40 @@ class Task(Generic[T]):
     ) -> None:
         """Asked of the `process` at once; without one it is made when its result is wanted."""
         self._call: Callable[[], T] = partial(function, *arguments)
+        self._found: list[T] = []
+        """What the call in this process gave."""
         self._process = process
         self._answer = process.ask((function, arguments)) if process else None
 
     @property
     def ready(self) -> bool:
-        """Whether the other process has answered."""
-        return self._answer is not None and self._answer.done()
+        """Whether the other process has answered, or this one has made the call."""
+        return bool(self._found) or (self._answer is not None and self._answer.done())
 
     def here(self) -> T:
         """What the function gives, by a call in this process; the other one need not begin it any more."""
-        if self._process is not None and self._answer is not None and not self._answer.done():
-            self._process.forget(self._answer)
-        return self._call()
+        if not self._found:
+            if self._process is not None and self._answer is not None and not self._answer.done():
+                self._process.forget(self._answer)
+            self._found.append(self._call())
+        return self._found[0]
 
     def result(self) -> T:
         """What the function gives. Raises what it raises: where the other process could not do it, it is done here."""
-        if self._answer is not None:
+        if self._answer is not None and not self._found:
             with contextlib.suppress(GoneError, TimeoutError):
                 kind, found = self._answer.result(LIMIT)
                 if kind == "done":
                     return cast(T, found)
         return self.here()
+
+
+def meanwhile(wanted: Task[Any], others: Sequence[Task[Any]], *, alone: int = 0) -> None:
+    """Until the other process has answered `wanted`, make the others here, last first, but for the first `alone`."""
+    for number in range(len(others), alone, -1):
+        if wanted.ready:
+            return
+        others[number - 1].here()
 
 
 def finish(tasks: Sequence[Task[T]], *, alone: int = 0) -> list[T]:

@@ -17,7 +17,7 @@ from partgen.errors import OutsideError
 from partgen.export.stl import Expected, expected, read_back, write_stl
 from partgen.mesh.build import build_caps
 from partgen.processes import beside as module
-from partgen.processes.beside import Beside, Task, finish
+from partgen.processes.beside import Beside, Task, finish, meanwhile
 
 
 @pytest.fixture(params=["beside", "here", "lost"])
@@ -74,6 +74,15 @@ def test_what_was_done_here_is_not_done_there_too(monkeypatch: pytest.MonkeyPatc
         finish([beside.begin(note, str(tmp_path / "work"), 0.05) for _ in range(20)])
         beside.begin(os.getpid).result()  # after all that was begun before
     assert 20 <= len((tmp_path / "work").read_text().split()) <= 21
+
+
+def test_while_one_answer_is_waited_for_others_are_made_here(beside: Beside) -> None:
+    wanted = beside.begin(time.sleep, 0.2)
+    others = [beside.begin(operator.mul, i, 3) for i in range(12)]
+    meanwhile(wanted, others, alone=5)
+    if beside._process is not None and not beside._process.ended:
+        assert all(task.ready for task in others[5:]) and not wanted.ready
+    assert finish(others, alone=5) == [3 * i for i in range(12)]
 
 
 def test_a_call_for_later_is_made_here() -> None:
