@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import re
-import shutil
 import subprocess
 import sys
 from graphlib import TopologicalSorter
@@ -56,18 +55,6 @@ def test_the_build_itself_loads_no_kernel():
     """The kernel runs in a process of its own, which starts while the plan is worked out."""
     code = "import sys, partgen.pipeline.building; assert 'OCP' not in sys.modules and 'cadquery' not in sys.modules"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr[-1000:]
-
-
-def test_nor_does_it_while_parts_of_every_kind_are_built_and_checked(tmp_path):
-    shutil.copy(ROOT / "profiles" / "tide-gauge-panel.toml", tmp_path)
-    code = (
-        "import sys\nfrom partgen import build, load_profile\n"
-        "built = build(load_profile('tide-gauge-panel.toml'))\n"
-        "assert len({position.part for position in built.document.positions}) >= 8\n"
-        "assert 'OCP' not in sys.modules and 'cadquery' not in sys.modules"
-    )
-    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-1000:]
 
 
