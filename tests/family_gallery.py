@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import tomllib
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -145,6 +146,16 @@ def built(wanted: Profile, *, only: int = 1) -> tuple[list[PositionPlan], dict[s
 def faults(made: MadePart) -> list[str]:
     """What is wrong with a built part, geometry against plan and print; empty when all is well."""
     return [f"{f.code}: {f.why}" for f in made.findings if f.state == "fail"]
+
+
+COUNTED: Counter[tuple[str, str]] = Counter()
+"""Kind and what became of it: how many parts this test has checked so far; conftest.py empties and adds them up."""
+
+
+def count(one: Combination, made: dict[str, MadePart], plans: list[PositionPlan]) -> None:
+    """One part more that was built, built though its plan fails, or refused."""
+    good = all(plan.state != "fail" for plan in plans)
+    COUNTED[one.kind, ("built" if good else "built, plan fails") if made else "refused"] += 1
 
 
 def slack(one: Combination) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from family_gallery import HOLES, SEATS, Combination, built, profile
+from family_gallery import HOLES, SEATS, Combination, built, count, profile
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -69,6 +69,7 @@ def check(one: Combination) -> None:
             assert wrong
         if plans[0].state == "pass":
             assert not wrong, [f.why for f in wrong]
+    count(one, made, plans)
 
 
 ROUND_HEAD = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from family_gallery import GRIPS, HOLES, PARTS, SEATS, Combination, built, combinations, faults, profile, slack
+from family_gallery import GRIPS, HOLES, PARTS, SEATS, Combination, built, combinations, count, faults, profile, slack
 
 from partgen.families import BY_KIND
 
@@ -67,6 +67,7 @@ def check(one: Combination, *, bare: bool = False) -> None:
         assert not [fault for fault in faults(part) if not (plan.state == "fail" and fault.startswith(slack(one)))]
     for finding in plan.checks:
         assert finding.why and finding.subject == "P1"
+    count(one, made, plans)
 
 
 @pytest.mark.parametrize("one", FEW, ids=lambda one: one.name[:60])
