@@ -16,6 +16,7 @@ import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose
 from partgen.checks.fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, floor_and_crown, free
+from partgen.checks.gaps import gap_between
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles
 from partgen.findings import Finding
@@ -86,7 +87,7 @@ def _obstacles(plan: PositionPlan, mesh: Triangles, poses: Sequence[Pose]) -> tu
         for obstacle in plan.obstacles:
             solid = _standing(plan, obstacle)
             common = max(common, (part ^ solid).volume())
-            distance = part.min_gap(solid, SEARCH)
+            distance = gap_between(part, solid, SEARCH)
             least = min(least, distance if distance < SEARCH - 1e-6 else math.inf)
     return (0.0 if common > 0 else least), common
 

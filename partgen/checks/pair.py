@@ -14,6 +14,7 @@ import numpy as np
 
 from partgen.checks.clearance import UPRIGHT, Pose
 from partgen.checks.fit import AGREE, agreement, free
+from partgen.checks.gaps import gap_between
 from partgen.checks.triangles import FloatArray, Triangles
 from partgen.findings import Finding
 from partgen.planning.records import PositionPlan
@@ -91,7 +92,7 @@ def _leaning(rod: Manifold, pose: Pose, plan: PositionPlan) -> Manifold:
 def _apart(one: Manifold, other: Manifold) -> float:
     """Least distance, at most SEARCH; minus the cube root of the common volume where there is any."""
     common = (one ^ other).volume()
-    return float(-math.cbrt(common)) if common > 0 else float(one.min_gap(other, SEARCH))
+    return float(-math.cbrt(common)) if common > 0 else gap_between(one, other, SEARCH)
 
 
 def pair_findings(plan: PositionPlan, outer: PositionPlan, m: PairMeasurement) -> tuple[Finding, ...]:

@@ -115,7 +115,7 @@ WIDE = (
 @given(bearing())
 @example(Combination("knob", "flatted", "set-screw", WIDE))
 @example(Combination("knob", "flatted", "set-screw", WIDE.replace("scale_numbers = true\n", "")))
-@settings(max_examples=8)
+@settings(max_examples=4)
 def test_whatever_it_bears_a_knob_is_whole_or_refused(one: Combination) -> None:
     check(one, bare=True)
 
