@@ -6,6 +6,7 @@ May import: errors, planning.records, parts (inside functions). Lengths in mm.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -247,20 +248,23 @@ def _scaled(model: KnobModel, foot: Any) -> Any:  # noqa: ANN401 - kernel shapes
 
 def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
     """The pointer on the crown, from beside the axis or the inlay to the edge."""
-    start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
-    start = max(start, model.legend.reach + 0.6 if model.legend else 0.0, model.bored / 2 + 0.6 if model.bored else 0.0)
+    start, end = _pointer_span(model)
     low, high = min(model.rim, model.height), max(model.rim, model.height)
     if pointer.raised:
-        end = model.top / 2 - model.crown.edge_radius - 0.1
         return _bar(pointer, start, end, low - 0.5, high + pointer.depth)
     return _bar(pointer, start, model.top / 2 + 5.0, low - pointer.depth, high + 20.0)
+
+
+def _pointer_span(model: KnobModel) -> tuple[float, float]:
+    """From where to where the crown has room for a pointer, from the axis."""
+    start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
+    start = max(start, model.legend.reach + 0.6 if model.legend else 0.0, model.bored / 2 + 0.6 if model.bored else 0.0)
+    return start, model.top / 2 - model.crown.edge_radius - 0.1
 
 
 def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401
     from partgen.parts import kernel
 
-    if end - start < pointer.width:
-        raise kernel.Refused("no room for a pointer on its crown; make it narrower or the crown wider")
     half = pointer.width / 2
     return kernel.turned(kernel.box(start, end, -half, half, low, high), pointer.angle)
 
@@ -269,37 +273,45 @@ def _require(model: KnobModel) -> None:
     """Refuse what cannot be a body before the kernel sees it."""
     from partgen.parts import kernel
 
-    if model.rim - model.crown.edge_radius <= model.foot + 0.2:
-        raise kernel.Refused("no height is left for its grip between skirt and crown")
-    if model.skirt and model.skirt[0] < model.base + 0.4:
-        raise kernel.Refused("its skirt is no wider than its grip; leave skirt_diameter out")
+    if why := no_body(model):
+        raise kernel.Refused(why)
+
+
+def no_body(model: KnobModel) -> str:
+    """Why these sizes cannot be one body, in words for the bench; empty where they can."""
+    return next(_reasons(model), "")
+
+
+def _reasons(model: KnobModel) -> Iterator[str]:
     deepest = min(model.base, model.top) / 2
+    if model.rim - model.crown.edge_radius <= model.foot + 0.2:
+        yield "no height is left for its grip between skirt and crown"
+    if model.skirt and model.skirt[0] < model.base + 0.4:
+        yield "its skirt is no wider than its grip; leave skirt_diameter out"
     if model.grooves != "none":
         if model.groove_depth > 0.35 * deepest:
-            raise kernel.Refused(f"grooves {model.groove_depth:.2f} mm deep in a body of {2 * deepest:.1f} mm")
+            yield f"grooves {model.groove_depth:.2f} mm deep in a body of {2 * deepest:.1f} mm"
         pitch = 2 * math.pi * deepest / model.count
         if pitch < 1.2 * (model.groove_depth if model.grooves == "ribs" else 2 * model.groove_depth):
-            raise kernel.Refused(
-                f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
-            )
-    if model.inlay and model.inlay[0] / 2 > model.top / 2 - model.crown.edge_radius - 0.4:
-        raise kernel.Refused("its inlay is as wide as its crown")
+            yield f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
+    across = 2 * (model.top / 2 - model.crown.edge_radius - 0.4)
+    if model.inlay and model.inlay[0] > across:
+        yield f"its inlay of {model.inlay[0]:.1f} mm is as wide as its crown; take less than {across:.1f}"
+    start, end = _pointer_span(model)  # a groove may run out over the edge
+    if model.pointer and model.pointer.raised and (room := max(end - start, 0.0)) < model.pointer.width:
+        yield f"its crown has {room:.1f} mm for a pointer {model.pointer.width:.1f} mm wide; take a narrower one"
     if model.bored > 0:
-        _require_bored(model)
+        yield from _bored(model)
     if model.cavity and model.cavity[1] > -0.1:
-        raise kernel.Refused("the nut stands as high as the shaft's end; nothing is left to hold")
+        yield "the nut stands as high as the shaft's end; nothing is left to hold"
 
 
-def _require_bored(model: KnobModel) -> None:
-    """Refuse a hole through the crown that leaves the outer shaft's end nothing to stand on."""
-    from partgen.parts import kernel
-
+def _bored(model: KnobModel) -> Iterator[str]:
+    """Why a hole through the crown cannot be, as where it leaves the outer shaft's end nothing to stand on."""
     socket = model.socket
-    narrow = min(v for v in (socket.width, socket.depth, socket.across_flat, socket.root_diameter) if v > 0)
-    if model.bored > narrow - 2 * LEDGE:
-        raise kernel.Refused(
-            f"the hole through its crown leaves no ledge of {LEDGE:.1f} mm for the shaft's end; make it at most "
-            f"{narrow - 2 * LEDGE:.2f} mm wide"
-        )
+    most = min(v for v in (socket.width, socket.depth, socket.across_flat, socket.root_diameter) if v > 0) - 2 * LEDGE
+    if model.bored > most:
+        cure = f"make it at most {most:.2f} mm wide" if most > 0 else "so thin a shaft can have none"
+        yield f"the hole through its crown leaves no ledge of {LEDGE:.1f} mm for the shaft's end; {cure}"
     if model.crown.kind != "flat" or model.inlay or model.legend:
-        raise kernel.Refused("a hole through its crown needs a flat crown without inlay or legend")
+        yield "a hole through its crown needs a flat crown without inlay or legend"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from family_gallery import Combination
+from family_gallery import Combination, built, profile
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from test_gallery import check
@@ -76,6 +76,24 @@ def test_a_few_mixtures_are_built_as_planned(one: Combination) -> None:
 @pytest.mark.parametrize("one", MORE, ids=lambda one: one.name)
 def test_all_mixtures_are_built_as_planned(one: Combination) -> None:
     check(one, bare=True)
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ("inlay_diameter = 18.0", "as wide as its crown"),
+        ("skirt_diameter = 18.0\nskirt_height = 3.0", "leave skirt_diameter out"),
+        ('grooves = "ribs"\ngroove_count = 40\ngroove_depth = 2.0', "take fewer or shallower ones"),
+        ('pointer = "raised"\npointer_width = 9.0', "take a narrower one"),
+        ("through = 6.0", "ledge"),
+    ],
+)
+def test_sizes_that_do_not_go_together_are_said_by_the_plan(keys: str, words: str) -> None:
+    """What is refused when it is built was refused before."""
+    plans, made, failed = built(profile(Combination("knob", "flatted", "ribs", keys)))
+    (found,) = [f for f in plans[0].checks if f.code == "sizes"]
+    assert found.state == plans[0].state == "fail" and words in found.why
+    assert not made and words in failed["P1"].why
 
 
 @st.composite

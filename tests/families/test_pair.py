@@ -130,8 +130,10 @@ def test_no_gap_between_them_fails(tmp_path: Path) -> None:
 
 
 def test_a_hole_wider_than_the_shafts_end_is_refused_in_words(tmp_path: Path) -> None:
-    _, made, failed = built(pair(tmp_path, through=5.8), only=2)
+    plans, made, failed = built(pair(tmp_path, through=5.8), only=2)
     assert "ledge" in failed["coarse0"].why
+    (found,) = [f for f in plans[0].checks if f.code == "sizes"]
+    assert found.state == plans[0].state == "fail" and "ledge" in found.why
     assert "fine0" in made
 
 
