@@ -36,13 +36,13 @@ from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
 
 CONTENT = ("parts/*.stl", "fit.json")
+"""What a revision's content hash covers: what is printed, and every number."""
 OURS = (
     *("parts/*.stl", "parts/*.step", "fit.json", "report.html", "report-*.pdf", "plate-*.3mf", "assembly-*.step"),
     *("order/order-sheet-*", "order/order-sheet.*", "order/part-list*.csv"),
 )
 """What a revision's folder holds of ours: made anew, or gone where the revision is made again without it. The form for
 what is measured of a first article is not among it: somebody may have filled it in."""
-"""What a revision's content hash covers: what is printed, and every number."""
 
 
 FORMATS = ("stl", "3mf", "step")

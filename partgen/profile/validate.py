@@ -67,9 +67,8 @@ class _Reader:
         self.unit: Unit = "mm"
         self.instrument = Instrument()
         self.unit_known = True
-        self.beyond: list[
-            tuple[Fault, bool]
-        ] = []  # lengths that no part has, and whether one has them in the other unit
+        # lengths that no part has, and whether one has them in the other unit
+        self.beyond: list[tuple[Fault, bool]] = []
         self.unplaced = False  # spacings were to give coordinates and could not: said once, not at every position
 
     def fault(self, where: str, read: str, expected: str) -> None:
