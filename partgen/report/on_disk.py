@@ -31,7 +31,7 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
     shapes: dict[str, Shape] = {}
     bodies: dict[str, tuple[tuple[Shape, str], ...]] = {}
     lies: dict[str, Lie] = {}
-    earlier: dict[str, FitDocument | None] = {}
+    earlier: dict[str, tuple[FitDocument, dict[str, PositionDoc]] | None] = {}
     plates: dict[Path, dict[str, ReadItem]] = {}
     for position in document.positions:
         if kept_only and position.unchanged_since is None:
@@ -41,8 +41,8 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
             made_in = position.unchanged_since
             if made_in not in earlier:
                 earlier[made_in] = _document(home / made_in / "fit.json")
-            built = earlier[made_in] or document
-            made = next((p for p in built.positions if p.label == position.label), position)
+            built, before = earlier[made_in] or (document, {})
+            made = before.get(position.label, position)
         if made_in is None or made.file is None or made.geometry is None or len(made.geometry.lie) != 16:
             continue
         folder = (home / made_in).resolve()
@@ -56,8 +56,8 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
         standing = (vertices - matrix[:3, 3]) @ rotation / size  # the inverse of a rotation is its transpose
         shapes[position.label] = Shape(standing, np.arange(len(standing)).reshape(-1, 3))
         lies.setdefault(position.part, Lie(rotation))
-        plate = _plate_of(made, built)
-        if made.geometry.colours and plate is not None and (folder / plate).resolve().is_relative_to(folder):
+        plate = _plate_of(made, built) if made.geometry.colours else None
+        if plate is not None and (folder / plate).resolve().is_relative_to(folder):
             if folder / plate not in plates:
                 plates[folder / plate] = _items(folder / plate)
             item = plates[folder / plate].get(made.label)
@@ -66,12 +66,13 @@ def extras_on_disk(document: FitDocument, home: Path, *, kept_only: bool = False
     return ReportExtras(shapes=shapes, bodies=bodies, lies=lies)
 
 
-def _document(path: Path) -> FitDocument | None:
-    """An earlier fit document; None where it cannot be read."""
+def _document(path: Path) -> tuple[FitDocument, dict[str, PositionDoc]] | None:
+    """An earlier fit document and its positions by label; None where it cannot be read."""
     try:
-        return parse_fit(path.read_bytes(), str(path))
+        document = parse_fit(path.read_bytes(), str(path))
     except (OSError, InputError):
         return None
+    return document, {position.label: position for position in document.positions}
 
 
 def _plate_of(made: PositionDoc, document: FitDocument) -> str | None:

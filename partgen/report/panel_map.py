@@ -33,7 +33,8 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
     root = Node(doc)
     at = np.array([p.at_mm for p in doc.positions])  # (n, 2) mm
     reach = np.array([_reach(p.drawing.hole.outline) for p in doc.positions])
-    shared = _shared(at)
+    apart = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))  # (n, n) mm
+    shared, gap = _shared(apart), float(apart[apart >= SAME_PLACE].min(initial=30.0))
     low, high = (at - reach).min(axis=0) - 3.0, (at + reach).max(axis=0) + 3.0
 
     def fitting() -> float:
@@ -41,12 +42,10 @@ def panel_map(doc: FitDocument, links: frozenset[int] = frozenset()) -> Markup:
         size = high - low
         return float(min((_WIDTH - 2 * _MARGIN) / size[0], _MAX_HEIGHT / size[1], 9.0))
 
-    lines = max(of for _, of in shared)
-    low[1] -= max(
-        0.0, (lines * (_font(_room(at) * fitting()) + 2) + 2) / fitting() - 3.0
-    )  # for the lowest row's labels
+    labels = max(of for _, of in shared) * (_font(gap * fitting()) + 2) + 2  # of the lowest row
+    low[1] -= max(0.0, labels / fitting() - 3.0)
     scale = fitting()
-    room = _room(at) * scale
+    room = gap * scale
     size = high - low
     width, height = size[0] * scale + 2 * _MARGIN, size[1] * scale + 2 * _MARGIN
 
@@ -86,18 +85,9 @@ def _reach(outline: tuple[tuple[float, float], ...]) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _shared(at: FloatArray) -> list[tuple[int, int]]:
+def _shared(apart: FloatArray) -> list[tuple[int, int]]:
     """Of each position: how many before it stand in the same place, as knobs on one axis do, and how many in all."""
-    same = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1)) < SAME_PLACE
-    return [(int(row[:i].sum()), int(row.sum())) for i, row in enumerate(same)]
-
-
-def _room(at: FloatArray) -> float:
-    """Least distance between two positions in mm (30 for a single one)."""
-    if len(at) < 2:
-        return 30.0
-    gaps = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
-    return float(gaps[gaps >= SAME_PLACE].min(initial=30.0))
+    return [(int(row[:i].sum()), int(row.sum())) for i, row in enumerate(apart < SAME_PLACE)]
 
 
 def _font(room: float) -> float:
