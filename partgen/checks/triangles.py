@@ -44,7 +44,8 @@ class Joined:
     sides: IntArray
     """(k, 2) the two faces at it."""
     closed: bool
-    """`is_watertight` of it."""
+    """Each directed edge occurs once and its reverse once (watertight, consistently oriented, no fins). Stricter than
+    counting undirected edges: two triangles that run along an edge the same way fail."""
 
     @cached_property
     def corners(self) -> FloatArray:
@@ -132,14 +133,6 @@ def joined(mesh: Triangles) -> Joined:
     )
     edges = np.stack([start[first], end[first]], axis=1)
     return Joined(vertices, faces, edges, np.stack([first // 3, second // 3], axis=1), closed)
-
-
-def is_watertight(mesh: Triangles) -> bool:
-    """Each directed edge occurs once and its reverse once (closed, consistently oriented, no fins).
-
-    Stricter than counting undirected edges: two triangles that run along an edge the same way fail.
-    """
-    return joined(mesh).closed
 
 
 def shells(mesh: Triangles) -> Shells:

@@ -11,7 +11,7 @@ from manifold3d import CrossSection, Manifold
 
 from partgen.checks.overhang import SLACK, overhang
 from partgen.checks.printability import PRINTING_CODES, measure_print, print_findings, printability
-from partgen.checks.triangles import axis_hits, is_watertight, joined, shells, slice_points
+from partgen.checks.triangles import axis_hits, joined, shells, slice_points
 from partgen.checks.walls import wall_thickness
 from partgen.model.printer import Printer, PrintError, PrintErrors
 from partgen.planning.records import RibsModel
@@ -53,11 +53,11 @@ def test_a_whole_cap_is_one_closed_outward_body_with_its_own_volume():
 
 def test_a_missing_triangle_a_flipped_one_and_a_doubled_one_are_not_closed():
     m = shape(cap(MODEL))
-    assert not is_watertight(Shape(m.vertices, m.faces[1:]))
+    assert not joined(Shape(m.vertices, m.faces[1:])).closed
     flipped = m.faces.copy()
     flipped[0] = flipped[0][::-1]
-    assert not is_watertight(Shape(m.vertices, flipped))
-    assert not is_watertight(Shape(m.vertices, np.vstack([m.faces, m.faces[:1]])))
+    assert not joined(Shape(m.vertices, flipped)).closed
+    assert not joined(Shape(m.vertices, np.vstack([m.faces, m.faces[:1]]))).closed
     assert states(Shape(m.vertices, m.faces[1:]))["print-closed"] == "fail"
 
 
