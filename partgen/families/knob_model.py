@@ -248,18 +248,17 @@ def _scaled(model: KnobModel, foot: Any) -> Any:  # noqa: ANN401 - kernel shapes
 
 def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
     """The pointer on the crown, from beside the axis or the inlay to the edge."""
-    start, end = _pointer_span(model)
     low, high = min(model.rim, model.height), max(model.rim, model.height)
     if pointer.raised:
-        return _bar(pointer, start, end, low - 0.5, high + pointer.depth)
-    return _bar(pointer, start, model.top / 2 + 5.0, low - pointer.depth, high + 20.0)
+        return _bar(pointer, *_pointer_span(model, pointer), low - 0.5, high + pointer.depth)
+    return _bar(pointer, *_pointer_span(model, pointer), low - pointer.depth, high + 20.0)
 
 
-def _pointer_span(model: KnobModel) -> tuple[float, float]:
-    """From where to where the crown has room for a pointer, from the axis."""
+def _pointer_span(model: KnobModel, pointer: Pointer) -> tuple[float, float]:
+    """From where to where there is room for a pointer, from the axis; a groove runs out over the edge."""
     start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
     start = max(start, model.legend.reach + 0.6 if model.legend else 0.0, model.bored / 2 + 0.6 if model.bored else 0.0)
-    return start, model.top / 2 - model.crown.edge_radius - 0.1
+    return start, model.top / 2 + (-model.crown.edge_radius - 0.1 if pointer.raised else 5.0)
 
 
 def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401
@@ -297,9 +296,11 @@ def _reasons(model: KnobModel) -> Iterator[str]:
     across = 2 * (model.top / 2 - model.crown.edge_radius - 0.4)
     if model.inlay and model.inlay[0] > across:
         yield f"its inlay of {model.inlay[0]:.1f} mm is as wide as its crown; take less than {across:.1f}"
-    start, end = _pointer_span(model)  # a groove may run out over the edge
-    if model.pointer and model.pointer.raised and (room := max(end - start, 0.0)) < model.pointer.width:
-        yield f"its crown has {room:.1f} mm for a pointer {model.pointer.width:.1f} mm wide; take a narrower one"
+    if model.pointer:
+        start, end = _pointer_span(model, model.pointer)
+        if end - start < model.pointer.width:
+            room = max(end - start, 0.0)
+            yield f"its crown has {room:.1f} mm for a pointer {model.pointer.width:.1f} mm wide; take a narrower one"
     if model.bored > 0:
         yield from _bored(model)
     if model.cavity and model.cavity[1] > -0.1:

@@ -2,7 +2,7 @@
 
 Seen from above the numbers grow counter-clockwise: turned clockwise, the knob brings higher ones to a fixed mark.
 Lengths in mm, angles in degrees in the profile and radians inside.
-May import: findings, model, planning, parts.glyphs, families.over_panel.
+May import: findings, model, planning, mesh.marks, parts.glyphs, families.over_panel.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ EDGE = 0.4
 """Left free between the lines and the skirt's edge, and between numbers and grip."""
 SPARE = 0.05
 """mm by which the wall outside the lines is more than the narrowest that prints."""
-UNDER, MARKED = 0.4, 0.4
-"""mm of skirt to be left under a scale, and of a label cut in from below."""
+UNDER = 0.4
+"""mm of skirt to be left under a scale."""
 LONG, SHORT = 0.42, 0.22
 """Length of numbered and of further lines, as parts of the skirt's free width; a scale without numbers takes twice."""
 LARGEST = 5.0
@@ -170,6 +170,7 @@ def scale_finding(
     whether a label is cut into its underside."""
     if spec.scale_lines == 0:
         return []
+    from partgen.mesh.marks import DEPTH
     from partgen.parts.glyphs import STEM
 
     strokes = [spec.scale_width]
@@ -179,7 +180,7 @@ def scale_finding(
         return [Finding("scale", label, "scale", 0.0, line, 0.0, "mm", state, why)]
     strokes += [scale.apart] + ([scale.text * STEM] if scale.numbers else [])
     thinnest = min(strokes)
-    under = max(line, UNDER) + (MARKED if marked else 0.0)
+    under = max(line, UNDER) + (DEPTH if marked else 0.0)
     if spec.scale_depth > skirt - under:
         why = f"{label}'s scale is cut {spec.scale_depth:.2f} mm deep into a skirt {skirt:.2f} mm high"
         why += f"{', marked underneath' if marked else ''}: {max(skirt - under, 0.0):.2f} mm leave enough"

@@ -137,12 +137,12 @@ def _rounded(
 ) -> kernel.Shape:
     from partgen.parts import kernel
 
-    rim = {_places(kernel.ends(edge)) for edge in kernel.edges(body, lambda ends: _is_rim(ends, bottom))}
+    rounds = kernel.edges(body, lambda ends: _is_rim(ends, bottom)) if radius > 0 else []
     if drawn is not None:
+        rim = {_places(kernel.ends(edge)) for edge in rounds}
         body = drawn(body)
-    if radius <= 0:
-        return body
-    return kernel.rounded(body, kernel.edges(body, lambda ends: _places(ends) in rim), radius)
+        rounds = kernel.edges(body, lambda ends: _places(ends) in rim)
+    return kernel.rounded(body, rounds, radius) if radius > 0 else body
 
 
 def _places(ends: np.ndarray) -> tuple[tuple[float, ...], ...]:
