@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import json
 import shutil
-import statistics
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from bench.rows import Process, Row, process, python
+from bench.rows import Process, Row, process, python, row_of
 
 ROOT = Path(__file__).resolve().parent.parent
 SIZES = (1, 10, 40, 200, 1000)
@@ -87,8 +86,7 @@ def compared(folder: Path, name: str) -> list[Row]:
 
     def row(what: str, reference: str, ours: int, theirs: int, value: Callable[[Process], float], unit: str) -> Row:
         pairs = [(value(run[ours]), value(run[theirs])) for run in runs]
-        medians = (statistics.median(a for a, _ in pairs), statistics.median(b for _, b in pairs))
-        return Row(what, reference, *medians, statistics.median(a / b for a, b in pairs), unit, f"{len(runs)} runs")
+        return row_of(what, reference, pairs, unit, f"{len(runs)} runs")
 
     return [
         row(what, "caps alone by hand", 0, 1, lambda p: p.wall, "s"),
@@ -117,10 +115,8 @@ def revision(folder: Path, runs: int = 5) -> list[Row]:
             pairs.append((again(Path(name, "many"), "panel"), build(1, Path(name, "one"))))
 
     def row(what: str, value: Callable[[Process], float]) -> Row:
-        ours, theirs = ([value(pair[k]) for pair in pairs] for k in (0, 1))
-        ratio = statistics.median(a / b for a, b in zip(ours, theirs, strict=True))
-        medians = (statistics.median(ours), statistics.median(theirs))
-        return Row(what, "build 1, start-up in it", *medians, ratio, note=f"{runs} runs")
+        each = [(value(ours), value(theirs)) for ours, theirs in pairs]
+        return row_of(what, "build 1, start-up in it", each, note=f"{runs} runs")
 
     what = f"revision, 1 of {panel_size(folder)} changed"
     return [row(what, lambda p: p.wall), row(f"{what}: processor time", lambda p: p.cpu)]

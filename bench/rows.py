@@ -24,19 +24,18 @@ class Row:
     note: str = ""
 
 
+def row_of(what: str, reference: str, pairs: Sequence[tuple[float, float]], unit: str = "s", note: str = "") -> Row:
+    """A row from (ours, theirs) of every run. The ratio is the median of the pairs'."""
+    ours, theirs = zip(*pairs, strict=True)
+    ratio = statistics.median(a / b for a, b in pairs)
+    return Row(what, reference, statistics.median(ours), statistics.median(theirs), ratio, unit, note)
+
+
 def paired(
     what: str, reference: str, ours: Callable[[], float], theirs: Callable[[], float], runs: int = 5, note: str = ""
 ) -> Row:
-    """Run both in turn, ours first; each returns its own seconds. The ratio is the median of the pairs'."""
-    pairs = [(ours(), theirs()) for _ in range(runs)]
-    return Row(
-        what,
-        reference,
-        statistics.median(a for a, _ in pairs),
-        statistics.median(b for _, b in pairs),
-        statistics.median(a / b for a, b in pairs),
-        note=note,
-    )
+    """Run both in turn, ours first; each returns its own seconds."""
+    return row_of(what, reference, [(ours(), theirs()) for _ in range(runs)], note=note)
 
 
 def timed(work: Callable[[], object]) -> Callable[[], float]:
