@@ -24,6 +24,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return home
 
 
+def said_by(script: str, folder: Path) -> str:
+    """What an interpreter of its own prints."""
+    done = subprocess.run([sys.executable, "-c", script], cwd=folder, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
 def test_predict_of_every_family_imports_no_cad(folder: Path) -> None:
     script = (
         "import sys; from pathlib import Path; from partgen.pipeline.planning import plan_profile\n"
@@ -31,8 +38,7 @@ def test_predict_of_every_family_imports_no_cad(folder: Path) -> None:
         "print(sorted({p.kind for p in done.document.positions}))\n"
         "print(sorted({m.split('.')[0] for m in sys.modules} & {'OCP', 'cadquery', 'trimesh', 'vtk', 'vtkmodules'}))"
     )
-    done = subprocess.run([sys.executable, "-c", script], cwd=folder, capture_output=True, text=True, check=True)
-    kinds, heavy = done.stdout.splitlines()
+    kinds, heavy = said_by(script, folder).splitlines()
     assert kinds == str(sorted(BY_KIND))
     assert heavy == "[]"
 
@@ -45,9 +51,7 @@ def test_one_run_builds_and_reports_all(folder: Path) -> None:
         "try:\n    main()\n"
         "finally:\n    assert not {'OCP', 'cadquery'} & set(sys.modules)"
     )
-    done = subprocess.run([sys.executable, "-c", script], cwd=folder, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
-    document = json.loads(done.stdout)
+    document = json.loads(said_by(script, folder))
     home = folder / "outputs" / DEMO / "r01"
     for p in document["positions"]:
         read = trimesh.load_mesh(home / p["file"])

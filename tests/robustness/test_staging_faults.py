@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -146,40 +147,42 @@ def test_a_link_to_a_folder_of_somebody_s_is_not_swept(tmp_path: Path) -> None:
     assert not (tmp_path / "lamp/r02").exists()
 
 
-def test_the_old_one_stays_aside_where_something_else_takes_its_place(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    prepared(tmp_path, older=True)
-    home, rename = tmp_path / "lamp", Path.rename
+def left_aside(out: Path, monkeypatch: pytest.MonkeyPatch, before: Callable[[Path], None]) -> Path:
+    """Where the old folder is after a try in which every rename to its place was preceded by something."""
+    prepared(out, older=True)
+    home, rename = out / "lamp", Path.rename
 
-    def overtaken(path: Path, target: Path) -> Path:
+    def renamed(path: Path, target: Path) -> Path:
         if target == home / "r01":
-            fill(target, {"fit.json": b"somebody's"})
+            before(target)
         return rename(path, target)
 
     with monkeypatch.context() as patched:
-        patched.setattr(Path, "rename", overtaken)
+        patched.setattr(Path, "rename", renamed)
         with pytest.raises(OutsideError):
-            stage(tmp_path)
+            stage(out)
     (aside,) = [path for path in home.glob(f"{PREFIX}*") if (path / "r01").exists()]
-    assert files(aside / "r01") == OLD | OWN and files(home / "r01") == {"fit.json": b"somebody's"}
+    return aside
+
+
+def test_the_old_one_stays_aside_where_something_else_takes_its_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def overtaken(target: Path) -> None:
+        fill(target, {"fit.json": b"somebody's"})
+
+    aside = left_aside(tmp_path, monkeypatch, overtaken)
+    assert files(aside / "r01") == OLD | OWN
+    assert files(tmp_path / "lamp/r01") == {"fit.json": b"somebody's"}
 
 
 def test_what_cannot_be_put_back_stays_aside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Both renames fail: the old folder stays where it was put, and comes back with the next try."""
-    prepared(tmp_path, older=True)
-    home, rename = tmp_path / "lamp", Path.rename
 
-    def failing(path: Path, target: Path) -> Path:
-        if target == home / "r01":
-            raise OSError(5, "Input/output error")
-        return rename(path, target)
+    def failing(target: Path) -> None:
+        raise OSError(5, "Input/output error")
 
-    with monkeypatch.context() as patched:
-        patched.setattr(Path, "rename", failing)
-        with pytest.raises(OutsideError):
-            stage(tmp_path)
-    (aside,) = [path for path in home.glob(f"{PREFIX}*") if (path / "r01").exists()]
+    aside = left_aside(tmp_path, monkeypatch, failing)
     assert files(aside / "r01") == OLD | OWN
     stage(tmp_path)
-    assert files(home / "r01") == NEW | KEPT
+    assert files(tmp_path / "lamp/r01") == NEW | KEPT
