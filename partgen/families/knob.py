@@ -279,7 +279,8 @@ def _wall_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
     state: State = "pass" if left >= limit else "fail"
     why = f"{left:.2f} mm of {label} stand around the room for the nut"
     if state != "pass":
-        why += f", {limit:.2f} mm wanted: make it at least {2 * (limit - left):.1f} mm wider, or its skirt"
+        wider = math.ceil(20 * (limit - left) + 1e-6) / 10  # surely enough, and never "0.0 mm wider"
+        why += f", {limit:.2f} mm wanted: make it at least {wider:.1f} mm wider, or its skirt"
     return [Finding("skirt-wall", label, "wall around the nut", left, limit, 0.0, "mm", state, why)]
 
 

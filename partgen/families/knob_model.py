@@ -295,7 +295,9 @@ def _reasons(model: KnobModel) -> Iterator[str]:
             yield f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
     across = 2 * (model.top / 2 - model.crown.edge_radius - 0.4)
     if model.inlay and model.inlay[0] > across:
-        yield f"its inlay of {model.inlay[0]:.1f} mm is as wide as its crown; take less than {across:.1f}"
+        # sizes here are compensated for the printer, which a difference is not
+        narrower = math.ceil(10 * (model.inlay[0] - across) - 1e-6) / 10
+        yield f"its inlay is as wide as its crown; make inlay_diameter at least {narrower:.1f} mm less"
     if model.pointer:
         start, end = _pointer_span(model, model.pointer)
         if end - start < model.pointer.width:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from itertools import product
 
 import pytest
-from family_gallery import Combination, built, profile
+from family_gallery import Combination, built, planned, profile
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from test_gallery import check
@@ -94,6 +95,27 @@ def test_sizes_that_do_not_go_together_are_said_by_the_plan(keys: str, words: st
     (found,) = [f for f in plans[0].checks if f.code == "sizes"]
     assert found.state == plans[0].state == "fail" and words in found.why
     assert not made and words in failed["P1"].why
+
+
+@pytest.mark.parametrize(
+    ("keys", "key", "said"),
+    [
+        ("inlay_diameter = {}", 18.0, r"inlay_diameter at least (\d+\.\d) mm less"),
+        ("nut = [{}, 1.0]", 14.7, r"make it at least (\d+\.\d) mm wider"),
+        ("nut = [{}, 1.0]", 14.0, r"make it at least (\d+\.\d) mm wider"),
+    ],
+)
+def test_what_would_be_right_is_enough(keys: str, key: float, said: str) -> None:
+    """A hole narrower by what a knob is to be wider leaves as much: either way the finding is gone, and not before."""
+
+    def words(size: float) -> str:
+        plans, _ = planned(profile(Combination("knob", "flatted", "ribs", keys.format(round(size, 2)))))
+        return " ".join(f.why for f in plans[0].checks if f.state == "fail")
+
+    found = re.search(said, words(key))
+    assert found is not None and float(found[1]) > 0
+    assert re.search(said, words(key - float(found[1]))) is None
+    assert key == 14.0 or re.search(said, words(key - float(found[1]) + 0.21)) is not None
 
 
 @st.composite
