@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.legend import Legend, lettered
+from partgen.parts.possible import Misfit, lean_misfit, misfit, refuse
 from partgen.planning.records import PartModel, Polygon
 
 if TYPE_CHECKING:
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 HOLLOW_SHARE = 0.75
 """Part of the block's length that a finger hollow takes."""
+BESIDE_LINE = 0.1
+"""mm of flat crown beside the ends of a raised line."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,22 @@ class BlockModel(PartModel):
         return (*right, *crown, *((-u, z) for u, z in reversed(right)))
 
 
+def block_misfit(model: BlockModel) -> Misfit | None:
+    """What excludes one another in its sizes."""
+    from partgen.parts.outlines import inset
+
+    rise = model.height - model.skirt_bottom
+    found = misfit(model) or lean_misfit(model.section, model.draft, rise)
+    if found:
+        return found
+    if model.hollow > 0 and model.crown.kind != "flat":
+        return Misfit('a finger\'s hollow in a crown that is not flat; take crown = "flat" or hollow = 0')
+    beside = rise * math.tan(model.draft) + model.crown.edge_radius + BESIDE_LINE
+    if model.line == "raised" and inset(model.section, beside) is None:
+        return Misfit("no room for a raised line on its crown; take less edge_radius or draft, or a wider section")
+    return None
+
+
 def solid(model: PartModel) -> kernel.Shape:
     """The block without its mark, as one valid kernel solid. Raises KernelError in plain words."""
     from partgen.parts import kernel
@@ -76,9 +95,7 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import cap, kernel, relief
     from partgen.parts.crowns import crowned
 
-    cap.require(model)
-    if model.hollow > 0 and model.crown.kind != "flat":
-        raise kernel.Refused("a finger's hollow in a crown that is not flat")
+    refuse(block_misfit(model))
     shape = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft)
     if model.relief > 0:
         shape = relief.relieved(shape, model.skirt_bottom, model.relief)
@@ -102,9 +119,8 @@ def _within(model: BlockModel) -> Any:  # noqa: ANN401
     from partgen.parts.outlines import inset, outline_of
 
     upper = drafted(model.section, model.draft, model.height - model.skirt_bottom) if model.draft else model.section
-    room = inset(upper, model.crown.edge_radius + 0.1)
-    if room is None:
-        raise kernel.Refused("no room for a raised line on its crown")
+    room = inset(upper, model.crown.edge_radius + BESIDE_LINE)
+    assert room is not None
     return kernel.prism(outline_of(room), model.skirt_bottom, model.height + 10.0)
 
 

@@ -14,12 +14,14 @@ from pydantic import Field
 
 from partgen.families import inlays
 from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
+from partgen.families.misfits import shape_finding
 from partgen.families.record import Body, Family
 from partgen.findings import Finding, judge_at_least, worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
+from partgen.parts.possible import lean_misfit, misfit
 from partgen.planning import judge
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.mount import wall_room
@@ -95,7 +97,16 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     plans, notes = plan_through(job, name, spec, survival)
     if wanted(spec) or spec.draft > 0:
         plans = {label: _changed(job, spec, one) for label, one in plans.items()}
-    return plans, notes
+    return {label: _possible(spec, one) for label, one in plans.items()}, notes
+
+
+def _possible(spec: ButtonCap, one: PositionPlan) -> PositionPlan:
+    """The plan with what excludes one another in its sizes."""
+    model = one.model
+    found = misfit(model) or lean_misfit(model.section, model.draft, model.height - model.skirt_bottom)
+    if found is None:
+        return one
+    return replace(one, checks=(*one.checks, *shape_finding(one.label, spec, found)), state="fail")
 
 
 def _changed(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:

@@ -15,8 +15,9 @@ from pydantic import Field
 
 from partgen.families import inlays, over_panel
 from partgen.families.fingers import finger_hold, finger_room
-from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, no_body, round_section, solid
+from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, knob_misfit, round_section, solid
 from partgen.families.legend import COLOUR, cut_by, in_layers, legend_finding, legend_of
+from partgen.families.misfits import shape_finding
 from partgen.families.over_panel import Decided, Room, Stand
 from partgen.families.record import Body, Family
 from partgen.families.scale import ScaleKeys, scale_finding, scale_of
@@ -122,7 +123,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
-            *_body_finding(label, model),
+            *shape_finding(label, spec, knob_misfit(model)),
             *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None and spec.through is None),
             torque(job, label, spec, stand, held),
             pointing(job, label, spec, held),
@@ -237,12 +238,6 @@ def _draft_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
     if state != "pass":
         why += ": leave top_diameter out, or make it less"
     return [Finding("draft", label, "leaves its mould", value, spec.draft, 0.0, "°", state, why)]
-
-
-def _body_finding(label: str, model: KnobModel) -> list[Finding]:
-    """Whether its sizes go together: what the kernel would refuse is said before anything is built."""
-    why = no_body(model)
-    return [Finding("sizes", label, "sizes of the knob", None, None, 0.0, "", "fail", f"{label}: {why}")] if why else []
 
 
 def _cut(spec: Knob) -> float:

@@ -6,13 +6,13 @@ May import: errors, planning.records, parts (inside functions). Lengths in mm.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.families.legend import Legend, lettered
 from partgen.families.scale import Scale, scale_areas
-from partgen.planning.records import PartModel, Polygon, Section, SocketModel
+from partgen.parts.possible import Misfit, dome_misfit, misfit, refuse
+from partgen.planning.records import CrownModel, PartModel, Polygon, Section, SocketModel
 
 if TYPE_CHECKING:
     from partgen.parts import kernel
@@ -167,7 +167,7 @@ def solid(model: PartModel) -> kernel.Shape:
 def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
     from partgen.parts import cap, kernel, turned
 
-    _require(model)
+    refuse(knob_misfit(model))
     side = model.side()
     if model.skirt:
         below = (side[0][0], model.foot - min(0.3, model.skirt[1] / 2))
@@ -183,17 +183,7 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
         shape = kernel.fuse(shape, _scaled(model, foot))
     if model.pointer and model.pointer.raised:
         shape = kernel.fuse(shape, _line(model, model.pointer))
-    core = PartModel(
-        section=round_section(2 * model.solid_radius(model.bottom, 0.0)),
-        height=model.height,
-        crown=replace(model.crown, edge_radius=0.0),
-        skirt_bottom=model.bottom,
-        wall=model.wall,
-        flange=None,
-        socket=model.socket,
-    )
-    cap.require(core)
-    tools = cap.inside(core, model.bottom)
+    tools = cap.inside(_core(model), model.bottom)
     if model.cavity:
         tools.append(kernel.prism(kernel.Circle(model.cavity[0] / 2), model.bottom - 1.0, model.cavity[1]))
     if model.inlay:
@@ -268,53 +258,69 @@ def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) ->
     return kernel.turned(kernel.box(start, end, -half, half, low, high), pointer.angle)
 
 
-def _require(model: KnobModel) -> None:
-    """Refuse what cannot be a body before the kernel sees it."""
-    from partgen.parts import kernel
+def _core(model: KnobModel) -> PartModel:
+    """What stands around its socket, at the least."""
+    return PartModel(
+        section=round_section(2 * model.solid_radius(model.bottom, 0.0)),
+        height=model.height,
+        crown=CrownModel("flat", 0.0, 0.0),
+        skirt_bottom=model.bottom,
+        wall=model.wall,
+        flange=None,
+        socket=model.socket,
+    )
 
-    if why := no_body(model):
-        raise kernel.Refused(why)
 
-
-def no_body(model: KnobModel) -> str:
-    """Why these sizes cannot be one body, in words for the bench; empty where they can."""
-    return next(_reasons(model), "")
-
-
-def _reasons(model: KnobModel) -> Iterator[str]:
-    deepest = min(model.base, model.top) / 2
-    if model.rim - model.crown.edge_radius <= model.foot + 0.2:
-        yield "no height is left for its grip between skirt and crown"
+def knob_misfit(model: KnobModel) -> Misfit | None:
+    """What excludes one another in its sizes."""
+    room = model.rim - model.crown.edge_radius - 0.2 - model.bottom
+    if model.foot - model.bottom >= room:
+        why = "no height is left for its grip between skirt and crown"
+        if model.skirt and room > LIP:
+            return Misfit(why, "skirt_height", model.skirt[1], room - 0.01)
+        return Misfit(f"{why}; make it stand higher, or its crown_rise or edge_radius less")
     if model.skirt and model.skirt[0] < model.base + 0.4:
-        yield "its skirt is no wider than its grip; leave skirt_diameter out"
-    if model.grooves != "none":
-        if model.groove_depth > 0.35 * deepest:
-            yield f"grooves {model.groove_depth:.2f} mm deep in a body of {2 * deepest:.1f} mm"
-        pitch = 2 * math.pi * deepest / model.count
-        if pitch < 1.2 * (model.groove_depth if model.grooves == "ribs" else 2 * model.groove_depth):
-            yield f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
-    across = 2 * (model.top / 2 - model.crown.edge_radius - 0.4)
-    if model.inlay and model.inlay[0] > across:
-        # sizes here are compensated for the printer, which a difference is not
-        narrower = math.ceil(10 * (model.inlay[0] - across) - 1e-6) / 10
-        yield f"its inlay is as wide as its crown; make inlay_diameter at least {narrower:.1f} mm less"
+        why = "its skirt is no wider than its grip; leave skirt_diameter out"
+        return Misfit(why, "skirt_diameter", model.skirt[0], model.base + 0.4, least=True)
+    if model.cavity and model.cavity[1] > -0.1:
+        return Misfit("the nut stands as high as the shaft's end; nothing is left to hold")
+    found = dome_misfit(round_section(model.top), model.crown)
+    return found or _grooves_misfit(model) or _crown_misfit(model) or misfit(_core(model))
+
+
+def _grooves_misfit(model: KnobModel) -> Misfit | None:
+    """Grooves too deep, or too many of their depth."""
+    if model.grooves == "none":
+        return None
+    deepest, depth = min(model.base, model.top) / 2, model.groove_depth
+    if depth > 0.35 * deepest:
+        why = f"grooves {depth:.2f} mm deep in a body of {2 * deepest:.1f} mm"
+        return Misfit(why, "groove_depth", depth, 0.35 * deepest)
+    most = math.floor(2 * math.pi * deepest / (1.2 * (depth if model.grooves == "ribs" else 2 * depth)) + 1e-9)
+    if most < 3:
+        return Misfit(f"grooves {depth:.2f} mm deep in a body of {2 * deepest:.1f} mm; take shallower ones")
+    if model.count > most:
+        why = f"{model.count} grooves of that depth do not fit around it; take fewer or shallower ones"
+        return Misfit(why, "groove_count", model.count, most)
+    return None
+
+
+def _crown_misfit(model: KnobModel) -> Misfit | None:
+    """An inlay, a line or a hole that its crown has no room for."""
+    if model.inlay and model.inlay[0] / 2 > (most := model.top / 2 - model.crown.edge_radius - 0.4):
+        return Misfit("its inlay is as wide as its crown", "inlay_diameter", model.inlay[0], 2 * most)
     if model.pointer:
         start, end = _pointer_span(model, model.pointer)
         if end - start < model.pointer.width:
-            room = max(end - start, 0.0)
-            yield f"its crown has {room:.1f} mm for a pointer {model.pointer.width:.1f} mm wide; take a narrower one"
+            room, width = max(end - start, 0.0), model.pointer.width
+            why = f"its crown has {room:.1f} mm for a pointer {width:.1f} mm wide; take a narrower one"
+            return Misfit(why, "pointer_width", width, room)
     if model.bored > 0:
-        yield from _bored(model)
-    if model.cavity and model.cavity[1] > -0.1:
-        yield "the nut stands as high as the shaft's end; nothing is left to hold"
-
-
-def _bored(model: KnobModel) -> Iterator[str]:
-    """Why a hole through the crown cannot be, as where it leaves the outer shaft's end nothing to stand on."""
-    socket = model.socket
-    most = min(v for v in (socket.width, socket.depth, socket.across_flat, socket.root_diameter) if v > 0) - 2 * LEDGE
-    if model.bored > most:
-        cure = f"make it at most {most:.2f} mm wide" if most > 0 else "so thin a shaft can have none"
-        yield f"the hole through its crown leaves no ledge of {LEDGE:.1f} mm for the shaft's end; {cure}"
-    if model.crown.kind != "flat" or model.inlay or model.legend:
-        yield "a hole through its crown needs a flat crown without inlay or legend"
+        socket = model.socket
+        most = min(v for v in (socket.width, socket.depth, socket.across_flat, socket.root_diameter) if v > 0)
+        if model.bored > most - 2 * LEDGE:
+            why = f"the hole through its crown leaves no ledge of {LEDGE:.1f} mm for the shaft's end"
+            return Misfit(why, "through", model.bored, most - 2 * LEDGE)
+        if model.crown.kind != "flat" or model.inlay or model.legend:
+            return Misfit("a hole through its crown needs a flat crown without inlay or legend")
+    return None

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field, field_validator
 
-from partgen.families import plug_model
+from partgen.families import misfits, plug_model
 from partgen.families.plug_model import PlugModel
 from partgen.families.record import Family
 from partgen.findings import Finding, State, judge_at_least, judge_at_most, worst
@@ -240,12 +240,14 @@ def _position_plan(
     across = _across(job, opening)
     u95 = proud_u95_of(job, index, crown)
     drawn = compensated(held.shank, error)
+    drawn_crown = CrownModel(spec.crown, _rise(spec), _rounding(spec, crown))
     checks = (
         judge.proud(
             label, crown.proud, u95, wanted_proud(spec, position), spec.proud_tolerance,
             forced=spec.height is not None or position.height is not None,
         ),
         _rim(label, spec, crown),
+        *misfits.dome_finding(label, spec, compensated(head, error), drawn_crown),
         *_grip_findings(label, spec, held, material),
         _cover(label, spec, held.clearance, across),
         *_behind(label, spec, held.length - thickness, _along(job)),
@@ -287,7 +289,7 @@ def _position_plan(
         model=PlugModel(
             section=drawn,
             height=round(crown.model, 6),
-            crown=CrownModel(spec.crown, _rise(spec), _rounding(spec, crown)),
+            crown=drawn_crown,
             skirt_bottom=-round(held.length, 4),
             wall=round(held.wall, 4),
             flange=FlangeModel(compensated(head, error), round(crown.model, 6), 0.0),

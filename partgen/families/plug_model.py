@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from partgen.parts.possible import dome_misfit, refuse
 from partgen.planning.grip.snap import IN, LAND, Snap, long_side
 from partgen.planning.records import PartModel, Polygon, RibsModel, Section
 
@@ -88,6 +89,7 @@ def _build(model: PlugModel) -> Any:  # noqa: ANN401 - a kernel shape
     rim = model.height - model.crown.rise - model.crown.edge_radius
     if rim < LEAST_RIM / 2:
         raise kernel.Refused(f"a head of {model.height:.2f} mm whose dome and rounding leave a rim of {rim:.2f} mm")
+    refuse(dome_misfit(model.head, model.crown))
     head = crowned(model.head, model.crown, 0.0, model.height)
     narrow = inset(model.section, LEAD)
     if narrow is None:

@@ -17,6 +17,7 @@ from pydantic import Field
 
 from partgen.families.button_cap import BUTTON_CAP, ButtonCap, LetteredCap
 from partgen.families.legend import wanted
+from partgen.families.misfits import shape_finding
 from partgen.families.record import Body, Family
 from partgen.findings import Finding, State, worst
 from partgen.metrology.records import FloatArray
@@ -24,6 +25,7 @@ from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.model.printer import Material
+from partgen.parts.possible import Misfit
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.records import PartModel, Polygon, PositionPlan, Section
 from partgen.planning.sections import leaned, outline
@@ -35,6 +37,8 @@ if TYPE_CHECKING:
 
 WALL = 0.8
 """mm of wall around the channel at least: two lines (common practice, no source)."""
+CHANNEL = 0.2
+"""mm of channel that must be left over the plunger, where its size is measured."""
 APART = 0.3
 """mm between lamp and cap at least, beside it and over it (common practice, no source)."""
 FINGER = 30.0
@@ -128,6 +132,7 @@ def _with_window(job: Job, spec: WindowCap, one: PositionPlan, material: Materia
         *_lamp(one.label, spec, one),
         _heat(one.label, spec, one, material),
         *_legend(one.label, spec),
+        *shape_finding(one.label, spec, _pane_misfit(spec, model, layer)),
     )
     return replace(one, model=model, checks=checks, state=worst(f.state for f in checks))
 
@@ -187,6 +192,15 @@ def _pane(label: str, model: WindowModel, material: Material, layer: float) -> F
     if state != "pass":
         why += ". Make pane thicker"
     return Finding("pane", label, "pane bears a finger", model.pane, needed, 0.0, "mm", state, why)
+
+
+def _pane_misfit(spec: WindowCap, model: WindowModel, layer: float) -> Misfit | None:
+    """A pane so thick that its channel ends beside the socket."""
+    most = math.floor((model.height - CHANNEL) / layer + 1e-6) * layer
+    if model.pane <= most + 1e-9:
+        return None
+    why = f"its pane is as thick as the {max(model.height, 0.0):.2f} mm of cap over the plunger"
+    return Misfit(why, "pane", spec.pane, most)
 
 
 def _lamp(label: str, spec: WindowCap, one: PositionPlan) -> list[Finding]:

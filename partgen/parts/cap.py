@@ -13,6 +13,7 @@ from partgen.parts import kernel, pockets, sockets
 from partgen.parts.collars import FLOOR_MARK
 from partgen.parts.crowns import crowned
 from partgen.parts.outlines import farthest, inset, outline_of
+from partgen.parts.possible import holds, misfit, refuse
 from partgen.parts.relief import relieved
 from partgen.planning.records import PartModel, Section
 
@@ -70,41 +71,7 @@ def inside(model: PartModel, lowest: float) -> list[kernel.Shape]:
 
 def require(model: PartModel) -> None:
     """Refuse what cannot be a body before the kernel sees it."""
-    socket = model.socket
-    if model.height <= 0.3:
-        raise kernel.Refused(f"only {model.height:.2f} mm between the seat and the crown")
-    if model.skirt_bottom >= model.height - 0.2:
-        raise kernel.Refused("its lower end lies above its crown")
-    if socket.length <= 0 or min(socket.width, socket.depth) <= 0:
-        raise kernel.Refused("a socket without any size")
-    if model.flange and model.flange.top <= model.flange.bottom:
-        raise kernel.Refused("a collar of no thickness")
-    narrow = min(model.section.width, model.section.depth) / 2
-    if model.crown.edge_radius >= narrow:
-        raise kernel.Refused(f"an edge rounding of {model.crown.edge_radius:.2f} mm on a cap {2 * narrow:.2f} mm wide")
-    across, along = pockets.reach(socket, 0.0)
-    if not _holds(model.section, across, along, round_pocket=socket.shape in pockets.ROUND_SHAPES):
-        raise kernel.Refused("the socket is as wide as the cap itself; no wall would be left")
-    if socket.groove and not _holds(model.section, *(2 * (socket.groove.diameter / 2,)), round_pocket=True):
-        raise kernel.Refused("the ring's groove would break through the skirt; take another grip or a wider cap")
-    if (
-        socket.screw
-        and not -socket.length < socket.screw.z - socket.screw.hole / 2 < socket.screw.z + socket.screw.hole / 2 < 0
-    ):
-        raise kernel.Refused(
-            "the screw's hole would break out of the socket's end; take a smaller screw or another grip"
-        )
-
-
-def _holds(section: Section, across: float, along: float, *, round_pocket: bool) -> bool:
-    """Whether a centred pocket of these half extents lies inside the section with some wall to spare."""
-    import shapely
-
-    from partgen.parts.outlines import vertices
-
-    outline = shapely.Polygon(vertices(section, 0.01))
-    hole = shapely.Point(0, 0).buffer(across) if round_pocket else shapely.box(-across, -along, across, along)
-    return bool(outline.contains(hole.buffer(0.1)))
+    refuse(misfit(model))
 
 
 def _hollows(model: PartModel) -> bool:
@@ -113,7 +80,7 @@ def _hollows(model: PartModel) -> bool:
     room = inset(model.section, model.wall + HOLLOW_FROM)
     deep_enough = model.skirt_bottom <= -1.0
     round_pocket = model.socket.shape in pockets.ROUND_SHAPES
-    return room is not None and deep_enough and _holds(room, across, along, round_pocket=round_pocket)
+    return room is not None and deep_enough and holds(room, across, along, round_pocket=round_pocket)
 
 
 def _finger_room(model: PartModel, lowest: float) -> list[kernel.Shape]:
@@ -128,7 +95,7 @@ def _finger_room(model: PartModel, lowest: float) -> list[kernel.Shape]:
     across, along = pockets.reach(socket, fingers.thickness + gap)
     room = inset(_outermost(model, top), model.wall)
     round_pocket = socket.shape in pockets.ROUND_SHAPES
-    if room is not None and _holds(room, across, along, round_pocket=round_pocket):
+    if room is not None and holds(room, across, along, round_pocket=round_pocket):
         moat = kernel.prism(outline_of(room), lowest - 1.0, top)
         return [kernel.cut(moat, around), *sockets.finger_slots(socket, fingers, lowest, gap)]
     if model.flange and model.flange.bottom < top and model.flange.top - top < LEAST_COLLAR:

@@ -1,6 +1,6 @@
 """The crown: the end a finger touches, cut from a prism that stands taller.
 
-May import: kernel, outlines, planning.records.
+May import: kernel, outlines, possible, planning.records.
 
 A domed or dished crown is part of a ball through the section's farthest corner, `rise` lower or
 higher there than on the axis. A crown parallel to the panel is a plane with the panel's slope.
@@ -16,14 +16,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from partgen.parts.outlines import farthest, inset, outline_of, span
+from partgen.parts.possible import lean_misfit, refuse
 from partgen.planning.records import CrownModel, Section
 
 if TYPE_CHECKING:
     from partgen.parts import kernel
 
 
-SHARP = 0.1
-"""mm of corner radius that must be left where sides lean in."""
+STEEP = 0.25
+"""Share of the farthest reach over which the edge of a dome or dish with corners may not be rounded as wanted."""
 
 
 def ball_radius(section: Section, rise: float) -> float:
@@ -40,13 +41,15 @@ def edge_radius(section: Section, crown: CrownModel) -> float:
     """The rounding that is drawn: the wanted one, limited by what a rolling ball can follow.
 
     On a domed crown it cannot go round a corner that is tighter than itself, so there it stays just
-    below the section's corner radius. On an outline with short or nearly straight-on edges it may get
-    stuck anywhere: there it is tried, then half and a quarter of it, and at last the edge stays sharp.
+    below the section's corner radius. On an outline with short or nearly straight-on edges, and round the
+    corners of a steep dome or dish, it may get stuck anywhere: there it is tried, then half and a quarter
+    of it, and at last the edge stays sharp.
     """
     wanted = crown.edge_radius
     if section.shape == "rectangle" and crown.kind == "domed" and 0 < section.corner_radius < wanted * 1.05:
-        return section.corner_radius * 0.95
-    if section.shape == "outline" and wanted > 0:
+        wanted = section.corner_radius * 0.95
+    steep = section.shape != "round" and crown.rise > STEEP * farthest(section)
+    if wanted > 0 and (section.shape == "outline" or steep):
         return next((r for r in (wanted, wanted / 2, wanted / 4) if _rolls(section, crown, r)), 0.0)
     return wanted
 
@@ -56,7 +59,7 @@ def _rolls(section: Section, crown: CrownModel, radius: float) -> bool:
     from partgen.parts import kernel  # here, because how far a crown reaches is asked for without it
 
     try:
-        kernel.one_solid(_rounded(_cut(section, crown, 0.0, 10.0), 0.0, radius))
+        kernel.one_solid(_rounded(_cut(section, crown, 0.0, 10.0 + crown.rise), 0.0, radius))
     except kernel.Refused:
         return False
     return True
@@ -94,13 +97,9 @@ def crowned(
 
 def drafted(section: Section, draft: float, rise: float) -> Section:
     """The section `rise` higher up, where sides lean in by `draft`. Raises kernel.Refused where nothing is left."""
-    from partgen.parts import kernel
-
+    refuse(lean_misfit(section, draft, rise))
     smaller = inset(section, rise * math.tan(draft))
-    if smaller is None:
-        raise kernel.Refused("its sides lean in until they meet; take less draft")
-    if section.corner_radius > 0 and smaller.corner_radius < SHARP:  # what is left cannot be rounded at its edge
-        raise kernel.Refused("its sides lean in until its corners are sharp; give it more corner_radius or less draft")
+    assert smaller is not None
     return smaller
 
 
@@ -120,11 +119,15 @@ def _cut(section: Section, crown: CrownModel, bottom: float, height: float, draf
     upright = section.shape == "round"
     if crown.kind == "dished" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
-        body = _straight(section, bottom, height + crown.rise + 0.5, draft)
+        # no higher than the ball is as wide as the section: over its middle it closes in again
+        body = _straight(section, bottom, height + crown.rise + min(0.5, radius - crown.rise), draft)
         return kernel.cut(body, kernel.sphere(height + radius, radius, upright=upright))
     if crown.kind == "domed" and crown.rise > 0:
         radius = ball_radius(section, crown.rise)
-        ball = kernel.sphere(height - radius, radius, upright=upright)
+        middle = height - radius
+        ball = kernel.sphere(middle, radius, upright=upright)
+        if bottom < middle - (radius - crown.rise) + 0.5:  # its lower half must not take from the sides
+            ball = kernel.fuse(ball, kernel.box(*(2 * (-2 * radius, 2 * radius)), bottom - 1.0, middle))
         return kernel.common(_straight(section, bottom, height + 0.5, draft), ball)
     if crown.kind == "parallel" and crown.slope != (0.0, 0.0):
         body = _straight(section, bottom, height + span(section, crown.slope)[1] + 0.5, draft)

@@ -14,7 +14,7 @@ from cap_models import CROWNS, SECTIONS
 
 from partgen.parts import kernel
 from partgen.parts.crowns import crowned, edge_radius, reach
-from partgen.parts.outlines import area
+from partgen.parts.outlines import area, farthest
 from partgen.planning.records import CrownModel, Section
 
 
@@ -25,6 +25,26 @@ def flat(edge: float = 0.0) -> CrownModel:
 def test_a_dome_adds_the_volume_of_a_spherical_cap() -> None:
     body = crowned(Section("round", 12.0, 12.0), CrownModel("domed", 2.0, 0.0), -1.0, 2.0)
     assert kernel.volume(body) == pytest.approx(math.pi * 36.0 + 117.286126, abs=1e-5)
+
+
+@pytest.mark.parametrize("rise", [2.0, 3.0, 4.5])
+def test_a_steep_dome_takes_nothing_from_the_lower_end_of_a_tall_body(rise: float) -> None:
+    """Cylinder and spherical cap, pi h (3 a^2 + h^2) / 6: the ball is shorter than the body."""
+    body = crowned(Section("round", 11.0, 11.0), CrownModel("domed", rise, 0.0), 0.0, 16.0)
+    exact = math.pi * 5.5**2 * (16.0 - rise) + math.pi * rise * (3 * 5.5**2 + rise**2) / 6
+    assert kernel.volume(body) == pytest.approx(exact, rel=1e-9)
+
+
+@pytest.mark.parametrize("kind", ["domed", "dished"])
+@pytest.mark.parametrize("share", [0.45, 0.9])
+@pytest.mark.parametrize("section", [Section("rectangle", 9.96, 9.96, 1.0), Section("rectangle", 4.0, 6.0, 0.4)])
+def test_a_steep_crown_with_corners_is_rounded_as_far_as_it_goes(section: Section, share: float, kind) -> None:
+    model = CrownModel(kind, round(share * farthest(section), 2), 0.4)
+    body = kernel.one_solid(crowned(section, model, 0.0, 16.0))
+    low, high = kernel.bounds(body)
+    assert (high - low)[:2] == pytest.approx((section.width, section.depth), abs=1e-6)
+    lower = kernel.common(body, kernel.box(-50, 50, -50, 50, -1.0, 16.0 - reach(section, model)[0]))
+    assert kernel.volume(lower) == pytest.approx(area(section) * (16.0 - reach(section, model)[0]), rel=1e-7)
 
 
 def test_a_dish_takes_it_away_and_its_rim_stands_above_the_height_on_the_axis() -> None:
