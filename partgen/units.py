@@ -46,6 +46,20 @@ class Written:
     and fractions to at least 1/64 in."""
 
 
+_MM_IN = {"m": 1000.0, "dm": 100.0, "cm": 10.0, "centimetre": 10.0, "centimeter": 10.0, "µm": 0.001, "um": 0.001}
+
+
+def not_offered(unit: str) -> str:
+    """What to do with values in a metric unit in which no file is written; nothing for any other word.
+
+    >>> not_offered("cm")
+    '; write values in cm as mm: 1.2 cm is 12 mm'
+    """
+    name = unit.strip()
+    per = _MM_IN.get(name.casefold())
+    return "" if per is None else f"; write values in {name} as mm: 1.2 {name} is {1.2 * per:g} mm"
+
+
 def parse_length(raw: object, unit: Unit) -> Written:
     """A number in `unit`, or text like "0.172 in", "11/64 in", "1 3/8 inch", "4.31 mm".
 

@@ -322,12 +322,14 @@ def _some_text(text: str) -> str:
 
 
 def _one_of_units(text: str) -> Unit:
+    from partgen.units import not_offered
+
     unit = {"in": "inch", "inches": "inch"}.get(text, text)
     if unit == "mm":
         return "mm"
     if unit == "inch":
         return "inch"
-    raise ValueError("mm or inch")
+    raise ValueError(f"mm or inch{not_offered(text)}")
 
 
 def _one_of(known: list[str]) -> Callable[[str], str]:

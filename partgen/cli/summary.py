@@ -78,7 +78,8 @@ def chance(p: float) -> str:
 def attention(document: FitDocument) -> list[str]:
     """What needs the person's attention; positions that share a reason stand in one line.
 
-    How proud each one will stand is said position by position: that is what a person corrects.
+    How proud each one will stand is said position by position: that is what a person corrects. Sizes that exclude one
+    another are a part's.
     """
     lines: list[str] = []
     for state in ("fail", "not proven"):
@@ -86,8 +87,8 @@ def attention(document: FitDocument) -> list[str]:
         for position in document.positions:
             for check in position.checks:
                 if check.state == state:
-                    key = f"{check.code} {position.label}" if check.code == "proud" else check.code
-                    shared.setdefault(key, []).append((position.label, check))
+                    own = {"proud": position.label, "sizes": position.part}.get(check.code, "")
+                    shared.setdefault(f"{check.code} {own}", []).append((position.label, check))
         for same in shared.values():
             label, check = same[0]
             lines.append(f"{label}: {state}: {_measured(check)}{check.why}")

@@ -76,6 +76,9 @@ def block_misfit(model: BlockModel) -> Misfit | None:
         return found
     if model.hollow > 0 and model.crown.kind != "flat":
         return Misfit('a finger\'s hollow in a crown that is not flat; take crown = "flat" or hollow = 0')
+    if model.hollow > HOLLOW_SHARE * model.length / 2:
+        why = f"a finger's hollow {model.hollow:.2f} mm deep in {model.length:.1f} mm of length is more than half round"
+        return Misfit(why, "hollow", model.hollow, HOLLOW_SHARE * model.length / 2)
     beside = rise * math.tan(model.draft) + model.crown.edge_radius + BESIDE_LINE
     if model.line == "raised" and inset(model.section, beside) is None:
         return Misfit("no room for a raised line on its crown; take less edge_radius or draft, or a wider section")

@@ -14,7 +14,7 @@ from pydantic import Field
 
 from partgen.families import inlays
 from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
-from partgen.families.misfits import shape_finding
+from partgen.families.misfits import sizes_finding
 from partgen.families.record import Body, Family
 from partgen.findings import Finding, judge_at_least, worst
 from partgen.metrology.records import FloatArray
@@ -106,7 +106,7 @@ def _possible(spec: ButtonCap, one: PositionPlan) -> PositionPlan:
     found = misfit(model) or lean_misfit(model.section, model.draft, model.height - model.skirt_bottom)
     if found is None:
         return one
-    return replace(one, checks=(*one.checks, *shape_finding(one.label, spec, found)), state="fail")
+    return replace(one, checks=(*one.checks, *sizes_finding(one.label, spec, found)), state="fail")
 
 
 def _changed(job: Job, spec: ButtonCap, one: PositionPlan) -> PositionPlan:

@@ -17,7 +17,7 @@ from partgen.families import inlays, over_panel
 from partgen.families.fingers import finger_hold, finger_room
 from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, knob_misfit, round_section, solid
 from partgen.families.legend import COLOUR, cut_by, in_layers, legend_finding, legend_of
-from partgen.families.misfits import shape_finding
+from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Room, Stand
 from partgen.families.record import Body, Family
 from partgen.families.scale import ScaleKeys, scale_finding, scale_of
@@ -123,7 +123,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(label, spec, rooms),
             *_wall_finding(label, spec, model),
-            *shape_finding(label, spec, knob_misfit(model)),
+            *sizes_finding(label, spec, knob_misfit(model)),
             *legend_finding(job, label, spec, model.legend, free=spec.inlay_diameter is None and spec.through is None),
             torque(job, label, spec, stand, held),
             pointing(job, label, spec, held),

@@ -17,7 +17,7 @@ from partgen.families.block import BlockModel, block_misfit
 from partgen.families.fingers import finger_room
 from partgen.families.knob_model import KnobModel, knob_misfit, round_section
 from partgen.families.legend import cut_by, legend_finding, legend_of
-from partgen.families.misfits import shape_finding
+from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
 from partgen.families.record import Body, Family
 from partgen.findings import Finding, State
@@ -105,7 +105,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             *over_panel.height_findings(job, spec, stand, _cut(spec)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
             *_taper(job, spec, stand),
-            *shape_finding(
+            *sizes_finding(
                 stand.position.label, spec, knob_misfit(model) if isinstance(model, KnobModel) else block_misfit(model)
             ),
             *legend_finding(job, stand.position.label, spec, model.legend, free=True),

@@ -16,7 +16,7 @@ from pydantic import Field
 from partgen.families import inlays, over_panel
 from partgen.families.block import BlockModel, block_misfit, solid
 from partgen.families.legend import COLOUR, in_layers, legend_finding, legend_of
-from partgen.families.misfits import shape_finding
+from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
 from partgen.families.record import Body, Family
 from partgen.metrology.records import FloatArray
@@ -102,7 +102,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         findings = [
             *over_panel.height_findings(job, spec, stand, max(model.sunk, model.hollow, model.letters)),
             *over_panel.room_findings(stand.position.label, spec, rooms),
-            *shape_finding(stand.position.label, spec, block_misfit(model)),
+            *sizes_finding(stand.position.label, spec, block_misfit(model)),
             *inlays.colour_finding(stand.position.label, model, _colours(spec, model)),
             *legend_finding(
                 job, stand.position.label, spec, model.legend, free=spec.hollow == 0 and spec.line == "none"

@@ -17,7 +17,7 @@ from pydantic import Field
 
 from partgen.families.button_cap import BUTTON_CAP, ButtonCap, LetteredCap
 from partgen.families.legend import wanted
-from partgen.families.misfits import shape_finding
+from partgen.families.misfits import sizes_finding
 from partgen.families.record import Body, Family
 from partgen.findings import Finding, State, worst
 from partgen.metrology.records import FloatArray
@@ -132,7 +132,7 @@ def _with_window(job: Job, spec: WindowCap, one: PositionPlan, material: Materia
         *_lamp(one.label, spec, one),
         _heat(one.label, spec, one, material),
         *_legend(one.label, spec),
-        *shape_finding(one.label, spec, _pane_misfit(spec, model, layer)),
+        *sizes_finding(one.label, spec, _pane_misfit(spec, model, layer)),
     )
     return replace(one, model=model, checks=checks, state=worst(f.state for f in checks))
 

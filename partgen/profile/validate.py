@@ -21,7 +21,7 @@ from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
 from partgen.profile.keys import choices, is_bare, is_length, leaves, numbers, shape_hint
 from partgen.profile.words import as_written, nearest, one_of
-from partgen.units import MM_PER, Unit
+from partgen.units import MM_PER, Unit, not_offered
 
 Table = dict[str, Any]
 _NAME_LENGTH: Final = 40
@@ -204,10 +204,12 @@ class _Reader:
             self.instrument = Instrument(self.unit)
         else:
             self.unit_known = False
-            known = {"in": "inch", "inches": "inch", '"': "inch", "millimetre": "mm", "millimeter": "mm", "cm": "mm"}
+            known = {"in": "inch", "inches": "inch", '"': "inch", "millimetre": "mm", "millimeter": "mm"}
             close = known.get(str(unit).casefold())
             self.fault(
-                "unit", as_written(unit), (f'did you mean "{close}"? ' if close else "") + 'expected "mm" or "inch"'
+                "unit",
+                as_written(unit),
+                (f'did you mean "{close}"? ' if close else "") + f'expected "mm" or "inch"{not_offered(str(unit))}',
             )
         for key in ("title", "printer"):
             if not isinstance(data.get(key, ""), str):

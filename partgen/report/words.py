@@ -135,8 +135,9 @@ def shared_tasks(found: Sequence[Task]) -> tuple[tuple[Task, str], ...]:
     groups: dict[object, list[Task]] = {}
     for task in found:
         codes = tuple(check.code for check in task.checks)
+        part = task.position.part if "sizes" in codes else ""
         alone = len(found) <= MOST_TASKS or "proud" in codes
-        groups.setdefault(task.index if alone else (task.position.state, codes), []).append(task)
+        groups.setdefault(task.index if alone else (task.position.state, codes, part), []).append(task)
     return tuple((same[0], named([task.position.label for task in same[1:]])) for same in groups.values())
 
 

@@ -90,7 +90,10 @@ def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> N
         ([], "give the profile's name"),
         (["bench", "--yes"], "--hole: read nothing"),
         (["bench", "--yes", *GRID, *WHAT, "--drop", "43000"], "--drop"),
-        (["bench", "--yes", *GRID, *WHAT, "--unit", "cm"], "expected mm or inch"),
+        (
+            ["bench", "--yes", *GRID, *WHAT, "--unit", "cm"],
+            "expected mm or inch; write values in cm as mm: 1.2 cm is 12 mm",
+        ),
         (["bench", "--yes", *GRID, *WHAT, "--hole", "star 3"], "star"),
         (["bench", "--yes", *GRID, *WHAT, "--printer", "../x"], "--printer"),
         (["bench", "--yes", *GRID, *WHAT, "--rows", "2000", "--columns", "2000"], "10,000"),

@@ -82,3 +82,10 @@ def test_a_lean_that_nothing_tells_is_what_is_to_be_measured_next(
         said = capsys.readouterr().out
         assert ("panel gaps at three places far apart" in said) is told
         assert ("Enough is measured" in said) is not told
+
+
+def test_sizes_that_do_not_go_together_are_said_once_for_each_part(demo: FitDocument) -> None:
+    document = with_states(demo, ["fail"] * 4, code="sizes")
+    parts = (p.model_copy(update={"part": part}) for p, part in zip(document.positions, "aabb", strict=True))
+    lines = attention(document.model_copy(update={"positions": tuple(parts)}))[1:]
+    assert [line.partition(":")[0] for line in lines] == ["K1", "    likewise K2", "K3", "    likewise K4"]

@@ -35,6 +35,7 @@ SIZES = [
     case("knob", "flatted", KNOB + 'crown = "domed"\ncrown_rise = 9.0\nproud = 24.0', "crown_rise"),
     case("lever-cap", "rectangle", LEVER + 'grooves = "ribs"\ngroove_depth = 1.0\ngroove_count = 80', "groove_count"),
     case("lever-cap", "rectangle", LEVER + 'form = "flat"\ncrown = "dished"\ncrown_rise = 7.0', "crown_rise"),
+    case("slider-cap", "tongue", SLIDER + "section = [39.0, 3.0]\nhollow = 2.7", "hollow"),
     case("button-cap", "rectangle", 'proud = 2.0\ncrown = "domed"\ncrown_rise = 8.0', "crown_rise"),
     case("window-cap", "rectangle", WINDOW + "pane = 5.0", "pane", "ribs"),
     case(
@@ -53,9 +54,9 @@ ROOMLESS = [
 ]  # fmt: skip
 
 
-def shape(one: Combination) -> Finding | None:
+def sizes(one: Combination) -> Finding | None:
     plan = planned(profile(one, bare=True))[0][0]
-    found = [f for f in plan.checks if f.code == "shape"]
+    found = [f for f in plan.checks if f.code == "sizes"]
     assert plan.state == "fail" or not found
     return found[0] if found else None
 
@@ -73,16 +74,16 @@ def once(keys: str) -> str:
 def mended(one: Combination, key: str) -> Combination:
     """With the size that the finding names."""
     one = Combination(one.kind, one.seat, one.grip, once(one.keys))
-    found = shape(one)
+    found = sizes(one)
     assert found is not None and found.state == "fail" and found.subject == "P1" and found.why.startswith("P1 ")
     read = next((line.partition("= ")[2] for line in one.keys.splitlines() if line.startswith(key + " ")), None)
     said = re.search(rf"{key} is ([\d.]+)( mm)?, make it at (most|least) ([\d.]+)", found.why)
     assert said is not None and float(said[1]) == float(read or said[1]), found.why
     right = written(one.keys, key, said[4])
-    assert shape(Combination(one.kind, one.seat, one.grip, right)) is None
+    assert sizes(Combination(one.kind, one.seat, one.grip, right)) is None
     step = {"most": 0.02, "least": -0.12}[said[3]] if key != "pane" else 0.2  # what is drawn lies on grids
     worse = round(float(said[4]) + step, 2) if said[2] else int(said[4]) + 1
-    assert shape(Combination(one.kind, one.seat, one.grip, written(one.keys, key, str(worse)))) is not None
+    assert sizes(Combination(one.kind, one.seat, one.grip, written(one.keys, key, str(worse)))) is not None
     return Combination(one.kind, one.seat, one.grip, right)
 
 
@@ -111,6 +112,6 @@ def test_what_the_plan_names_builds_for_every_size(one: Combination, key: str) -
 def test_what_the_build_refuses_the_plan_fails_in_the_same_words(one: Combination, key: str) -> None:
     wanted = profile(Combination(one.kind, one.seat, one.grip, once(one.keys)), bare=True)
     plans, _, failed = built(wanted)
-    found = next(f for f in plans[0].checks if f.code == "shape")
+    found = next(f for f in plans[0].checks if f.code == "sizes")
     assert found.state == "fail" and plans[0].state == "fail"
     assert found.why.removeprefix("P1 cannot be built: ") in failed["P1"].why

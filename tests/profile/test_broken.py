@@ -91,7 +91,7 @@ EXPECTED: dict[str, list[str]] = {
     "too-many-digits": ["too many digits"],
     "tube-bore": ["[seat.plunger] bore", "swapped"],
     "unit-below-a-table": ["[panel] unit", "at the top of the file, before the first [table]"],
-    "unit-cm": ["unit", '"cm"', 'expected "mm" or "inch"'],
+    "unit-cm": ["unit", '"cm"', 'expected "mm" or "inch"; write values in cm as mm: 1.2 cm is 12 mm'],
     "unit-in": ["unit", 'did you mean "inch"?'],
     "unknown-crown": ["[part.key] crown", 'did you mean "domed"?'],
     "unknown-grip": ["[part.key] grip", 'did you mean "fingers"?'],
