@@ -106,7 +106,7 @@ def _build(model: BlockModel) -> Any:  # noqa: ANN401 - a kernel shape
     if model.hollow > 0:
         tools.append(_hollow(model))
     if model.line == "groove":
-        tools.append(_line(model, model.height - model.sunk, model.height + 5.0))
+        tools += line_cuts(model)
     shape = kernel.cut(shape, *tools)
     if model.line == "raised":
         low = model.height - model.hollow
@@ -141,6 +141,11 @@ def _hollow(model: BlockModel) -> Any:  # noqa: ANN401
     far = model.section.width + model.section.depth
     cylinder = kernel.transformed(kernel.prism(kernel.Circle(radius), -far, far), lying)
     return kernel.turned(cylinder, model.along + math.pi / 2)
+
+
+def line_cuts(model: BlockModel) -> list[Any]:
+    """What is cut for a line that is a groove."""
+    return [_line(model, model.height - model.sunk, model.height + 5.0)]
 
 
 def _line(model: BlockModel, low: float, high: float) -> Any:  # noqa: ANN401

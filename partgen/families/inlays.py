@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from partgen.families.block import BlockModel, line_cuts
+from partgen.families.knob_model import KnobModel, pointer_cuts
 from partgen.families.legend import Legend, letter_filling
 from partgen.families.record import Body
 from partgen.findings import Finding, State
@@ -43,8 +45,9 @@ def inlay_of(model: PartModel, piece: Piece, kind: str) -> InlayModel:
 
 
 def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
-    """The filling as kernel solids, one or several: what a plane crown lacks of its letters, else the part without this
-    cut, less the part with it. Raises KernelError in plain words.
+    """The filling as kernel solids, one or several: what a plane crown lacks of its letters; of a line,
+    what the part without it has in common with what cuts it; else the part without this cut, less the part with it.
+    Raises KernelError in plain words.
     """
     from partgen.families import BY_KIND
     from partgen.parts import kernel
@@ -62,7 +65,10 @@ def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
             if model.crown.kind in ("flat", "parallel") and not getattr(of, "hollow", 0.0):
                 return letter_filling(legend, model.height)
             uncut["legend"] = replace(legend, blank=True)  # a blank one keeps other lines away from its place
-        return kernel.cut(build(replace(of, **uncut)), build(of))
+        cuts = pointer_cuts(of) if isinstance(of, KnobModel) and model.piece == "pointer" else []
+        cuts = line_cuts(of) if isinstance(of, BlockModel) and model.piece == "line" else cuts
+        whole = build(replace(of, **uncut))
+        return kernel.common(whole, *cuts) if cuts else kernel.cut(whole, build(of))
 
 
 def maker() -> Maker:

@@ -193,13 +193,7 @@ def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
     if model.bored > 0:
         tools.append(kernel.prism(kernel.Circle(model.bored / 2), -0.5, max(model.height, model.rim) + 20.0))
     if model.pointer and not model.pointer.raised:
-        tools.append(_line(model, model.pointer))
-        if model.skirt and not model.skirt[2] and model.scale is None:
-            tools.append(
-                _bar(
-                    model.pointer, model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0, model.foot - 0.5, model.foot + 0.01
-                )
-            )
+        tools += pointer_cuts(model)
     return lettered(kernel.cut(shape, *tools), model.legend, model.height)
 
 
@@ -249,6 +243,17 @@ def _pointer_span(model: KnobModel, pointer: Pointer) -> tuple[float, float]:
     start = max(0.25 * model.top / 2, model.inlay[0] / 2 + 0.6 if model.inlay else 0.0)
     start = max(start, model.legend.reach + 0.6 if model.legend else 0.0, model.bored / 2 + 0.6 if model.bored else 0.0)
     return start, model.top / 2 + (-model.crown.edge_radius - 0.1 if pointer.raised else 5.0)
+
+
+def pointer_cuts(model: KnobModel) -> list[Any]:
+    """What is cut for a pointer that is a groove: on the crown, and on a straight skirt without a scale."""
+    pointer = model.pointer
+    assert pointer is not None
+    cuts = [_line(model, pointer)]
+    if model.skirt and not model.skirt[2] and model.scale is None:
+        ends = model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0
+        cuts.append(_bar(pointer, *ends, model.foot - 0.5, model.foot + 0.01))
+    return cuts
 
 
 def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401

@@ -100,7 +100,6 @@ def test_sizes_that_do_not_go_together_are_said_by_the_plan(keys: str, words: st
 @pytest.mark.parametrize(
     ("keys", "key", "said"),
     [
-        ("inlay_diameter = {}", 18.0, r"inlay_diameter at least (\d+\.\d) mm less"),
         ("nut = [{}, 1.0]", 14.7, r"make it at least (\d+\.\d) mm wider"),
         ("nut = [{}, 1.0]", 14.0, r"make it at least (\d+\.\d) mm wider"),
     ],
