@@ -5,6 +5,8 @@ May import: everything, but nothing heavy before a command needs it.
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import sys
 import warnings
@@ -94,6 +96,7 @@ def main() -> None:
     nothing was written; 3 something outside failed.
     """
     _tell_of_older_files()
+    atexit.register(gc.freeze)  # at its end Python would go through all that a large build has made, for nothing
     try:
         app()
     except InputError as error:

@@ -14,10 +14,11 @@ from io import BytesIO
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from partgen.errors import OutsideError
 from partgen.files import write_new
-from partgen.mesh.records import CHORD, Floats, Mesh
+from partgen.mesh.records import CHORD, Floats, Ints, Mesh, facing
 
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
@@ -25,7 +26,7 @@ _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute
 def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
     """The mesh, already as it lies on the bed, as a binary STL in mm."""
     corners = mesh.triangles
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = facing(corners)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
     facets = np.zeros(len(corners), dtype=_FACET)
     facets["normal"] = normals / np.where(length > 0, length, 1.0)
@@ -54,22 +55,30 @@ class StlFacts:
 
 def read_stl(data: bytes) -> StlFacts:
     """Read a binary STL with numpy-stl and with trimesh. Raises OutsideError where they disagree."""
-    import trimesh
     from stl import Mode
     from stl import mesh as numpy_stl
     from trimesh.exchange.stl import load_stl_binary
+    from trimesh.graph import is_watertight
 
     first = numpy_stl.Mesh.from_file("", fh=BytesIO(data), mode=Mode.BINARY, calculate_normals=False)
-    corners = first.vectors.astype(np.float64)
-    second = trimesh.Trimesh(**load_stl_binary(BytesIO(data)))  # by itself: load_mesh copies it through a scene
-    flat = corners.reshape(-1, 3)
-    bounds = np.array([flat.min(axis=0), flat.max(axis=0)])
-    a, b, c = corners.transpose(1, 0, 2)
-    volume = float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
-    read = np.asarray(second.triangles)
-    if read.shape != corners.shape or float(np.abs(read - corners).max(initial=0.0)) > 1e-5:
+    second = load_stl_binary(BytesIO(data))
+    if not np.array_equal(first.vectors, second["vertices"][second["faces"]]):
         raise OutsideError("a written STL reads differently in two readers; do not print it")
-    return StlFacts(len(corners), volume, bounds, bool(second.is_watertight))
+    corners = first.vectors.astype(np.float64)
+    columns = np.ascontiguousarray(corners.reshape(-1, 3).T)
+    bounds = np.array([columns.min(axis=1), columns.max(axis=1)])
+    volume = float(np.einsum("ij,ij->", corners[:, 0], facing(corners))) / 6
+    merged = _merged(first.vectors.reshape(-1, 3)).reshape(-1, 3)
+    edges = merged[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    watertight, _ = is_watertight(edges, np.sort(edges, axis=1))
+    return StlFacts(len(corners), volume, bounds, bool(watertight))
+
+
+def _merged(corners: NDArray[np.float32]) -> Ints:
+    """(n,) from corners (n, 3): a number for each place, the same where corners are equal to the last bit."""
+    x, y, z = (corners + np.float32(0)).view(np.uint32).T.astype(np.uint64)  # adding 0 makes -0 and 0 one place
+    column = np.unique(x << 32 | y, return_inverse=True)[1].astype(np.uint64)
+    return np.unique(column << 32 | z, return_inverse=True)[1]
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,22 @@ class _Plain:
     faces: Markable
 
 
+@dataclass(frozen=True, eq=False)
+class Unmarked:
+    """A cap, and the mark that it is to bear."""
+
+    model: PartModel
+    plain: _Plain
+    text: str
+    note: str
+
+    def marked(self) -> BuiltCap:
+        """The cap with its mark."""
+        built = self.plain.built
+        mesh, engraving = cut_mark(self.model, built.mesh, self.plain.faces, self.text, self.note)
+        return BuiltCap(self.model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)
+
+
 class Caps:
     """Caps on their way: the kernel works on them from here on; `finish` waits for it."""
 
@@ -49,8 +65,12 @@ class Caps:
             else:
                 self._shapes.begin("reference", maker.like(model), maker)
 
-    def finish(self, told: Callable[[int], None] = lambda done: None) -> tuple[BuiltCap | KernelError, ...]:
-        """All of them, as `build_caps` gives them. `told` hears before each how many were done."""
+    def finish(self) -> tuple[BuiltCap | KernelError, ...]:
+        """All of them, as `build_caps` gives them."""
+        return tuple(cap.marked() if isinstance(cap, Unmarked) else cap for cap in self.unmarked())
+
+    def unmarked(self, told: Callable[[int], None] = lambda done: None) -> tuple[Unmarked | KernelError, ...]:
+        """All of them before their marks are cut. `told` hears before each how many were done."""
         lowest: dict[PartModel, float] = {}
         for model in self._models:
             key = model.without_height()
@@ -63,7 +83,7 @@ class Caps:
         plain = [self._own(model) if p is None else p for model, p in zip(self._models, derived, strict=True)]
         texts = assign(self._models, [p.faces if isinstance(p, _Plain) else None for p in plain])
         return tuple(
-            KernelError(model.mark or "cap", p.why) if isinstance(p, KernelError) else _marked(model, p, *text)
+            KernelError(model.mark or "cap", p.why) if isinstance(p, KernelError) else Unmarked(model, p, *text)
             for model, p, text in zip(self._models, plain, texts, strict=True)
         )
 
@@ -127,9 +147,3 @@ class _Shapes:
             except KernelError as error:
                 found = self._begun[function, model] = error
         return found
-
-
-def _marked(model: PartModel, plain: _Plain, text: str, note: str) -> BuiltCap:
-    built = plain.built
-    mesh, engraving = cut_mark(model, built.mesh, plain.faces, text, note)
-    return BuiltCap(model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)

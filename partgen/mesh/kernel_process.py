@@ -21,7 +21,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING, Any, Literal
 
-from partgen.processes.process import own_pipes, receive, send, send_bytes
+from partgen.processes.process import Parcel, own_pipes, receive, send, send_parcel
 
 if TYPE_CHECKING:
     from partgen.mesh.derive import Maker
@@ -62,13 +62,13 @@ def _serve_abreast(questions: IO[bytes], answers: IO[bytes], abreast: int) -> No
             for key, _ in ready.select():
                 if key.fileobj is questions:
                     try:
-                        number, data = receive(questions)
+                        number, parcel = receive(questions)
                     except EOFError:
                         for child in children.values():
                             os.kill(child.pid, signal.SIGKILL)
                         return
                     try:
-                        waiting.append((number, pickle.loads(data)))
+                        waiting.append((number, parcel.opened()))
                     except (AttributeError, ImportError) as error:
                         send(answers, number, ("unknown", str(error)))
                     continue
@@ -81,7 +81,7 @@ def _serve_abreast(questions: IO[bytes], answers: IO[bytes], abreast: int) -> No
                 del children[key.fd]
                 status = os.waitstatus_to_exitcode(os.waitpid(child.pid, 0)[1])
                 if status == 0:
-                    send_bytes(answers, child.number, bytes(child.said))
+                    send_parcel(answers, child.number, Parcel(child.said))
                 else:
                     send(answers, child.number, ("late" if status == -signal.SIGALRM else "broken", None))
             while waiting and len(children) < abreast:
@@ -114,11 +114,11 @@ def _serve_one_by_one(questions: IO[bytes], answers: IO[bytes]) -> None:
     """Serve until the parent closes the pipe. A call that takes too long ends this process."""
     while True:
         try:
-            number, data = receive(questions)
+            number, parcel = receive(questions)
         except EOFError:
             return
         try:
-            function, model, maker, seconds = pickle.loads(data)
+            function, model, maker, seconds = parcel.opened()
         except (AttributeError, ImportError) as error:
             send(answers, number, ("unknown", str(error)))
             continue

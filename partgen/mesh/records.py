@@ -19,6 +19,13 @@ CHORD = 0.004
 """Greatest distance between a mesh's facets and the solid's surface, mm."""
 
 
+def facing(corners: Floats) -> Floats:
+    """(m, 3): the outward normal of each triangle (m, 3, 3), as long as twice its area."""
+    a = corners[:, 0]
+    (ux, uy, uz), (vx, vy, vz) = (corners[:, 1] - a).T, (corners[:, 2] - a).T
+    return np.stack([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx], axis=1)
+
+
 @dataclass(frozen=True, eq=False)
 class Mesh:
     """A closed triangle mesh, vertices merged, faces outward (counter-clockwise seen from outside)."""
@@ -33,22 +40,29 @@ class Mesh:
         """(m, 3, 3) corner coordinates in mm; not kept, because a set of a thousand parts would hold gigabytes."""
         return self.vertices[self.faces]
 
-    @cached_property
+    @property
     def volume(self) -> float:
-        """Signed volume in mm^3: sum of the tetrahedra from the origin (divergence theorem)."""
-        a, b, c = self.triangles.transpose(1, 0, 2)
-        return float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
+        """Signed volume in mm^3."""
+        return self._sizes[0]
 
-    @cached_property
+    @property
     def area(self) -> float:
         """Surface area in mm^2."""
-        a, b, c = self.triangles.transpose(1, 0, 2)
-        return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
+        return self._sizes[1]
+
+    @cached_property
+    def _sizes(self) -> tuple[float, float]:
+        """Volume and area: sums over the tetrahedra from the origin (divergence theorem), and over the faces."""
+        corners = self.triangles
+        normals = facing(corners)
+        area = float(np.sqrt(np.einsum("ij,ij->i", normals, normals)).sum()) / 2
+        return float(np.einsum("ij,ij->", corners[:, 0], normals)) / 6, area
 
     @cached_property
     def bounds(self) -> Floats:
         """(2, 3): least and greatest corner in mm."""
-        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+        columns = np.ascontiguousarray(self.vertices.T)  # across rows numpy is many times slower
+        return np.array([columns.min(axis=1), columns.max(axis=1)])
 
     @cached_property
     def is_closed(self) -> bool:

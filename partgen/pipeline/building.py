@@ -30,6 +30,7 @@ from partgen.pipeline.origin import note_origin, refuse_foreign
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
 from partgen.pipeline.writing import begin_plates, lay_out, order_of, plate_names, print_doc, write_orders
+from partgen.planning.abreast import in_turn
 from partgen.planning.records import PositionPlan
 from partgen.processes.beside import Beside, Task, finish, meanwhile
 from partgen.profile.load import LoadedProfile
@@ -108,12 +109,13 @@ def build_profile(
         remarks.append(f"The profile has changed since {before} was built.")
     today = date.today()
     last = _tried(inputs)
-    planned = _plan(inputs, today, step, new=last is None and Shelf(out / SHELF).empty())
-    if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
-        stands = planned.document.model_copy(update={"revision": last})
-        return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
-    identity = next_revision_id(inputs.log)
-    document, folder, content, left_out = _write(planned, out, identity, today, formats, step)
+    with _beside(inputs) as beside:
+        planned = _plan(inputs, today, step, beside, new=last is None and Shelf(out / SHELF).empty())
+        if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
+            stands = planned.document.model_copy(update={"revision": last})
+            return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
+        identity = next_revision_id(inputs.log)
+        document, folder, content, left_out = _write(planned, out, identity, today, formats, step, beside)
     entry = _entry(inputs, document, identity, today, content)
     try:
         append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
@@ -128,20 +130,32 @@ def _tried(inputs: Inputs) -> str | None:
     return last if any(trial.revision == last for trial in inputs.log.trial) else None
 
 
-def _plan(inputs: Inputs, day: date, step: Step, *, new: bool) -> Planned:
+def _beside(inputs: Inputs) -> Beside:
+    """The process beside this one; of many positions it plans and measures a share, too."""
+    return Beside(*(("partgen.pipeline.measured",) if _many(inputs) else ()), *WANTED_BESIDE)
+
+
+def _many(inputs: Inputs) -> bool:
+    return len(inputs.profile.position) >= MANY
+
+
+def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, *, new: bool) -> Planned:
     """The plan; meanwhile the kernel loads in its own process where the shapes are `new` for certain."""
     if new:
         warm()
+    if _many(inputs):
+        beside.start()
     step("Working out the plan", 0, 1)
-    return plan_inputs(inputs, today=day)
+    return plan_inputs(inputs, today=day, share=beside.share if _many(inputs) else in_turn)
 
 
 def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
     """An earlier revision from the log; says so where it does not come out the same."""
     inputs, entry = gather_revision(path, identity)
     refuse_foreign(out / inputs.name, inputs)
-    planned = _plan(inputs, entry.date, step, new=Shelf(out / SHELF).empty())
-    document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step)
+    with _beside(inputs) as beside:
+        planned = _plan(inputs, entry.date, step, beside, new=Shelf(out / SHELF).empty())
+        document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step, beside)
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
     made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
@@ -153,7 +167,7 @@ def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: 
 
 
 def _write(
-    planned: Planned, out: Path, identity: str, day: date, formats: frozenset[str], step: Step
+    planned: Planned, out: Path, identity: str, day: date, formats: frozenset[str], step: Step, beside: Beside
 ) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
     """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
     from partgen.pipeline.reporting import Report  # loads libraries that a plan need not wait for
@@ -162,45 +176,43 @@ def _write(
     choices = planned.learnt.choices
     wanted = [plan for plan in planned.plan.positions if choices[plan.label].kept is None]
     stems = file_stems([plan.label for plan in planned.plan.positions], identity)
-    many = ("partgen.pipeline.measured",) if len(wanted) >= MANY else ()
-    with Beside(*many, *WANTED_BESIDE) as beside:
-        made, failed = make_parts(
-            [_marked(plan, identity) for plan in wanted],
-            inputs.profile,
-            inputs.printer,
-            step,
-            bore_error=planned.estimate.bore_error.value,
-            shelf=Shelf(out / SHELF),
-            beside=beside,
-        )
-        facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
-        facts |= {label: not_built(finding) for label, finding in failed.items()}
-        for label, part in made.items():
-            facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
-        arranged = lay_out(made, inputs)
-        plates = plate_names(arranged) if "3mf" in formats else ()
-        about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
-        packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
-        document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
-        report = Report(document, made, out / inputs.name, beside)
-        with staged(out, inputs.name, identity, OURS) as folder:
-            refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
-            note_origin(folder.parent, inputs)
-            read = []
-            for done, (label, part) in enumerate(made.items()):
-                step("Writing the parts", done, len(made))
-                read.append(_write_part(part, folder, stems[label], beside))
-            files = {label: fact.file for label, fact in facts.items() if fact.file}
-            write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
-            for name, data in zip(plates, finish(packed), strict=True):
-                write_new(folder / name, data)
-            left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
-            write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
-            step("Writing the report", 0, 1)
-            meanwhile(report.drawn, read, alone=LEFT)
-            report.write(folder)
-            finish(read, alone=LEFT)
-            content = content_of(folder, CONTENT)
+    made, failed = make_parts(
+        [_marked(plan, identity) for plan in wanted],
+        inputs.profile,
+        inputs.printer,
+        step,
+        bore_error=planned.estimate.bore_error.value,
+        shelf=Shelf(out / SHELF),
+        beside=beside,
+    )
+    arranged = lay_out(made, inputs)
+    plates = plate_names(arranged) if "3mf" in formats else ()
+    about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
+    packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
+    facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
+    facts |= {label: not_built(finding) for label, finding in failed.items()}
+    for label, part in made.items():
+        facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
+    document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
+    report = Report(document, made, out / inputs.name, beside)
+    with staged(out, inputs.name, identity, OURS) as folder:
+        refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
+        note_origin(folder.parent, inputs)
+        read = []
+        for done, (label, part) in enumerate(made.items()):
+            step("Writing the parts", done, len(made))
+            read.append(_write_part(part, folder, stems[label], beside))
+        files = {label: fact.file for label, fact in facts.items() if fact.file}
+        write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
+        for name, data in zip(plates, finish(packed), strict=True):
+            write_new(folder / name, data)
+        left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
+        write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
+        step("Writing the report", 0, 1)
+        meanwhile(report.drawn, read, alone=LEFT)
+        report.write(folder)
+        finish(read, alone=LEFT)
+        content = content_of(folder, CONTENT)
     return document, out / inputs.name / identity, content, left_out
 
 

@@ -22,7 +22,7 @@ from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import ColouredDoc, GeometryDoc
-from partgen.mesh.build import Caps
+from partgen.mesh.build import Caps, Unmarked
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
@@ -95,7 +95,7 @@ def make_parts(
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
     begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
     load_what_follows()
-    caps = begun.finish(lambda done: step("Building the solids", done, len(plans)))
+    caps = begun.unmarked(lambda done: step("Building the solids", done, len(plans)))
     if beside is not None:
         beside.start()  # only now: until here the kernel wants the other processor
     made: dict[str, MadePart] = {}
@@ -109,21 +109,22 @@ def make_parts(
             failed[plan.label] = _not_built(plan.label, cap.why)
             continue
         if plan.part not in orientations:
-            orientations[plan.part] = _orientation(plan, cap, profile, printer)
+            orientations[plan.part] = _orientation(plan, cap.marked(), profile, printer)
         spec, seat, wall = profile.part[plan.part], profile.seat.get(plan.seat), walls[plan.model.without_height()]
         asked.append(Asked(plan, cap, orientations[plan.part], spec, seat, printer, wall))
     for done, (one, found) in enumerate(zip(asked, measured(asked, beside), strict=True)):
         step("Measuring the parts", done, len(asked))
-        plan, shown = one.plan, one.cap.mesh.scaled(one.spec.scale)
+        plan, built = one.plan, found.cap
+        shown = built.mesh.scaled(one.spec.scale)
         lying = shown.transformed(np.reshape(laid(shown, one.orientation), (4, 4)))
         findings = found.findings
         socket = (plan.model.socket, plan.seat)
         if plan.model.socket.length > 0:  # else it grips no seat
             if socket not in grips:
-                grips[socket] = measure_grip(plan.model.socket, one.cap.mesh, profile.seat[plan.seat])
+                grips[socket] = measure_grip(plan.model.socket, built.mesh, profile.seat[plan.seat])
             findings = (*findings, *grip_findings(plan, grips[socket], bore_error))
         made[plan.label] = MadePart(
-            plan, one.cap, one.orientation, lying, found.fit, found.print, findings, one.spec.scale
+            plan, built, one.orientation, lying, found.fit, found.print, findings, one.spec.scale
         )
     for label, part in made.items():
         if part.plan.pair in made:
@@ -162,15 +163,15 @@ def load_what_follows() -> None:
 
 
 def _walls(
-    plans: Sequence[PositionPlan], caps: Sequence[BuiltCap | KernelError], printer: Printer
+    plans: Sequence[PositionPlan], caps: Sequence[Unmarked | KernelError], printer: Printer
 ) -> dict[PartModel, Walls]:
     """Walls of each distinct shape, measured on its lowest cap: a taller one has the same or thicker."""
-    lowest: dict[PartModel, BuiltCap] = {}
+    lowest: dict[PartModel, Unmarked] = {}
     for plan, cap in zip(plans, caps, strict=True):
         shape = plan.model.without_height()
-        if isinstance(cap, BuiltCap) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
+        if isinstance(cap, Unmarked) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
             lowest[shape] = cap
-    return {shape: wall_thickness(cap.mesh, printer.line_width) for shape, cap in lowest.items()}
+    return {shape: wall_thickness(cap.marked().mesh, printer.line_width) for shape, cap in lowest.items()}
 
 
 def built_facts(part: MadePart, file: str) -> Built:

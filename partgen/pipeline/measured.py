@@ -1,4 +1,4 @@
-"""Parts measured on their meshes, many of them by two processes at once.
+"""Parts marked, and measured on their meshes, many of them by two processes at once.
 
 May import: families, findings, mesh, checks, model, planning.records, printing, processes.
 """
@@ -16,6 +16,7 @@ from partgen.checks.triangles import joined
 from partgen.checks.walls import Walls
 from partgen.families import BY_KIND
 from partgen.findings import Finding
+from partgen.mesh.build import Unmarked
 from partgen.mesh.records import BuiltCap
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
@@ -34,7 +35,7 @@ class Asked:
     """One part, and all that its measuring goes by."""
 
     plan: PositionPlan
-    cap: BuiltCap
+    cap: Unmarked
     orientation: Orientation
     spec: PartSpec
     seat: Seat | None
@@ -45,8 +46,9 @@ class Asked:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was found on one part's mesh."""
+    """One part with its mark, and what was found on its mesh."""
 
+    cap: BuiltCap
     fit: FitMeasurement
     print: PrintMeasurement
     findings: tuple[Finding, ...]
@@ -66,12 +68,13 @@ def _all(asked: tuple[Asked, ...]) -> tuple[Measured, ...]:
 
 
 def _one(part: Asked) -> Measured:
-    plan, spec, mesh = part.plan, part.spec, joined(part.cap.mesh)
+    plan, spec, cap = part.plan, part.spec, part.cap.marked()
+    mesh = joined(cap.mesh)
     fit, fitting = BY_KIND[spec.kind].measure(plan, mesh, spec, part.seat)
     printed, printing = printability(mesh.scaled(spec.scale), part.orientation, part.printer, walls=part.walls)
     findings = (
         *fitting,
         *(replace(finding, subject=plan.label) for finding in printing),
-        *drawn_otherwise(plan.label, part.cap, spec),
+        *drawn_otherwise(plan.label, cap, spec),
     )
-    return Measured(fit, printed, findings)
+    return Measured(cap, fit, printed, findings)

@@ -17,6 +17,7 @@ from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
+from partgen.planning.abreast import Share, in_turn
 from partgen.planning.records import SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
@@ -52,8 +53,8 @@ def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, see
     return plan_inputs(gather(given, printer=printer, seed=seed))
 
 
-def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
-    """Plan what was gathered. Pure but for the date of today, which can be given."""
+def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_turn) -> Planned:
+    """Plan what was gathered. Pure but for the date of today, which can be given; `share` as `plan_set` takes it."""
     learnt = learn(inputs)
     known = learnt.estimate
     plan = plan_set(
@@ -64,6 +65,7 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
         seed=inputs.seed,
         choices=learnt.choices,
         planners={kind: family.plan for kind, family in BY_KIND.items()},
+        share=share,
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)

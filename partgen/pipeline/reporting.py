@@ -36,13 +36,19 @@ class Report:
         }
         self._document = document
         self._extras = ReportExtras({**kept.shapes, **shapes}, {**kept.bodies, **bodies}, {**kept.lies, **lies})
-        self.drawn = beside.begin(draw, document, self._extras)
+        self.drawn = beside.begin(draw, _pictured(document), self._extras)
         """On its way."""
 
     def write(self, folder: Path) -> None:
         """Write the page into a revision's folder."""
         page = render(self._document, self._extras, self.drawn.result())
         write_new(folder / "report.html", page.encode())
+
+
+def _pictured(document: FitDocument) -> FitDocument:
+    """All of it that is drawn: the checks, which are most of it, take longer to travel than many a picture to draw."""
+    bare = tuple(position.model_copy(update={"checks": ()}) for position in document.positions)
+    return document.model_copy(update={"positions": bare})
 
 
 def _shape(mesh: Mesh) -> Shape:

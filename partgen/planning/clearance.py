@@ -18,8 +18,9 @@ Simulation, section V.4), which keeps the estimate smooth where no draw touches.
 from __future__ import annotations
 
 import math
+import pickle
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -135,7 +136,7 @@ class Draws:
     """
 
     def __init__(self, causes: Causes, openings: Mapping[str, Opening], seed: int, count: int) -> None:
-        self.count, self.seed, self.causes = count, seed, causes
+        self.count, self.seed, self.causes, self._openings = count, seed, causes, openings
         self._starts: dict[str, int] = {}
         eigen, vectors = np.linalg.eigh(np.asarray(causes.slope_cov))
         root = vectors * np.sqrt(np.maximum(eigen, 0.0))
@@ -155,6 +156,10 @@ class Draws:
         self._disc = np.tile(unit, 2).astype(np.float32)
         way = 2 * math.pi * self._stream("push").random(count)
         self._circle = np.tile(np.vstack([np.cos(way), np.sin(way)]), 2).astype(np.float32)
+
+    def __reduce__(self) -> tuple[Callable[[bytes], Draws], tuple[bytes]]:
+        """It travels as what it is drawn from: the draws would be megabytes."""
+        return _drawn_from, (pickle.dumps((self.causes, self._openings, self.seed, self.count)),)
 
     def disc(self, label: str) -> Draw:
         """(2, count) draws from the unit disc for one position: where its hole sits."""
@@ -188,6 +193,12 @@ class Draws:
 
     def _stream(self, purpose: str) -> np.random.Generator:
         return np.random.default_rng([self.seed, zlib.crc32(purpose.encode())])
+
+
+@lru_cache(maxsize=1)
+def _drawn_from(recipe: bytes) -> Draws:
+    """The last ones are kept: they arrive once with every batch of places."""
+    return Draws(*pickle.loads(recipe))
 
 
 def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = False) -> Draw:

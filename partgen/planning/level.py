@@ -1,5 +1,6 @@
-"""How likely it is that every crown stands as proud as wanted. May import: metrology, planning.{even, records}.
+"""How likely it is that every crown stands as proud as wanted.
 
+May import: metrology, planning.{abreast, even, records}.
 Lengths in mm. Crowns err together where panel, seats and printer are shared, so the set's chance is
 drawn from their joint distribution and is no product over the positions.
 """
@@ -13,17 +14,19 @@ import numpy as np
 
 from partgen.metrology.records import FloatArray
 from partgen.metrology.student import coverage_factor
+from partgen.planning.abreast import Share, in_turn
 from partgen.planning.even import fault
 from partgen.planning.records import PositionPlan
 
-DRAWS = 10_000
+DRAWS, STREAMS = 10_000, 2
+"""In all, from so many streams of random numbers, each of which can be drawn by itself."""
 BATCH, STRIP = 1000, 128
 """Draws that are held at once, and positions of them that are tried together."""
 RARE = 1e-3
 """Where the positions' chances of missing add up to less, their sum is near enough (Boole's inequality)."""
 
 
-def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
+def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int, share: Share = in_turn) -> float:
     """P(every crown stands within its tolerance of the wanted proud).
 
     `cov` is the (n, n) covariance of proud over `plans`, mm^2; of it only the correlation is used, since
@@ -41,13 +44,17 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     together = cov / np.outer(scale, scale)
     np.fill_diagonal(together, 1 + 1e-9)
     root = np.linalg.cholesky(together).T
-    rng = np.random.default_rng([seed, len(plans)])
-    hit = 0
-    for _ in range(DRAWS // BATCH):
-        drawn = rng.standard_normal((BATCH, len(plans)))
-        for start in range(0, len(plans), STRIP):  # the root is a triangle, and a draw that missed once needs no more
+    return sum(share(_hits, [(root, u, off, most, (seed, len(plans), k)) for k in range(STREAMS)])) / DRAWS
+
+
+def _hits(root: FloatArray, u: FloatArray, off: FloatArray, most: FloatArray, stream: tuple[int, ...]) -> int:
+    """In how many draws of one stream all n crowns stand as wanted; `root` (n, n) is an upper triangle."""
+    rng, n, hit = np.random.default_rng(stream), len(u), 0
+    for _ in range(DRAWS // STREAMS // BATCH):
+        drawn = rng.standard_normal((BATCH, n))
+        for start in range(0, n, STRIP):  # the root is a triangle, and a draw that missed once needs no more
             these = slice(start, start + STRIP)
             error = drawn[:, : these.stop] @ root[: these.stop, these] * u[these]
             drawn = drawn[np.all(np.abs(off[these] + error) <= most[these], axis=1)]
         hit += len(drawn)
-    return hit / DRAWS
+    return hit

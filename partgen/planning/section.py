@@ -1,6 +1,6 @@
 """The largest section that keeps the wanted p_bind. Lengths in mm.
 
-May import: metrology.records, planning.records, planning.sections, planning.passage, planning.clearance.
+May import: metrology.records, planning.{abreast, records, sections, passage, clearance}.
 
 Every candidate is the passage's own section moved inward on every side by one amount; moving it
 inward by `inset` adds `inset` to every draw's room, counted per side as it moves, so one set of draws
@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from partgen.planning.abreast import Share, in_turn
 from partgen.planning.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.planning.erosion import Draw
 from partgen.planning.passage import passage, passage_support, room
@@ -23,6 +24,8 @@ from partgen.planning.sections import offset, outline_section, vertices
 
 GRID = 0.01
 """Sections are rounded down to this."""
+BATCH = 50
+"""Places that are looked at one after another, each from the inset found before it; the same on every machine."""
 _FINE = 0.0002
 """mm to which the inset is found, from the safe side."""
 _TOUCHING = 1e-6
@@ -58,7 +61,12 @@ def widest(places: Sequence[Place], thickness: float, shape: SectionShape | None
 
 
 def largest(
-    places: Sequence[Place], draws: Draws, p_bind: float, shape: SectionShape | None, radius: float | None
+    places: Sequence[Place],
+    draws: Draws,
+    p_bind: float,
+    shape: SectionShape | None,
+    radius: float | None,
+    share: Share = in_turn,
 ) -> Section:
     """The largest section, equal for all `places`, whose p_bind is at most `p_bind` at each of them.
 
@@ -67,13 +75,20 @@ def largest(
     section = widest(places, draws.causes.thickness.value, shape, radius)
     worst_first = sorted(places, key=lambda p: p.push + p.leant(section), reverse=True)  # the others then only nod
     while True:
-        inset = 0.0
-        for place in worst_first:
-            inset = inset_for(place, section, draws, p_bind, inset)
+        inset = inset_for_all(worst_first[:BATCH], section, draws, p_bind)
+        later = [worst_first[start : start + BATCH] for start in range(BATCH, len(worst_first), BATCH)]
+        inset = max((inset, *share(inset_for_all, [(some, section, draws, p_bind, inset) for some in later])))
         smaller = _smaller(section, inset)
         if smaller.corner_radius == section.corner_radius:
             return rounded_down(smaller)
         section = smaller  # corners as round as its sides allow: its shape changed, so look again
+
+
+def inset_for_all(places: Sequence[Place], base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:
+    """The most of what `inset_for` finds at each of the places."""
+    for place in places:
+        least = inset_for(place, base, draws, p_bind, least)
+    return least
 
 
 def inset_for(place: Place, base: Section, draws: Draws, p_bind: float, least: float = 0.0) -> float:

@@ -7,7 +7,8 @@ positions share a section; the draws are shared by all, because panel and printe
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -19,8 +20,9 @@ from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import judge
+from partgen.planning.abreast import Share, in_turn
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
-from partgen.planning.clearance import Binding, Causes, Draws, Limits, Place, binding, limits, nominal, rooms, stated
+from partgen.planning.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, stated
 from partgen.planning.heights import Collar, pressed_guide, socket_depth
 from partgen.planning.job import Job, PartPlans, Planner, crown_of, proud_u95_of, wanted_proud
 from partgen.planning.level import p_level
@@ -37,9 +39,9 @@ from partgen.planning.mount import (
 from partgen.planning.neighbours import Footprint, neighbour_findings
 from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
-from partgen.planning.records import Clearance, PositionPlan, Section, SetPlan
+from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.revision import Choice
-from partgen.planning.section import NoRoomError, largest
+from partgen.planning.section import BATCH, NoRoomError, largest
 from partgen.planning.sections import offset
 from partgen.planning.spec import CapSpec
 from partgen.planning.stack import root_sum_square
@@ -65,13 +67,15 @@ def plan_set(
     next_measurement: NextMeasurement | None = None,
     choices: Mapping[str, Choice] | None = None,
     planners: Mapping[str, Planner] | None = None,
+    share: Share = in_turn,
 ) -> SetPlan:
     """Heights, sections, sockets, clearance and grip of every position, judged.
 
     `materials` finds a material by name; `planners` plan kinds of their own, by kind, where a part is not
     one whose skirt passes through a hole; `choices` come from plan.revision.choose_parts, without
-    which every crown goes to its own nearest layer. Equal inputs and `seed` give an equal plan. Raises
-    ProfileError for a part whose kind this plan does not know, or a bad outline.
+    which every crown goes to its own nearest layer; `share` has the rooms of many positions found. Equal
+    inputs and `seed` give an equal plan. Raises ProfileError for a part whose kind this plan does not know,
+    or a bad outline.
     """
     planners = planners or {}
     specs = {name: profile.part[name] for name in dict.fromkeys(position.part for position in profile.position)}
@@ -85,7 +89,7 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {}, share)
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
@@ -102,7 +106,7 @@ def plan_set(
         panel=estimate.panel,
         positions=ordered,
         doubts=estimate.doubts,
-        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed),
+        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed, share),
         next_measurement=next_measurement,
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
@@ -152,14 +156,18 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     ]
     flange = flange_section(opening.section, spec.flange_overlap)
     held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
+    mounted = [replace(place, slop=gripped[0].slop) for place, gripped in zip(places, grips, strict=True)]
+    through = [
+        (list(zip(*(some[start : start + BATCH] for some in (mounted, expected, models)), strict=True)), job.draws)
+        for start in range(0, len(indices), BATCH)
+    ]
     plans: dict[str, PositionPlan] = {}
-    for k, index in enumerate(indices):
-        place = replace(places[k], slop=grips[k][0].slop)
-        found = binding(rooms(place, expected[k], job.draws), job.draws.causes.part_spread)
+    for k, passing in enumerate(chain.from_iterable(job.share(_passing, through))):
+        index, place, found = indices[k], mounted[k], passing.found
         survival[found.near] *= 1 - found.touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
         eaten = limits(place, expected[k], job.draws.causes)
-        clearance = _clearance(job, place, expected[k], models[k], found, eaten)
+        clearance = stated(place, passing.room, passing.drawn, found, eaten)
         findings = (
             *_height_findings(job, index, positions[k], spec, seat, caps[k], held[k], expected[k]),
             judge.bind(
@@ -196,7 +204,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
             proud_u95=proud_u95_of(job, index, crowns[k]),
             proud_pressed=proud - sites[k].travel,
             hole_section=opening.section,
-            passage=passage(opening.section, sites[k].slope, sites[k].thickness, place.at, tolerance=DRAWN),
+            passage=passing.outline,
             offset=place.at,
             section=wanted[k],
             model_section=models[k],
@@ -231,7 +239,7 @@ def _largest(job: Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place
 
     def of(group: Sequence[Place]) -> Section | None:
         try:
-            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
+            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius, job.share)
         except NoRoomError:
             return None
         return found if wall_room(found, seat.outer) >= LEAST_WALL else None
@@ -258,10 +266,29 @@ def _chosen(spec: CapSpec, opening: Opening, seat: MeasuredSeat, best: Section |
     return Section("rectangle", least.width, least.depth)
 
 
-def _clearance(job: Job, place: Place, expected: Section, model: Section, found: Binding, eaten: Limits) -> Clearance:
-    thickness = job.draws.causes.thickness.value
-    room, drawn = nominal(place, expected, thickness), nominal(place, model, thickness)
-    return stated(place, room, drawn, found, eaten)
+@dataclass(frozen=True)
+class _Passing:
+    """One part in its passage: how it may bind, its room as expected and as drawn, and the passage's outline."""
+
+    found: Binding
+    room: float
+    drawn: float
+    outline: Polygon
+
+
+def _passing(parts: Sequence[tuple[Place, Section, Section]], draws: Draws) -> list[_Passing]:
+    """Of each place with the section that is expected there and the one that is drawn."""
+    causes = draws.causes
+    thickness = causes.thickness.value
+    return [
+        _Passing(
+            binding(rooms(place, expected, draws), causes.part_spread),
+            nominal(place, expected, thickness),
+            nominal(place, model, thickness),
+            passage(place.opening.section, place.slope, thickness, place.at, tolerance=DRAWN),
+        )
+        for place, expected, model in parts
+    ]
 
 
 def _height_findings(

@@ -13,6 +13,8 @@ from partgen.processes.process import GoneError, Process, processors
 T = TypeVar("T")
 Ts = TypeVarTuple("Ts")
 
+AHEAD = 2
+"""Batches that the other process has at once: one to work on, and the next, which it so need not wait for."""
 LIMIT = 120.0
 """Seconds for one task, some hundred times what the longest takes: after that it is done here."""
 
@@ -115,15 +117,15 @@ class Beside:
         self.start()
         found: dict[int, T] = {}
         waiting = deque(range(len(batches)))
-        there: tuple[int, Task[T]] | None = None
+        there: deque[tuple[int, Task[T]]] = deque()
         for wanted in range(len(batches)):
             while wanted not in found:
-                if there is not None and (there[1].ready or not waiting):
-                    found[there[0]] = there[1].result()
-                    there = None
-                elif there is None and self._process is not None and len(waiting) > 1:
+                if there and (there[0][1].ready or not waiting):
+                    number, task = there.popleft()
+                    found[number] = task.result()
+                elif self._process is not None and len(there) < AHEAD and len(waiting) > 1 + len(there):
                     number = waiting.popleft()
-                    there = number, self.begin(function, *batches[number])
+                    there.append((number, self.begin(function, *batches[number])))
                 else:
                     number = waiting.popleft()
                     found[number] = function(*batches[number])

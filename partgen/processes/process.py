@@ -13,7 +13,9 @@ import subprocess
 import sys
 import threading
 from collections import OrderedDict
+from collections.abc import Sequence
 from concurrent.futures import Future
+from dataclasses import dataclass
 from typing import IO, Any
 
 START_LIMIT = 120.0
@@ -31,36 +33,63 @@ def processors() -> int:
     return min(here, most)
 
 
-FORGET = b""
+@dataclass(frozen=True, eq=False)
+class Parcel:
+    """One message as it travels: a pickle, and beside it the arrays in it, as they lie in memory."""
+
+    pickled: bytes | bytearray
+    arrays: Sequence[bytes | bytearray | memoryview] = ()
+
+    def opened(self) -> Any:  # noqa: ANN401 - what was sent
+        """The message."""
+        return pickle.loads(self.pickled, buffers=self.arrays)
+
+
+FORGET = Parcel(b"")
 """Instead of a message: the one of this number is wanted no more."""
 
 
+def packed(message: object) -> Parcel:
+    """The message, no array of it copied (Python Enhancement Proposal 574)."""
+    arrays: list[pickle.PickleBuffer] = []
+    pickled = pickle.dumps(message, 5, buffer_callback=arrays.append)
+    return Parcel(pickled, [array.raw() for array in arrays])
+
+
 def send(pipe: IO[bytes], number: int, message: object) -> None:
-    """One numbered message, its length before it."""
-    send_bytes(pipe, number, pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
+    """One numbered message."""
+    send_parcel(pipe, number, packed(message))
 
 
-def send_bytes(pipe: IO[bytes], number: int, data: bytes) -> None:
-    """One message that is pickled already."""
-    pipe.write(len(data).to_bytes(8, "little") + number.to_bytes(8, "little") + data)
+def send_parcel(pipe: IO[bytes], number: int, parcel: Parcel) -> None:
+    """One message that is packed already, behind its number and the sizes of its pieces."""
+    pieces = (parcel.pickled, *parcel.arrays)
+    pipe.write(b"".join(n.to_bytes(8, "little") for n in (number, len(pieces), *map(len, pieces))))
+    for piece in pieces:
+        pipe.write(piece)
     pipe.flush()
 
 
-def receive(pipe: IO[bytes]) -> tuple[int, bytes]:
-    """The next message's number and its bytes, still pickled. Raises EOFError when the other side is gone."""
-    head = _exactly(pipe, 16)
-    return int.from_bytes(head[8:], "little"), _exactly(pipe, int.from_bytes(head[:8], "little"))
+def receive(pipe: IO[bytes]) -> tuple[int, Parcel]:
+    """The next message's number, and the message, still packed. Raises EOFError when the other side is gone."""
+    number, count = _numbers(pipe, 2)
+    first, *others = (_exactly(pipe, size) for size in _numbers(pipe, count))
+    return number, Parcel(first, others)
 
 
-def _exactly(pipe: IO[bytes], size: int) -> bytes:
-    pieces = []
-    while size:
-        piece = pipe.read(size)
-        if not piece:
+def _numbers(pipe: IO[bytes], count: int) -> list[int]:
+    data = _exactly(pipe, 8 * count)
+    return [int.from_bytes(data[i : i + 8], "little") for i in range(0, len(data), 8)]
+
+
+def _exactly(pipe: IO[bytes], size: int) -> bytearray:
+    data = bytearray(size)
+    left = memoryview(data)
+    while left:
+        if not (got := pipe.readinto(left)):  # type: ignore[attr-defined]  # every binary file has it
             raise EOFError
-        pieces.append(piece)
-        size -= len(piece)
-    return b"".join(pieces)
+        left = left[got:]
+    return data
 
 
 def own_pipes() -> tuple[IO[bytes], IO[bytes]]:
@@ -78,6 +107,15 @@ class GoneError(Exception):
         super().__init__()
 
 
+def _widened(pipe: IO[bytes] | None) -> None:
+    """Meshes go through it: the wider it is, the seldomer each end has to wait for the other. Linux only."""
+    with contextlib.suppress(ImportError, AttributeError, OSError):
+        import fcntl
+
+        if pipe is not None:
+            fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, 1 << 20)
+
+
 class Process:
     """One process that runs a module of ours, the pipes to it, and what it was asked."""
 
@@ -89,6 +127,8 @@ class Process:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
         )
+        for pipe in (self._child.stdin, self._child.stdout):
+            _widened(pipe)
         self._known, self._asking = threading.Lock(), threading.Lock()
         self._open: OrderedDict[int, Future[tuple[str, Any]]] = OrderedDict()
         self._count = 0
@@ -126,7 +166,7 @@ class Process:
                 if number is None or self.ended:
                     return
             with contextlib.suppress(OSError, ValueError):
-                send_bytes(self._child.stdin, number, FORGET)
+                send_parcel(self._child.stdin, number, FORGET)
 
     def started(self) -> bool:
         """Whether it came up; waits until that is known."""
@@ -137,8 +177,8 @@ class Process:
         assert self._child.stdout is not None
         with contextlib.suppress(EOFError, OSError, ValueError):
             while True:
-                number, data = receive(self._child.stdout)
-                message = pickle.loads(data)
+                number, parcel = receive(self._child.stdout)
+                message = parcel.opened()
                 if message[0] == "ready":
                     self.serves = True
                     self._told.set()

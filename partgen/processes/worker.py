@@ -10,49 +10,57 @@ from __future__ import annotations
 import contextlib
 import importlib
 import os
-import pickle
 import queue
 import sys
 import threading
 from typing import IO
 
-from partgen.processes.process import FORGET, own_pipes, receive, send_bytes
+from partgen.processes.process import Parcel, own_pipes, packed, receive, send_parcel
 
 
 def main() -> None:
     """Say that it serves, and serve until the parent closes the pipe."""
     questions, answers = own_pipes()
-    waiting: queue.SimpleQueue[tuple[int, bytes]] = queue.SimpleQueue()
+    asked: queue.SimpleQueue[tuple[int, Parcel]] = queue.SimpleQueue()
+    said: queue.SimpleQueue[tuple[int, Parcel]] = queue.SimpleQueue()
     forgotten: set[int] = set()
-    with contextlib.suppress(BrokenPipeError):
-        send_bytes(answers, 0, pickle.dumps(("ready", None)))
-        threading.Thread(target=_listen, args=(questions, waiting, forgotten), daemon=True).start()
-        for module in sys.argv[1:]:
-            importlib.import_module(module)
-        while True:
-            number, data = waiting.get()
-            if number in forgotten:
-                send_bytes(answers, number, pickle.dumps(("forgotten", None)))
-                continue
-            try:
-                function, arguments = pickle.loads(data)
-                said = pickle.dumps(("done", function(*arguments)), pickle.HIGHEST_PROTOCOL)
-            except Exception:
-                said = pickle.dumps(("failed", None))
-            send_bytes(answers, number, said)
-    os._exit(0)
+    said.put((0, packed(("ready", None))))
+    threading.Thread(target=_listen, args=(questions, asked, forgotten), daemon=True).start()
+    threading.Thread(target=_speak, args=(answers, said), daemon=True).start()
+    for module in sys.argv[1:]:
+        importlib.import_module(module)
+    while True:
+        number, parcel = asked.get()
+        said.put((number, packed(("forgotten", None)) if number in forgotten else _answer(parcel)))
 
 
-def _listen(questions: IO[bytes], waiting: queue.SimpleQueue[tuple[int, bytes]], forgotten: set[int]) -> None:
+def _answer(question: Parcel) -> Parcel:
+    try:
+        function, arguments = question.opened()
+        return packed(("done", function(*arguments)))
+    except Exception:
+        return packed(("failed", None))
+
+
+def _listen(questions: IO[bytes], asked: queue.SimpleQueue[tuple[int, Parcel]], forgotten: set[int]) -> None:
     """Take every question at once, so that the asker never waits with one half sent; end when it is gone."""
     with contextlib.suppress(EOFError):
         while True:
-            number, data = receive(questions)
-            if data == FORGET:
-                forgotten.add(number)
+            number, parcel = receive(questions)
+            if parcel.pickled:
+                asked.put((number, parcel))
             else:
-                waiting.put((number, data))
+                forgotten.add(number)
     os._exit(0)  # whatever is still being worked out, nobody waits for it
+
+
+def _speak(answers: IO[bytes], said: queue.SimpleQueue[tuple[int, Parcel]]) -> None:
+    """Answer beside the work: where the asker is busy and hears late, the next question need not wait for that."""
+    with contextlib.suppress(BrokenPipeError):
+        while True:
+            number, parcel = said.get()
+            send_parcel(answers, number, parcel)
+    os._exit(0)
 
 
 if __name__ == "__main__":

@@ -7,14 +7,18 @@ from __future__ import annotations
 
 import struct
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from cap_models import RECTANGLE, ROUND, SLOT, SOCKETS, cap
+from hypothesis import given
+from hypothesis import strategies as st
 
 from partgen.errors import OutsideError
-from partgen.export.stl import expected, read_back, read_stl, stl_bytes, write_stl
+from partgen.export.stl import _merged, expected, read_back, read_stl, stl_bytes, write_stl
 from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap, Mesh
 
@@ -60,6 +64,36 @@ def test_two_readers_find_the_kernels_volume_and_box(caps: list[BuiltCap], tmp_p
 def test_equal_meshes_give_equal_bytes_and_any_title_is_taken(caps: list[BuiltCap]) -> None:
     assert stl_bytes(caps[0].mesh, "Höhe ☃" * 40) == stl_bytes(caps[0].mesh, "Höhe ☃" * 40)
     assert read_stl(stl_bytes(caps[0].mesh, "solid")).facets == len(caps[0].mesh.faces)
+
+
+@given(
+    st.lists(
+        st.tuples(*(st.sampled_from([0.0, -0.0, 1.0, -1.0, 1.0000001, 0.1, 3e-39, 7.25]),) * 3), min_size=1, max_size=60
+    )
+)
+def test_corners_are_one_place_where_they_are_equal_and_only_there(corners: list[tuple[float, float, float]]) -> None:
+    """Against NumPy's own search for equal rows (general-purpose reference library)."""
+    points = np.array(corners, dtype=np.float32)
+    _, wanted = np.unique(points, axis=0, return_inverse=True)
+    found = _merged(points)
+    assert len(found) == len(points)
+    assert np.array_equal(found[:, None] == found[None, :], wanted.ravel()[:, None] == wanted.ravel()[None, :])
+
+
+def test_watertight_is_what_the_other_library_finds_in_the_whole_file(caps: list[BuiltCap]) -> None:
+    """trimesh merges and judges by itself when it loads a file."""
+    mesh = caps[1].mesh
+    torn = mesh.vertices.copy()
+    torn[mesh.faces[5, 0]] += 1.0
+    twice = np.vstack([mesh.faces, mesh.faces[:1]])
+    for one in (mesh, Mesh(mesh.vertices, mesh.faces[3:]), Mesh(torn, mesh.faces), Mesh(mesh.vertices, twice)):
+        data = stl_bytes(one)
+        assert read_stl(data).watertight == trimesh.load(BytesIO(data), file_type="stl").is_watertight
+    # a corner of one facet alone, off by the last bit of its coordinate
+    data = bytearray(stl_bytes(mesh))
+    assert read_stl(bytes(data)).watertight
+    data[84 + 12] ^= 1
+    assert not read_stl(bytes(data)).watertight
 
 
 @pytest.mark.parametrize("fault", ["moved", "scaled", "open", "volume"])

@@ -65,7 +65,7 @@ def test_strips_and_batches_count_what_one_plain_loop_counts(one, n):
     plans = [at(one, *row) for row in zip(off, u, most, strict=True)]
     shared = np.outer(u, u) * 0.5
     factor = np.linalg.cholesky(shared + np.diag(0.5 * u**2))
-    drawn = np.random.default_rng([7, n]).standard_normal((10_000, n))
+    drawn = np.vstack([np.random.default_rng([7, n, k]).standard_normal((5_000, n)) for k in range(2)])
     hits = sum(bool((abs(off + factor @ z) <= most).all()) for z in drawn)
     assert 1_000 < hits < 9_990
     assert p_level(plans, shared, 7) == hits / 10_000

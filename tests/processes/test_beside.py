@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import operator
 import os
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from at_work import note, who
+from at_work import long_here, note, who
 from cap_models import cap
 
 from partgen.errors import OutsideError
@@ -18,6 +20,7 @@ from partgen.export.stl import Expected, expected, read_back, write_stl
 from partgen.mesh.build import build_caps
 from partgen.processes import beside as module
 from partgen.processes.beside import Beside, Task, finish, meanwhile
+from partgen.processes.process import receive, send
 
 
 @pytest.fixture(params=["beside", "here", "lost"])
@@ -63,6 +66,63 @@ def test_the_work_is_done_by_another_process_and_by_this_one(monkeypatch: pytest
         assert {there, os.getpid()} == set(finish(begun))
         begun = [beside.begin(who, 0.0) for _ in range(3)]
         assert {there} == set(finish(begun, alone=3))
+
+
+def test_the_other_process_need_not_wait_for_this_one_to_hand_it_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here a batch takes long, there no time at all: it does two of every three, and could do one of two only."""
+    monkeypatch.setattr(module, "processors", lambda: 2)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join((str(Path(__file__).parent), os.environ.get("PYTHONPATH", ""))))
+    with Beside() as beside:
+        beside.begin(os.getpid).result()
+        done = list(beside.share(long_here, [(os.getpid(), 0.2)] * 12))
+    assert done.count(os.getpid()) <= 5
+
+
+def test_a_message_arrives_as_it_was_sent() -> None:
+    """Large arrays, more than a pipe holds; such as do not lie in memory in one piece; and no arrays at all."""
+    rng = np.random.default_rng(1)
+    fixed = rng.random((3, 4))
+    fixed.flags.writeable = False
+    odd = {
+        "large": rng.random((400_000, 3)),
+        "columns": np.asfortranarray(rng.random((50, 7))),
+        "every other": np.arange(40)[::2],
+        "none": np.zeros((0, 3)),
+        "flags": rng.random(9) > 0.5,
+        "fixed": fixed,
+    }
+    inward, outward = os.pipe()
+    with os.fdopen(inward, "rb", buffering=0) as source, os.fdopen(outward, "wb") as target:
+        threading.Thread(target=lambda: [send(target, 7 + i, m) for i, m in enumerate((odd, "Grüße", None))]).start()
+        number, parcel = receive(source)
+        back = parcel.opened()
+        assert number == 7 and back.keys() == odd.keys()
+        for key, array in odd.items():
+            assert (
+                back[key].dtype == array.dtype and back[key].shape == array.shape and np.array_equal(back[key], array)
+            )
+        assert len(parcel.pickled) < 2_000  # no array is copied into it but what lies in pieces
+        assert [(number, parcel.opened()) for number, parcel in (receive(source), receive(source))] == [
+            (8, "Grüße"),
+            (9, None),
+        ]
+        target.close()
+        with pytest.raises(EOFError):
+            receive(source)
+
+
+def test_large_arrays_are_worked_on_over_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "processors", lambda: 2)
+    with Beside("numpy") as beside:
+        large = np.arange(1_000_000.0)
+        task = beside.begin(operator.mul, large, 2.0)
+        assert np.array_equal(task.result(), 2.0 * large)
+        assert not task._found  # not here
+
+
+def test_what_cannot_travel_is_worked_out_here(beside: Beside) -> None:
+    assert callable(beside.begin(operator.attrgetter, "real").result())
+    assert next(iter(beside.begin(iter, [7]).result())) == 7
 
 
 def test_what_was_done_here_is_not_done_there_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -1,0 +1,27 @@
+"""Work that may be done in several places at once: planning says what, and who calls it decides where.
+
+May import: nothing of ours. The batches are the same wherever they are worked out, and so is what comes of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from itertools import starmap
+from typing import Protocol, TypeVar, TypeVarTuple
+
+T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
+
+
+class Share(Protocol):
+    """Calls a function with the arguments of every batch; gives the results in the batches' order.
+
+    Function, arguments and results must be such as can be pickled.
+    """
+
+    def __call__(self, function: Callable[[*Ts], T], batches: Sequence[tuple[*Ts]], /) -> Iterator[T]: ...
+
+
+def in_turn(function: Callable[[*Ts], T], batches: Sequence[tuple[*Ts]]) -> Iterator[T]:
+    """One after another, here."""
+    return starmap(function, batches)
