@@ -110,7 +110,7 @@ def build_profile(
     today = date.today()
     last = _tried(inputs)
     with _beside(inputs) as beside:
-        planned = _plan(inputs, today, step, beside, new=last is None and Shelf(out / SHELF).empty())
+        planned = _plan(inputs, today, step, beside, out)
         if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
             stands = planned.document.model_copy(update={"revision": last})
             return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
@@ -139,11 +139,14 @@ def _many(inputs: Inputs) -> bool:
     return len(inputs.profile.position) >= MANY
 
 
-def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, *, new: bool) -> Planned:
-    """The plan; meanwhile the kernel loads in its own process where the shapes are `new` for certain."""
-    if new:
+def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, out: Path) -> Planned:
+    """The plan; meanwhile the kernel loads in its own process where it is likely to be wanted: where no shape is kept,
+    and after a trial, from which sockets and sections are learnt. What works beside this process loads, too, where
+    the kernel has little to do or the plan is large."""
+    first = Shelf(out / SHELF).empty()
+    if first or _tried(inputs):
         warm()
-    if _many(inputs):
+    if not first or _many(inputs):
         beside.start()
     step("Working out the plan", 0, 1)
     return plan_inputs(inputs, today=day, share=beside.share if _many(inputs) else in_turn)
@@ -154,7 +157,7 @@ def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: 
     inputs, entry = gather_revision(path, identity)
     refuse_foreign(out / inputs.name, inputs)
     with _beside(inputs) as beside:
-        planned = _plan(inputs, entry.date, step, beside, new=Shelf(out / SHELF).empty())
+        planned = _plan(inputs, entry.date, step, beside, out)
         document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step, beside)
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
