@@ -271,7 +271,7 @@ def _wall_finding(label: str, spec: Knob, model: KnobModel) -> list[Finding]:
     if model.cavity is None:
         return []
     left, limit = model.solid_radius(model.bottom, model.cavity[1]) - model.cavity[0] / 2, min(0.8, spec.wall)
-    state: State = "pass" if left >= limit else "fail"
+    state: State = "pass" if left >= limit - 1e-6 else "fail"
     why = f"{left:.2f} mm of {label} stand around the room for the nut"
     if state != "pass":
         wider = math.ceil(20 * (limit - left) + 1e-6) / 10  # surely enough, and never "0.0 mm wider"
