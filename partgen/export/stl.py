@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from partgen.errors import OutsideError
 from partgen.files import write_new
-from partgen.mesh.records import CHORD, Floats, Ints, Mesh, facing
+from partgen.mesh.records import CHORD, Floats, Ints, Mesh, box, facing, sizes
 
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
@@ -65,13 +65,11 @@ def read_stl(data: bytes) -> StlFacts:
     if not np.array_equal(first.vectors, second["vertices"][second["faces"]]):
         raise OutsideError("a written STL reads differently in two readers; do not print it")
     corners = first.vectors.astype(np.float64)
-    columns = np.ascontiguousarray(corners.reshape(-1, 3).T)
-    bounds = np.array([columns.min(axis=1), columns.max(axis=1)])
-    volume = float(np.einsum("ij,ij->", corners[:, 0], facing(corners))) / 6
+    volume, _ = sizes(corners)
     merged = _merged(first.vectors.reshape(-1, 3)).reshape(-1, 3)
     edges = merged[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     watertight, _ = is_watertight(edges, np.sort(edges, axis=1))
-    return StlFacts(len(corners), volume, bounds, bool(watertight))
+    return StlFacts(len(corners), volume, box(corners.reshape(-1, 3)), bool(watertight))
 
 
 def _merged(corners: NDArray[np.float32]) -> Ints:

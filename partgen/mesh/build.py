@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from partgen.errors import KernelError
 from partgen.mesh.apart import Asked, Function, ask
@@ -43,15 +44,16 @@ class Unmarked:
     text: str
     note: str
 
+    @cached_property
     def marked(self) -> BuiltCap:
-        """The cap with its mark."""
+        """The cap with its mark, cut when it is first asked for."""
         built = self.plain.built
         mesh, engraving = cut_mark(self.model, built.mesh, self.plain.faces, self.text, self.note)
         return BuiltCap(self.model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)
 
 
 class Caps:
-    """Caps on their way: the kernel works on them from here on; `finish` waits for it."""
+    """Caps on their way: the kernel works on them from here on; `unmarked` and `finish` wait for it."""
 
     def __init__(
         self, models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP, shelf: Shelf | None = None
@@ -67,7 +69,7 @@ class Caps:
 
     def finish(self) -> tuple[BuiltCap | KernelError, ...]:
         """All of them, as `build_caps` gives them."""
-        return tuple(cap.marked() if isinstance(cap, Unmarked) else cap for cap in self.unmarked())
+        return tuple(cap.marked if isinstance(cap, Unmarked) else cap for cap in self.unmarked())
 
     def unmarked(self, told: Callable[[int], None] = lambda done: None) -> tuple[Unmarked | KernelError, ...]:
         """All of them before their marks are cut. `told` hears before each how many were done."""

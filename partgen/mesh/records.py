@@ -26,6 +26,22 @@ def facing(corners: Floats) -> Floats:
     return np.stack([uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx], axis=1)
 
 
+def sizes(corners: Floats) -> tuple[float, float]:
+    """Signed volume (mm^3) and area (mm^2) of closed triangles (m, 3, 3).
+
+    Sums over the tetrahedra from the origin (divergence theorem), and over the faces.
+    """
+    normals = facing(corners)
+    area = float(np.sqrt(np.einsum("ij,ij->i", normals, normals)).sum()) / 2
+    return float(np.einsum("ij,ij->", corners[:, 0], normals)) / 6, area
+
+
+def box(points: Floats) -> Floats:
+    """(2, 3): least and greatest of points (n, 3)."""
+    columns = np.ascontiguousarray(points.T)  # across rows numpy is many times slower
+    return np.array([columns.min(axis=1), columns.max(axis=1)])
+
+
 @dataclass(frozen=True, eq=False)
 class Mesh:
     """A closed triangle mesh, vertices merged, faces outward (counter-clockwise seen from outside)."""
@@ -52,17 +68,12 @@ class Mesh:
 
     @cached_property
     def _sizes(self) -> tuple[float, float]:
-        """Volume and area: sums over the tetrahedra from the origin (divergence theorem), and over the faces."""
-        corners = self.triangles
-        normals = facing(corners)
-        area = float(np.sqrt(np.einsum("ij,ij->i", normals, normals)).sum()) / 2
-        return float(np.einsum("ij,ij->", corners[:, 0], normals)) / 6, area
+        return sizes(self.triangles)
 
     @cached_property
     def bounds(self) -> Floats:
         """(2, 3): least and greatest corner in mm."""
-        columns = np.ascontiguousarray(self.vertices.T)  # across rows numpy is many times slower
-        return np.array([columns.min(axis=1), columns.max(axis=1)])
+        return box(self.vertices)
 
     @cached_property
     def is_closed(self) -> bool:

@@ -109,7 +109,7 @@ def make_parts(
             failed[plan.label] = _not_built(plan.label, cap.why)
             continue
         if plan.part not in orientations:
-            orientations[plan.part] = _orientation(plan, cap.marked(), profile, printer)
+            orientations[plan.part] = _orientation(plan, cap.marked, profile, printer)
         spec, seat, wall = profile.part[plan.part], profile.seat.get(plan.seat), walls[plan.model.without_height()]
         asked.append(Asked(plan, cap, orientations[plan.part], spec, seat, printer, wall))
     for done, (one, found) in enumerate(zip(asked, measured(asked, beside), strict=True)):
@@ -171,7 +171,7 @@ def _walls(
         shape = plan.model.without_height()
         if isinstance(cap, Unmarked) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
             lowest[shape] = cap
-    return {shape: wall_thickness(cap.marked().mesh, printer.line_width) for shape, cap in lowest.items()}
+    return {shape: wall_thickness(cap.marked.mesh, printer.line_width) for shape, cap in lowest.items()}
 
 
 def built_facts(part: MadePart, file: str) -> Built:

@@ -1,6 +1,6 @@
 """Parts marked, and measured on their meshes, many of them by two processes at once.
 
-May import: families, findings, mesh, checks, model, planning.records, printing, processes.
+May import: families, findings, mesh, checks, model, planning.{abreast, records}, printing, processes.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from partgen.mesh.records import BuiltCap
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.model.printer import Printer
+from partgen.planning.abreast import batches, in_turn
 from partgen.planning.records import PositionPlan
 from partgen.printing.orientation import Orientation
 from partgen.processes.beside import Beside
@@ -56,9 +57,9 @@ class Measured:
 
 def measured(asked: Sequence[Asked], beside: Beside | None = None) -> Iterator[Measured]:
     """Every part in turn; of many the process `beside` measures its share."""
-    batches = [(tuple(asked[start : start + BATCH]),) for start in range(0, len(asked), BATCH)]
+    some = [(tuple(batch),) for batch in batches(asked, BATCH)]
     share: Iterable[tuple[Measured, ...]] = (
-        (_all(*batch) for batch in batches) if beside is None or len(asked) < MANY else beside.share(_all, batches)
+        in_turn(_all, some) if beside is None or len(asked) < MANY else beside.share(_all, some)
     )
     return (one for found in share for one in found)
 
@@ -68,7 +69,7 @@ def _all(asked: tuple[Asked, ...]) -> tuple[Measured, ...]:
 
 
 def _one(part: Asked) -> Measured:
-    plan, spec, cap = part.plan, part.spec, part.cap.marked()
+    plan, spec, cap = part.plan, part.spec, part.cap.marked
     mesh = joined(cap.mesh)
     fit, fitting = BY_KIND[spec.kind].measure(plan, mesh, spec, part.seat)
     printed, printing = printability(mesh.scaled(spec.scale), part.orientation, part.printer, walls=part.walls)

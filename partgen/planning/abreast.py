@@ -13,6 +13,19 @@ T = TypeVar("T")
 Ts = TypeVarTuple("Ts")
 
 
+BATCH = 50
+"""Positions in a batch. A search goes on from what it found before within a batch, so this is the same everywhere."""
+
+
+def batches(items: Sequence[T], size: int = BATCH) -> list[Sequence[T]]:
+    """The items in their order, so many at a time; the last ones may be fewer.
+
+    >>> batches("abcdefg", 3)
+    ['abc', 'def', 'g']
+    """
+    return [items[start : start + size] for start in range(0, len(items), size)]
+
+
 class Share(Protocol):
     """Calls a function with the arguments of every batch; gives the results in the batches' order.
 

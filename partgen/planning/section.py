@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.planning.abreast import Share, in_turn
+from partgen.planning.abreast import Share, batches, in_turn
 from partgen.planning.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.planning.erosion import Draw
 from partgen.planning.passage import passage, passage_support, room
@@ -24,8 +24,6 @@ from partgen.planning.sections import offset, outline_section, vertices
 
 GRID = 0.01
 """Sections are rounded down to this."""
-BATCH = 50
-"""Places that are looked at one after another, each from the inset found before it; the same on every machine."""
 _FINE = 0.0002
 """mm to which the inset is found, from the safe side."""
 _TOUCHING = 1e-6
@@ -75,8 +73,8 @@ def largest(
     section = widest(places, draws.causes.thickness.value, shape, radius)
     worst_first = sorted(places, key=lambda p: p.push + p.leant(section), reverse=True)  # the others then only nod
     while True:
-        inset = inset_for_all(worst_first[:BATCH], section, draws, p_bind)
-        later = [worst_first[start : start + BATCH] for start in range(BATCH, len(worst_first), BATCH)]
+        worst, *later = batches(worst_first)
+        inset = inset_for_all(worst, section, draws, p_bind)
         inset = max((inset, *share(inset_for_all, [(some, section, draws, p_bind, inset) for some in later])))
         smaller = _smaller(section, inset)
         if smaller.corner_radius == section.corner_radius:

@@ -20,7 +20,7 @@ from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import judge
-from partgen.planning.abreast import Share, in_turn
+from partgen.planning.abreast import Share, batches, in_turn
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.planning.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, stated
 from partgen.planning.heights import Collar, pressed_guide, socket_depth
@@ -41,7 +41,7 @@ from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.revision import Choice
-from partgen.planning.section import BATCH, NoRoomError, largest
+from partgen.planning.section import NoRoomError, largest
 from partgen.planning.sections import offset
 from partgen.planning.spec import CapSpec
 from partgen.planning.stack import root_sum_square
@@ -157,12 +157,9 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     flange = flange_section(opening.section, spec.flange_overlap)
     held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
     mounted = [replace(place, slop=gripped[0].slop) for place, gripped in zip(places, grips, strict=True)]
-    through = [
-        (list(zip(*(some[start : start + BATCH] for some in (mounted, expected, models)), strict=True)), job.draws)
-        for start in range(0, len(indices), BATCH)
-    ]
+    through = batches(list(zip(mounted, expected, models, strict=True)))
     plans: dict[str, PositionPlan] = {}
-    for k, passing in enumerate(chain.from_iterable(job.share(_passing, through))):
+    for k, passing in enumerate(chain.from_iterable(job.share(_passing, [(some, job.draws) for some in through]))):
         index, place, found = indices[k], mounted[k], passing.found
         survival[found.near] *= 1 - found.touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)

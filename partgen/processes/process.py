@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
+import struct
 import subprocess
 import sys
 import threading
@@ -64,7 +65,7 @@ def send(pipe: IO[bytes], number: int, message: object) -> None:
 def send_parcel(pipe: IO[bytes], number: int, parcel: Parcel) -> None:
     """One message that is packed already, behind its number and the sizes of its pieces."""
     pieces = (parcel.pickled, *parcel.arrays)
-    pipe.write(b"".join(n.to_bytes(8, "little") for n in (number, len(pieces), *map(len, pieces))))
+    pipe.write(struct.pack(f"<{2 + len(pieces)}Q", number, len(pieces), *map(len, pieces)))
     for piece in pieces:
         pipe.write(piece)
     pipe.flush()
@@ -77,9 +78,8 @@ def receive(pipe: IO[bytes]) -> tuple[int, Parcel]:
     return number, Parcel(first, others)
 
 
-def _numbers(pipe: IO[bytes], count: int) -> list[int]:
-    data = _exactly(pipe, 8 * count)
-    return [int.from_bytes(data[i : i + 8], "little") for i in range(0, len(data), 8)]
+def _numbers(pipe: IO[bytes], count: int) -> tuple[int, ...]:
+    return struct.unpack(f"<{count}Q", _exactly(pipe, 8 * count))
 
 
 def _exactly(pipe: IO[bytes], size: int) -> bytearray:

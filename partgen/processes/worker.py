@@ -56,7 +56,7 @@ def _listen(questions: IO[bytes], asked: queue.SimpleQueue[tuple[int, Parcel]], 
 
 def _speak(answers: IO[bytes], said: queue.SimpleQueue[tuple[int, Parcel]]) -> None:
     """Answer beside the work: where the asker is busy and hears late, the next question need not wait for that."""
-    with contextlib.suppress(BrokenPipeError):
+    with contextlib.suppress(OSError):  # whatever it is, an asker that hears nothing more must learn it at once
         while True:
             number, parcel = said.get()
             send_parcel(answers, number, parcel)

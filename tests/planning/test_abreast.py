@@ -6,13 +6,14 @@ import pickle
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from plan_shapes import place_of
 from test_largest_section import PORT, WINDOW, draws_of, p_of
 from test_solve import MATERIALS, MEASURED, estimate_of, panel_with
 
-from partgen.planning.abreast import in_turn
+from partgen.planning.abreast import BATCH, in_turn
 from partgen.planning.records import SetPlan
-from partgen.planning.section import BATCH, GRID, NoRoomError, largest
+from partgen.planning.section import GRID, NoRoomError, largest
 from partgen.planning.sections import offset
 from partgen.planning.solve import plan_set
 
@@ -79,8 +80,5 @@ def test_an_error_comes_from_wherever_it_happened() -> None:
     pool = draws_of(PORT, count=500)
     places = [replace(place_of(PORT, at_limit=0.2), label=f"S{i}") for i in range(BATCH + 2)]
     hopeless = [replace(p, at_limit=6.0) if i > BATCH else p for i, p in enumerate(places)]
-    try:
+    with pytest.raises(NoRoomError):
         largest(hopeless, pool, 1e-3, None, None, Elsewhere())
-    except NoRoomError:
-        return
-    raise AssertionError("nothing passes")

@@ -141,10 +141,8 @@ def test_a_third_of_a_millimetre_of_wall_is_the_least(wall, taken, monkeypatch):
     monkeypatch.setattr(solve, "largest", lambda *_: around)
     spec = SimpleNamespace(p_bind=0.001, section_shape=None, corner_radius=None, equal=True)
     seat = SimpleNamespace(outer=Section("round", 3.0, 3.0))
-    assert (
-        solve._largest(SimpleNamespace(draws=None, share=in_turn), spec, seat, ["A", "B"])
-        == [around if taken else None] * 2
-    )  # type: ignore[arg-type,list-item]
+    job = SimpleNamespace(draws=None, share=in_turn)
+    assert solve._largest(job, spec, seat, ["A", "B"]) == [around if taken else None] * 2  # type: ignore[arg-type,list-item]
 
 
 def test_a_passage_is_drawn_within_four_micrometres():
