@@ -85,6 +85,10 @@ class Revision(Record):
     confirmed_before: Annotated[int, Field(ge=0)] = 0
     withdrawn_before: Annotated[int, Field(ge=0)] = 0
     """How many confirmations and withdrawals stood there; logs from before there were any do not say it."""
+    only: tuple[Text, ...] = ()
+    """Labels, where these alone were made: a pilot, whose others come later."""
+    repeats: RevisionId | None = None
+    """The revision whose very sizes were made again under this id."""
     content_hash: str
     """SHA-256 over the revision's parts and fit.json; a rebuild must give it again."""
     tilt_deg: Annotated[float, Field(ge=0.0, le=90.0)]
@@ -188,6 +192,10 @@ class Log(Record):
     def find(self, revision_id: str) -> Revision | None:
         """The revision of that id, or None."""
         return next((revision for revision in self.revision if revision.id == revision_id), None)
+
+    def serving(self) -> dict[str, Revision]:
+        """By label, the last revision that says what serves there."""
+        return {built.label: revision for revision in self.revision for built in revision.built}
 
     def text(self, digest: str) -> Snapshot | None:
         """The snapshot of that hash, or None."""
