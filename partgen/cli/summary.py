@@ -1,10 +1,12 @@
-"""A fit document in words and tables, for the terminal. May import: findings, cli.common, fit.document."""
+"""A fit document in words and tables, for the terminal. May import: findings, metrology, cli.common,
+fit.document."""
 
 from __future__ import annotations
 
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
+from partgen.metrology.questions import grouped
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
 
@@ -96,8 +98,8 @@ def attention(document: FitDocument) -> list[str]:
                 others = [other for other, _ in same[1:]]
                 everywhere = len(same) == len(document.positions) > 2
                 lines.append(f"    likewise {'at all others' if everywhere else named(others)}")
-    for doubt in document.doubts:
-        lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
+    for question in grouped(document.doubts):
+        lines.append(f"{question.subject}: {question.values} in question: {question.why}. Read again.")
     return ["", *lines] if lines else []
 
 

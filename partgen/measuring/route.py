@@ -19,7 +19,7 @@ from partgen.model.profile import Profile
 from partgen.profile.edit import Place, ProfileFile
 
 MOST_READINGS = 2
-"""Times the wanted number: then a place is left alone, doubts and all."""
+"""Times the wanted number: then a place is left alone, a doubt and all."""
 MOST_POSITIONS = 400
 """On larger panels the list is walked, and what would help most is not worked out while one waits."""
 
@@ -66,10 +66,13 @@ class Route:
         count = self.count(task)
         if count < task.wanted:
             return self.file.taken_otherwise(task.place)
-        if not self.walking or count >= MOST_READINGS * task.wanted:
+        if not self.walking and live is None:
             return True
         live = live or review(self.file.profile, self.printer, task)
-        return live is not None and live.agreeing >= task.wanted
+        if live is None or live.agreeing >= task.wanted:
+            return live is not None
+        # twice as many readings need no more, unless most of them are in question: that wants an answer
+        return (not self.walking or count >= MOST_READINGS * task.wanted) and 2 * live.agreeing > live.count
 
     def skip(self, task: Task) -> None:
         """Leave a task, and do not propose it again."""
