@@ -62,7 +62,7 @@ def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...
         built = tried_revision(inputs, None, "trial")
         trials = trials_of(draft, built.id, date.today())
         questions = mixups(inputs, built, trials) if trials else ()
-        log = inputs.log.model_copy(update={"trial": (*inputs.log.trial, *trials)})
+        log = inputs.log.with_trials(trials)
         planned = plan_inputs(replace(inputs, log=log))
     except PartgenError as error:
         return Outlook(trouble=str(error))
@@ -72,7 +72,7 @@ def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...
         stay=tuple(c.label for c in choices if c.kept),
         doubts=tuple((f"{d.label}: {d.what}", f"{d.reading_mm:.2f}", d.why) for d in planned.plan.doubts),
         questions=tuple((m.question, tuple(m.labels), m.revision or "") for m in questions),
-        tried=any(trial.revision == built.id for trial in log.trial),
+        tried=any(trial.revision == built.id for _, trial in log.counting()),
     )
 
 
@@ -127,13 +127,13 @@ def draft_of(job: Job) -> tuple[Result, ...]:
         return ()
     path = job.draft(log.revision[-1].id)
     found = read_results(path) if path.exists() else ()
-    known = [_content(trial) for trial in log.trial if trial.revision == log.revision[-1].id]
+    known = [_content(trial) for _, trial in log.counting() if trial.revision == log.revision[-1].id]
     # recorded, but the page was killed before the draft was cleared
     return tuple(one for one in found if _content(one) not in known)
 
 
 def _content(one: Result | Trial) -> tuple[object, ...]:
-    return one.label, one.proud_mm, one.proud_seen, one.feel, one.side, one.grip, one.note
+    return one.label, one.proud_mm, one.proud_seen, one.feel, one.side, one.grip, one.held_g, one.fell_g, one.note
 
 
 def _keep(job: Job, results: list[Result] | tuple[Result, ...]) -> None:
@@ -179,7 +179,7 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     draft = {one.label: one for one in draft_of(job)}
     if built.position(tab.tried) is None:
         tab.tried = next((p.label for p in built.built if p.label not in draft), built.built[0].label)
-    recorded = {trial.label for trial in log.trial if trial.revision == built.id}
+    recorded = {trial.label for _, trial in log.counting() if trial.revision == built.id}
     return {
         "spots": _spots(job, tab, set(draft), recorded),
         "entry": piece("entry", built=built, position=built.position(tab.tried), result=draft.get(tab.tried)),

@@ -65,7 +65,7 @@ def _draw(picture: Path, title: str, history: Log) -> None:
             made=frozenset(built.label for built in r.built if built.made_in == r.id),
             tilt=r.tilt_deg,
             tilt_u95=r.tilt_u95_deg,
-            proud={t.label: t.proud_mm for t in history.trial if t.revision == r.id and t.proud_mm is not None},
+            proud={t.label: t.proud_mm for _, t in history.counting() if t.revision == r.id and t.proud_mm is not None},
         )
         for r in history.revision
     ]

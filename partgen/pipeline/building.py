@@ -127,7 +127,7 @@ def build_profile(
 def _tried(inputs: Inputs) -> str | None:
     """The last revision's id where a trial of it was recorded: then everything may stay as it is."""
     last = inputs.log.revision[-1].id if inputs.log.revision else None
-    return last if any(trial.revision == last for trial in inputs.log.trial) else None
+    return last if any(trial.revision == last for _, trial in inputs.log.counting()) else None
 
 
 def _beside(inputs: Inputs) -> Beside:
@@ -270,6 +270,8 @@ def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, cont
         seed=inputs.seed,
         draws=document.draws,
         trials_before=len(inputs.log.trial),
+        confirmed_before=len(inputs.log.confirmed),
+        withdrawn_before=len(inputs.log.withdrawn),
         content_hash=content,
         tilt_deg=document.panel.tilt_deg,
         tilt_u95_deg=document.panel.tilt_u95_deg,

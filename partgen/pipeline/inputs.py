@@ -100,7 +100,6 @@ def gather_revision(path: Path, wanted: str) -> tuple[Inputs, Revision]:
         raise LogError(Fault(str(where), wanted, f"the text with hash {lost[:12]} is missing from the log"))
     source = f"{where} ({wanted})"
     materials = {found[d].name: parse_material(found[d].text, source) for d in revision.material_hashes}
-    index = log.revision.index(revision)
     return (
         Inputs(
             path=path,
@@ -109,7 +108,7 @@ def gather_revision(path: Path, wanted: str) -> tuple[Inputs, Revision]:
             printer_name=revision.printer,
             printer=parse_printer(found[revision.printer_hash].text, source),
             materials=materials,
-            log=log.model_copy(update={"revision": log.revision[:index], "trial": log.trial[: revision.trials_before]}),
+            log=log.before(revision),
             snapshots=tuple(found.values()),
             seed=revision.seed,
         ),

@@ -42,7 +42,7 @@ def learn(inputs: Inputs) -> Learnt:
     observations = observations_of(log, profile, printer)
     known = estimate(profile, printer, observations)
     last = log.revision[-1] if log.revision else None
-    tried = last is not None and any(trial.revision == last.id for trial in log.trial)
+    tried = last is not None and any(trial.revision == last.id for _, trial in log.counting())
     serving = {built.label: built.made_in for built in last.built} if last is not None and tried else {}
     felt = learn_from_feel(profile, printer, known, observations, serving)
     if last is None or not tried:
@@ -61,9 +61,9 @@ def learn(inputs: Inputs) -> Learnt:
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
-    """Every trial in the log as an observation of the part that was in place."""
+    """Every trial that counts as an observation of the part that was in place."""
     assumed = _bores_assumed(log, profile, printer)
-    return tuple(_observation(log, trial, assumed, profile) for trial in log.trial)
+    return tuple(_observation(log, trial, assumed, profile) for _, trial in log.counting())
 
 
 def carried_at(profile: Profile, label: str) -> float | None:
@@ -119,7 +119,7 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
         return assumed
     blank = estimate(profile, printer)
     for revision in log.revision:
-        before = [_observation(log, trial, assumed, profile) for trial in log.trial[: revision.trials_before]]
+        before = [_observation(log, trial, assumed, profile) for _, trial in log.before(revision).counting()]
         learnt = learn_from_feel(profile, printer, blank, [one for one in before if one.grip is not None])
         assumed[revision.id] = learnt.estimate.bore_error.value
     return assumed
@@ -128,7 +128,7 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
 def _before(log: Log, last: Revision, profile: Profile, printer: Printer) -> Estimate:
     """The estimate that the last revision was planned from, under the profile as it is now."""
     assumed = _bores_assumed(log, profile, printer)
-    seen = [_observation(log, trial, assumed, profile) for trial in log.trial[: last.trials_before]]
+    seen = [_observation(log, trial, assumed, profile) for _, trial in log.before(last).counting()]
     return estimate(profile, printer, seen)
 
 
