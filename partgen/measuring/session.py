@@ -60,7 +60,7 @@ class Session:
         self._notes: list[str] = []
         self.unsaved = False
         """Whether the last reading given could not be saved."""
-        self._go(self.route.following(None, self.shown))
+        self._go(self.route.following(None))
 
     # --- what the person sees ------------------------------------------------------------------
 
@@ -132,14 +132,14 @@ class Session:
         self._note(f"{len(todo)} left." if todo else "Everything on the list was read.")
 
     def _do_next(self, _: str) -> None:
-        self._go(self.route.most_useful(self.shown))
+        self._go(self.route.most_useful())
 
     def _do_skip(self, _: str) -> None:
         self._new_gap = None
         if self.task is not None:
             self.route.skip(self.task)
             self._note(f"{self.task.title}: skipped.")
-        self._go(self.route.following(self.task, self.shown))
+        self._go(self.route.following(self.task))
 
     def _do_go(self, name: str) -> None:
         matches = [task for task in self.route.tasks() if names(task, name)]
@@ -362,7 +362,7 @@ class Session:
             found = recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
             self._notes.extend(f"   {line}" for line in found)
         if self.route.enough(task, live):
-            self._go(self.route.following(task, self.shown))
+            self._go(self.route.following(task))
 
     def _do_is(self, rest: str) -> None:
         try:

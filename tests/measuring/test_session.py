@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from partgen.errors import OutsideError
+from partgen.fit.status import status
 from partgen.measuring.commands import COMMANDS
 from partgen.measuring.live import NEIGHBOURS, neighbourhood
 from partgen.measuring.session import Session
 from partgen.metrology.estimate import estimate
+from partgen.pipeline.chance import chance_of
+from partgen.pipeline.planning import plan_profile
 from partgen.profile.edit import Place, ProfileFile
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile, parse_profile
@@ -257,7 +260,7 @@ def test_when_all_is_read_the_most_useful_reading_is_asked_until_it_is_enough(tm
         else:
             said_now = said(session, "skip")
     assert session.task is None
-    assert "That is enough" in said_now
+    assert "No further reading is asked for" in said_now
     assert asked[0].name in {"S5", "S6", "S10"}  # as far as can be from the one that was read
     assert len(asked) < 60
 
@@ -271,12 +274,29 @@ def test_skipping_every_suggestion_comes_to_an_end(tmp_path: Path) -> None:
     assert session.task is None
 
 
-def test_enough_is_when_the_set_fits_as_surely_as_wanted(tmp_path: Path) -> None:
-    session = Session(ProfileFile(bench(tmp_path, read=10)), PRINTER, chance=lambda _: 0.97)
-    assert session.task is None
-    text = said(session)
-    assert "That is enough: the set fits with 97.0 % (wanted 95 %)" in text
-    assert "Nothing is asked for" in said(session, "4.3")
+def test_measure_says_what_a_prediction_says_of_the_same_readings(tmp_path: Path) -> None:
+    """Whether enough is measured, the chance that all fit and what is read next are one answer."""
+    path = bench(tmp_path, read=10)
+    right = path.read_text().replace("[part.key]", "[part.key]\nproud = 2.5")
+    for text, enough in ((right, True), (right.replace("[4.30,", "[4.75, 4.30,"), False), (path.read_text(), False)):
+        path.write_text(text)
+        planned = plan_profile(path)
+        told = status(planned.document, planned.plan.next_measurement)
+        session = Session(ProfileFile(path), PRINTER, chance=chance_of(path, PRINTER))
+        notes = said(session)
+        assert told.enough is enough
+        assert told.next is None or f"Next: {told.next.why}." in notes
+        assert told.next is not None or told.sentence in notes
+        assert ("Enough is measured" in notes) is enough
+
+
+def test_on_one_line_two_panel_gaps_are_asked_for_and_two_settle_it(tmp_path: Path) -> None:
+    path = bench(tmp_path, read=10, count=5)
+    path.write_text(path.read_text() + "[target]\np_all_fit = 0.9999\n")
+    session = Session(ProfileFile(path), PRINTER, chance=chance_of(path, PRINTER))
+    assert "two panel gaps, one on each side of the line of positions" in said(session)
+    assert "one more panel gap, on the other side of the line" in said(session, "gap 40 20", "11.70", "11.70", "next")
+    assert "side of the line" not in said(session, "gap 40 -20", "11.70", "11.71", "next")
 
 
 def test_a_disk_that_fails_is_said_and_the_session_goes_on(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
