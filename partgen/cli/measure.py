@@ -26,12 +26,12 @@ def measure(
     A calipers cable that types digits and Enter works as it is. Type help for what else there is;
     stop, Ctrl-D or Ctrl-C ends, and another day goes on where this one stopped.
     """
+    from partgen.log.undoing import edited
     from partgen.measuring.session import Session
     from partgen.pipeline.chance import chance_of
-    from partgen.profile.edit import ProfileFile
     from partgen.profile.library import find_printer
 
-    file = ProfileFile(profile)
+    file = edited(profile)
     machine = find_printer(printer or file.profile.printer, profile)
     session = Session(file, machine, wanted=repeats, chance=chance_of(profile, machine))
     if not quiet:

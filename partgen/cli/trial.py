@@ -126,7 +126,7 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
             f'a printer of your own, named in the profile (printer = "my-printer") or by --printer: {name} is any'
         )
         raise InputError(Fault(str(form), "a coupon's form", expected))
-    learned = learn(name, text_of(form), str(form), home=profile.parent, caliper=loaded.caliper)
+    learned = learn(name, text_of(form), str(form), home=profile.parent, caliper=loaded.caliper, log_of=profile)
     if as_json:
         print(learned.printer.model_dump_json(indent=2, include={"title", "material", "error", "coupon"}))
     else:

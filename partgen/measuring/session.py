@@ -8,7 +8,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from partgen.errors import OutsideError, ProfileError
+from partgen.errors import InputError, OutsideError, ProfileError
+from partgen.log.changes import digest
+from partgen.log.store import log_path, read_log
+from partgen.log.undoing import Recording, last_recording, undo
 from partgen.measuring.commands import COMMANDS, HELP
 from partgen.measuring.live import reading_at, review
 from partgen.measuring.otherwise import SPACING, WAYS, as_table, suiting
@@ -24,9 +27,9 @@ from partgen.profile.edit import (
     add_gap,
     add_reading,
     add_spacing,
+    place_of,
     set_otherwise,
     set_value,
-    undo_reading,
 )
 from partgen.profile.seats import known_seats, recognise_size
 from partgen.profile.words import one_of
@@ -57,6 +60,10 @@ class Session:
         self._known = known_seats(file.path)
         self._new_gap: tuple[str, str] | None = None
         self._to_replace: Place | None = None
+        self._written: set[str] = set()
+        """Hashes of the profile's texts that this session wrote."""
+        self._offered: Recording | None = None
+        """What undo would take back though it is of another session, once that was said."""
         self._notes: list[str] = []
         self.unsaved = False
         """Whether the last reading given could not be saved."""
@@ -94,6 +101,8 @@ class Session:
         word, _, rest = text.partition(" ")
         command = COMMANDS.get(word.casefold())
         before = len(self.taken)
+        if command != "undo":
+            self._offered = None
         try:
             if word.casefold() in WAYS:
                 self._otherwise(word.casefold(), rest.split())
@@ -178,22 +187,35 @@ class Session:
         self._new_gap = (x, y)
 
     def _do_undo(self, _: str) -> None:
-        if self.taken:
-            last = self.taken.pop()
-            self.task, written = last.task, last.written
-        elif self.task is not None and self.route.count(self.task):
-            written = "the last reading"
-        else:
-            self._note("There is nothing to take back here.")
+        """Take back the last thing recorded; where that was not in this session, say first what it is."""
+        log = read_log(log_path(self.file.path))
+        last = last_recording(log)
+        if last is None:
+            if self.task is not None and self.route.count(self.task) == 1:
+                self._to_replace = self.task.place
+                self._note(f"Only one reading of {self.task.title}: the next one replaces it.")
+            else:
+                self._note("Nothing is recorded that could be taken back.")
             return
-        assert self.task is not None
+        numbers = last.entries.get("change", ())
+        mine = any(edit.after in self._written for number in numbers for edit in log.change[number - 1].edit)
+        if not mine and self._offered != last:
+            self._offered = last
+            self._note(f"Not from this session: {last.what} (recorded {last.date.isoformat()}).")
+            self._note("Type undo again to take that back.")
+            return
         try:
-            self._apply(undo_reading(self.task.place))
-            self._note(f"Took back {written} at {self.task.title}.")
-        except ProfileError:
-            # A profile without it would not be one: the next reading takes its place in one step.
-            self._to_replace = self.task.place
-            self._note(f"Only one reading of {self.task.title}: the next one replaces it.")
+            done = undo(self.file.path)
+        except InputError as error:
+            self._refused(error)
+            return
+        self.file.refresh()
+        self._note(done.text)
+        place = place_of(last.place)
+        if mine and self.taken:
+            self.taken.pop()
+        if place is None or not self.go_to(place):
+            self._go(self.route.following(None))
 
     def _do_drop(self, rest: str) -> None:
         if rest not in ("", "it"):
@@ -302,7 +324,7 @@ class Session:
         self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
         self._settle(task)
 
-    def _refused(self, error: ProfileError) -> None:
+    def _refused(self, error: InputError) -> None:
         self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
 
     def _do_other(self, _: str) -> None:
@@ -345,6 +367,7 @@ class Session:
 
     def _apply(self, edit: Edit) -> None:
         self.file.apply(edit)
+        self._written.add(digest(self.file.text))
         if self.file.changed_outside:
             self._note("The file was changed by someone else meanwhile; that is kept too.")
         if self.file.recovered is not None:

@@ -125,12 +125,11 @@ def build_profile(
         remarks.append(f"The profile has changed since {before} was built.")
     today = date.today()
     with _beside(inputs) as beside:
-        planned = _plan(inputs, today, step, beside, out)
+        planned = _pilot(_plan(inputs, today, step, beside, out))
         last = planned.learnt.revises
         if repeats is None and last is not None and all(c.kept is not None for c in planned.learnt.choices.values()):
             document = planned.document.model_copy(update={"revision": last})
             return BuiltSet(document, out / inputs.name / last, (*remarks, NOTHING))
-        planned = _pilot(planned)
         identity = next_revision_id(read_log(log_path(path)))
         document, folder, content, left_out = _write(planned, out, identity, today, formats, step, beside)
     entry = _entry(inputs, document, identity, today, content).model_copy(update={"repeats": repeats})

@@ -16,6 +16,7 @@ import tomlkit
 from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
 from partgen.files import locked, safe_stem, tell, write_atomic, write_new
 from partgen.formats import PRINTER, upgrade
+from partgen.log.undoing import noted
 from partgen.metrology.calibration import Calibration, calibrate
 from partgen.model.coupon import features
 from partgen.model.panel import Caliper
@@ -122,8 +123,11 @@ def learn(
     material: str | None = None,
     caliper: Caliper | None = None,
     date: str | None = None,
+    log_of: Path | None = None,
 ) -> Learned:
     """Readings to HOME/printers/NAME.toml, and the readings themselves beside it.
+
+    What takes it back is noted in the log of the file `log_of`: the profile it came through, else the printer's own.
 
     Raises InputError where the readings or the name are wrong (then nothing was written), OutsideError on disk trouble.
     """
@@ -161,11 +165,14 @@ def learn(
     beside = path.with_name(f"{name}.readings.csv")
     with locked(path) as lock, locked(beside):  # whoever writes a file holds its lock: what a dead one left is swept
         tell(lock)
-        old = path.read_text(encoding="utf-8") if path.is_file() else ""
+        old = path.read_bytes().decode() if path.is_file() else ""
+        readings_before = beside.read_bytes().decode(errors="replace") if beside.is_file() else None
+        what = f"calibration of {name}: {len(readings.prints)} print(s), {count} readings"
         text = printer_file(learned, old, name)
         parse_printer(text, str(path))  # never leave a file that cannot be read again
-        write_atomic(beside, csv_text.encode())
-        write_atomic(path, text.encode())
+        with noted(log_of or path, {path: (old or None, text), beside: (readings_before, csv_text)}, what):
+            write_atomic(beside, csv_text.encode())
+            write_atomic(path, text.encode())
     return Learned(path, printer, learned, found, readings)
 
 

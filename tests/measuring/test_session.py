@@ -9,13 +9,14 @@ import pytest
 
 from partgen.errors import OutsideError
 from partgen.fit.status import status
+from partgen.log.undoing import edited
 from partgen.measuring.commands import COMMANDS
 from partgen.measuring.live import NEIGHBOURS, neighbourhood
 from partgen.measuring.session import Session
 from partgen.metrology.estimate import estimate
 from partgen.pipeline.chance import chance_of
 from partgen.pipeline.planning import plan_profile
-from partgen.profile.edit import Place, ProfileFile
+from partgen.profile.edit import Place
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile, parse_profile
 
@@ -68,7 +69,7 @@ def said(session: Session, *lines: str) -> str:
 
 @pytest.fixture
 def session(tmp_path: Path) -> Session:
-    return Session(ProfileFile(bench(tmp_path)), PRINTER)
+    return Session(edited(bench(tmp_path)), PRINTER)
 
 
 def drops(session: Session, label: str) -> tuple[float, ...]:
@@ -129,7 +130,7 @@ def test_a_repeat_that_stands_out_is_questioned_and_asked_again(session: Session
 
 
 def test_a_first_reading_is_held_against_the_plane_of_all_the_others(tmp_path: Path) -> None:
-    session = Session(ProfileFile(bench(tmp_path, read=8)), PRINTER)
+    session = Session(edited(bench(tmp_path, read=8)), PRINTER)
     assert session.prompt.startswith("S9")
     text = said(session, f"{truth(8) + 1.0:.2f}")
     assert "That reading stands out" in text
@@ -146,14 +147,14 @@ def test_a_questioned_reading_can_be_taken_out(session: Session) -> None:
 def test_a_reading_in_question_can_be_taken_out_in_any_session(tmp_path: Path) -> None:
     path = bench(tmp_path, read=10)
     path.write_text(path.read_text().replace("drop = [4.30, 4.32, 4.28]", "drop = [43.10, 4.30, 4.32, 4.28]"))
-    session = Session(ProfileFile(path), PRINTER)
+    session = Session(edited(path), PRINTER)
     assert "43.100 mm stands out: 38.8 mm away from its repeats" in said(session, "go S1")
     assert "Took 43.100 mm out of S1" in said(session, "drop it")
     assert drops(session, "S1") == (4.30, 4.32, 4.28)
 
 
 def test_an_odd_reading_that_is_true_can_be_kept_and_its_neighbours_do_not_suffer(tmp_path: Path) -> None:
-    session = Session(ProfileFile(bench(tmp_path, read=8)), PRINTER)
+    session = Session(edited(bench(tmp_path, read=8)), PRINTER)
     odd = truth(8) - 0.6
     assert "Is this true?" not in said(session, f"{odd:.2f}", f"{odd + 0.01:.2f}")
     assert "read it until 3 agree" in said(session, "keep")
@@ -177,25 +178,43 @@ def test_an_odd_reading_that_is_true_can_be_kept_and_its_neighbours_do_not_suffe
 def test_undo_goes_back_over_places(session: Session) -> None:
     said(session, "5.20", "5.21", "5.19", "5.50")
     assert session.prompt.startswith("S5")
-    assert "Took back 5.50" in said(session, "undo")
+    assert "Took back: reading 5.50 of S5" in said(session, "undo")
     assert drops(session, "S5") == ()
-    assert "Took back 5.19" in said(session, "undo")
+    assert "Took back: reading 5.19 of S4" in said(session, "undo")
     assert drops(session, "S4") == (5.20, 5.21)
     assert session.prompt.startswith("S4")
 
 
 def test_after_a_cut_the_last_reading_of_a_place_can_still_be_taken_back(session: Session) -> None:
     said(session, "5.20", "5.91")
-    again = Session(ProfileFile(session.file.path), PRINTER)
+    again = Session(edited(session.file.path), PRINTER)
     assert again.prompt.startswith("S4: drop, panel face to seat top, reading 3")
-    said(again, "undo")
+    assert "Not from this session: reading 5.91 of S4: drop" in said(again, "undo")
+    assert drops(again, "S4") == (5.20, 5.91)  # nothing went that the person did not just see
+    assert "Took back: reading 5.91" in said(again, "undo")
     assert drops(again, "S4") == (5.20,)
+    assert "5.20" in said(again, "undo") and drops(again, "S4") == (5.20,)
+
+
+def test_undo_does_not_go_past_the_session_s_start_unasked(session: Session) -> None:
+    """Two hole readings typed into the wrong place; the next session's undo offers exactly these."""
+    said(session, "go S5", "11.52", "6.31", "stop")
+    before = session.file.path.read_text()
+    again = Session(edited(session.file.path), PRINTER)
+    said(again, "go S4", "5.20", "undo")
+    assert again.file.path.read_text() == before
+    assert "reading 6.31 of S5: drop" in said(again, "undo")
+    assert again.file.path.read_text() == before
+    said(again, "go S4", "undo")  # another command in between: it is said again before anything goes
+    assert again.file.path.read_text() == before
+    said(again, "undo")
+    assert drops(again, "S5") == (11.52,)
 
 
 def test_the_only_reading_of_a_profile_is_replaced_rather_than_taken_away(tmp_path: Path) -> None:
     path = bench(tmp_path, read=1)
     path.write_text(path.read_text().replace("[4.30, 4.32, 4.28]", "[5.30]"))
-    session = Session(ProfileFile(path), PRINTER)
+    session = Session(edited(path), PRINTER)
     assert session.prompt.startswith("S1")
     assert "the next one replaces it" in said(session, "undo")
     said(session, "4.31")
@@ -247,7 +266,7 @@ def test_a_gap_is_added_where_the_person_says(session: Session) -> None:
 def test_when_all_is_read_the_most_useful_reading_is_asked_until_it_is_enough(tmp_path: Path) -> None:
     path = bench(tmp_path, read=0)
     path.write_text(path.read_text().replace('label = "S1"\n', 'label = "S1"\ndrop = [4.30, 4.31, 4.29]\n', 1))
-    session = Session(ProfileFile(path), PRINTER)
+    session = Session(edited(path), PRINTER)
     said(session, "next")
     asked = []
     for _ in range(60):
@@ -266,7 +285,7 @@ def test_when_all_is_read_the_most_useful_reading_is_asked_until_it_is_enough(tm
 
 
 def test_skipping_every_suggestion_comes_to_an_end(tmp_path: Path) -> None:
-    session = Session(ProfileFile(bench(tmp_path, read=10)), PRINTER)
+    session = Session(edited(bench(tmp_path, read=10)), PRINTER)
     for _ in range(60):
         if session.task is None:
             break
@@ -282,7 +301,7 @@ def test_measure_says_what_a_prediction_says_of_the_same_readings(tmp_path: Path
         path.write_text(text)
         planned = plan_profile(path)
         told = status(planned.document, planned.plan.next_measurement)
-        session = Session(ProfileFile(path), PRINTER, chance=chance_of(path, PRINTER))
+        session = Session(edited(path), PRINTER, chance=chance_of(path, PRINTER))
         notes = said(session)
         assert told.enough is enough
         assert told.next is None or f"Next: {told.next.why}." in notes
@@ -293,7 +312,7 @@ def test_measure_says_what_a_prediction_says_of_the_same_readings(tmp_path: Path
 def test_on_one_line_two_panel_gaps_are_asked_for_and_two_settle_it(tmp_path: Path) -> None:
     path = bench(tmp_path, read=10, count=5)
     path.write_text(path.read_text() + "[target]\np_all_fit = 0.9999\n")
-    session = Session(ProfileFile(path), PRINTER, chance=chance_of(path, PRINTER))
+    session = Session(edited(path), PRINTER, chance=chance_of(path, PRINTER))
     assert "two panel gaps, one on each side of the line of positions" in said(session)
     assert "one more panel gap, on the other side of the line" in said(session, "gap 40 20", "11.70", "11.70", "next")
     assert "side of the line" not in said(session, "gap 40 -20", "11.70", "11.71", "next")
@@ -336,7 +355,7 @@ def test_a_seat_that_the_library_knows_is_named(tmp_path: Path) -> None:
         'shape = "round"\ndiameter = [6.34]',
     )
     path.write_text(text)
-    session = Session(ProfileFile(path), PRINTER)
+    session = Session(edited(path), PRINTER)
     assert session.prompt.startswith("seat plunger: diameter")
     assert "1/4 inch shaft" in said(session, "6.36", "6.35")
     assert "2.00 mm: key of a M4 set screw" in said(session, "is 2")
