@@ -119,10 +119,6 @@ class Job:
         """What the panel belongs to."""
         return (self.file.profile.title if self.file else "") or self.path.stem
 
-    def draft(self, revision: str) -> Path:
-        """Trial results of a revision that were entered but not recorded yet, as the CSV that `partgen trial` takes."""
-        return self.path.with_name(f"{self.path.stem}.{revision}.trial.csv")
-
     def stamps(self) -> dict[str, str]:
         """A short text per file that changes whenever the file does."""
         pattern = f"{glob.escape(self.path.stem)}.r*.trial.csv"

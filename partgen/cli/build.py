@@ -12,7 +12,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_DONE, EXIT_INPUT, EXIT_OUTSIDE, OUTPUTS, Json, OutDir, PrinterName, Quiet, Seed, say
+from partgen.cli.common import (
+    EXIT_DONE,
+    EXIT_INPUT,
+    EXIT_INTERRUPTED,
+    EXIT_OUTSIDE,
+    OUTPUTS,
+    Json,
+    OutDir,
+    PrinterName,
+    Quiet,
+    Seed,
+    say,
+)
 
 if TYPE_CHECKING:
     from partgen.pipeline.many import Outcome
@@ -74,23 +86,29 @@ def build(
     distinct(profiles)
     if jobs == 1:
         _all_readable(profiles, printer, revision)
-    with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
-        outcomes = []
-        for outcome in build_many(
-            profiles,
-            out,
-            jobs=jobs,
-            printer=printer,
-            seed=seed,
-            revision=revision,
-            again=again,
-            only=only.split(","),
-            formats=chosen,
-            step=step,
-        ):
-            outcomes.append(outcome)
-            if jobs > 1:
-                step("Building the profiles", len(outcomes), len(profiles))
+    outcomes: list[Outcome] = []
+    try:
+        with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
+            for outcome in build_many(
+                profiles,
+                out,
+                jobs=jobs,
+                printer=printer,
+                seed=seed,
+                revision=revision,
+                again=again,
+                only=only.split(","),
+                formats=chosen,
+                step=step,
+            ):
+                outcomes.append(outcome)
+                if jobs > 1:
+                    step("Building the profiles", len(outcomes), len(profiles))
+    except KeyboardInterrupt:
+        done = [outcome.built.folder for outcome in outcomes if outcome.built is not None]
+        before = f" Built before that: {', '.join(map(str, done))}." if done else ""
+        say(f"\nNothing was written of {profiles[min(len(outcomes), len(profiles) - 1)]}.{before}")
+        raise typer.Exit(EXIT_INTERRUPTED) from None
     documents = []
     for outcome in outcomes:
         if outcome.built is None:

@@ -97,23 +97,50 @@ def _print_history(history: Log) -> None:
             if built.why and built.made_in == revision.id and revision is not history.revision[0]:
                 print(f"{revision.id} {built.label}: {built.why}")
     if history.trial:
+        _print_trials(history)
+    if history.withdrawn:
         print()
-        show_table(
-            "Trials",
-            ["revision", "label", "proud mm", "feel", "grip", "note"],
+        for gone in history.withdrawn:
+            print(f"{gone.date.isoformat()} taken back: {gone.what}")
+
+
+REMARKS = {
+    "counts": "",
+    "doubtful": "doubtful: does not count yet",
+    "corrected": "corrected",
+    "withdrawn": "taken back",
+}
+
+
+def _print_trials(history: Log) -> None:
+    """All of them; what does not count says so, and what was confirmed."""
+    gone = history.gone("confirmed")
+    confirmed = {one.trial for number, one in enumerate(history.confirmed, 1) if number not in gone}
+    remarks = [
+        "confirmed" if number in confirmed and status == "counts" else REMARKS[status]
+        for number, status in enumerate(history.statuses(), 1)
+    ]
+    weighed = any(t.held_g is not None or t.fell_g is not None for t in history.trial)
+    print()
+    show_table(
+        "Trials",
+        ["revision", "label", "proud mm", "feel", "grip", *(["held g", "fell g"] if weighed else []), "note",
+         *([""] if any(remarks) else [])],
+        [
             [
-                [
-                    t.revision,
-                    t.label,
-                    t.proud_seen or "" if t.proud_mm is None else f"{t.proud_mm:.2f}",
-                    " ".join(filter(None, [t.feel, t.side])),
-                    t.grip or "",
-                    t.note,
-                ]
-                for t in history.trial
-            ],
-            numbers=[2],
-        )
+                t.revision,
+                t.label,
+                t.proud_seen or "" if t.proud_mm is None else f"{t.proud_mm:.2f}",
+                " ".join(filter(None, [t.feel, t.side])),
+                t.grip or "",
+                *([f"{g:g}" if g is not None else "" for g in (t.held_g, t.fell_g)] if weighed else []),
+                t.note,
+                *([remark] if any(remarks) else []),
+            ]
+            for t, remark in zip(history.trial, remarks, strict=True)
+        ],
+        numbers=[2],
+    )  # fmt: skip
 
 
 def _states(states: list[str]) -> str:

@@ -144,12 +144,14 @@ def append(
     confirmed: Sequence[Confirmed] = (),
     changes: Sequence[Change] = (),
     withdrawn: Sequence[Withdrawn] = (),
+    singly: bool = False,
 ) -> Log:
     """Add entries to the log at `path` and return the whole; made if there is none.
 
     Holds the log's lock while reading and writing. Snapshots whose hash stands already are left
-    out. What is recorded by one call takes one `step`, the next there is. Raises LogError where the file
-    is no valid log or an id is taken, OutsideError on disk trouble; in both cases nothing has changed.
+    out. What is recorded by one call takes one `step`, the next there is; `singly`, each trial takes its own.
+    Raises LogError where the file is no valid log or an id is taken, OutsideError on disk trouble; in both cases
+    nothing has changed.
     """
     with locked(path) as lock:
         tell(lock)
@@ -166,7 +168,8 @@ def append(
         step = {"step": log.last_step + 1}
         entries: list[tuple[str, BaseModel]] = [("snapshot", s) for s in snapshots if s.hash not in known]
         entries += [("revision", item) for item in revisions]
-        entries += [("trial", item.model_copy(update=step)) for item in trials]
+        steps = (log.last_step + 1 + (number if singly else 0) for number in range(len(trials)))
+        entries += [("trial", item.model_copy(update={"step": one})) for item, one in zip(trials, steps, strict=True)]
         entries += [("confirmed", item.model_copy(update=step)) for item in confirmed]
         entries += [("change", item.model_copy(update=step)) for item in changes]
         entries += [("withdrawn", item) for item in withdrawn]

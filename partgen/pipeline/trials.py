@@ -203,18 +203,20 @@ def record(
     swapped: Collection[str] = (),
     as_entered: bool = False,
     again: bool = False,
+    singly: bool = False,
     printer: str | None = None,
     seed: int = 0,
     today: date | None = None,
 ) -> Recorded:
-    """Append results to the profile's log, as of `revision` (None: the last one), in one step.
+    """Append results to the profile's log, as of `revision` (None: the one that can be in hand), in one step.
 
-    Rows of `swapped` labels are left out: put right, they are measured again. Raises TrialError,
-    with nothing written, where a label is unknown, a result stands in the log already and `again` does
-    not say that it was measured anew, or parts look mixed up and `as_entered` does not say that they are not.
+    With `singly`, each part's result can be taken back by itself. Rows of `swapped` labels are left out: put right,
+    they are measured again. Raises TrialError, with nothing written, where a label is unknown, a result stands in the
+    log already and `again` does not say that it was measured anew, several revisions may be meant, or parts look mixed
+    up and `as_entered` does not say that they are not.
     """
     inputs = gather(path, printer=printer, seed=seed)
-    built = tried_revision(inputs, revision, source)
+    built = tried_revision(inputs, revision, source, [one.label for one in results])
     unknown = [one.label for one in results if built.position(one.label) is None]
     unknown += [label for label in swapped if built.position(label) is None]
     if unknown:
@@ -234,7 +236,7 @@ def record(
             raise TrialError(*(Fault(source, "", _answer(mixup)) for mixup in questions))
     # planned before it is written, so that whatever fails there leaves the log as it was
     planned = plan_inputs(replace(inputs, log=inputs.log.with_trials(trials)))
-    append(log_path(path), trials=trials)
+    append(log_path(path), trials=trials, singly=singly)
     return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped), planned)
 
 
@@ -271,16 +273,52 @@ def _answer(mixup: Mixup) -> str:
     )
 
 
-def tried_revision(inputs: Inputs, wanted: str | None, source: str) -> Revision:
-    """The revision of that id, or the last one. Raises TrialError where there is none."""
+def tried_revision(inputs: Inputs, wanted: str | None, source: str, labels: Collection[str] = ()) -> Revision:
+    """The revision of that id; without one, the revision in hand, see `in_hand`.
+
+    Raises TrialError where there is none, and where several may be meant.
+    """
     log = inputs.log
     if not log.revision:
         raise TrialError(Fault(source, "", f"{inputs.path.name} has not been built yet; there is nothing to try"))
-    found = log.revision[-1] if wanted is None else log.find(wanted)
-    if found is None:
-        known = ", ".join(revision.id for revision in log.revision)
-        raise TrialError(Fault("--revision", str(wanted), f"a revision that was built ({known})"))
-    return found
+    known = ", ".join(revision.id for revision in log.revision)
+    if wanted is not None:
+        found = log.find(wanted)
+        if found is None:
+            raise TrialError(Fault("--revision", str(wanted), f"a revision that was built ({known})"))
+        return found
+    may_be = in_hand(log, labels)
+    if len(may_be) > 1:
+        ids = [revision.id for revision in may_be]
+        several = f"{', '.join(ids[:-1])} and {ids[-1]}"
+        asked = f"--revision and one of them: {several} were built and none of them was tried; which did you print?"
+        raise TrialError(Fault(source, "no revision", asked))
+    return may_be[0]
+
+
+def in_hand(log: Log, labels: Collection[str] = ()) -> tuple[Revision, ...]:
+    """The revisions whose parts may be meant by a trial that names none, the last one first; `labels` are tried.
+
+    The last revision, and every one before it since the last that was tried, as far as it holds such parts of other
+    sizes: of two alike it makes no difference. A pilot is not meant by a trial of what it did not make.
+    """
+    tried = {trial.revision for _, trial in log.counting()}
+    found: list[Revision] = []
+    sizes: list[object] = []
+    for revision in reversed(log.revision):
+        if found and revision.id in tried:
+            break
+        asked = set(labels) or {built.label for built in revision.built}
+        if len(log.revision) > 1 and not any(revision.position(label) for label in asked):
+            continue
+        there = [built_part(log, revision, label) for label in sorted(asked) if revision.position(label)]
+        size = [(part.label, part.model_height, part.model_section, part.length) for part in there]
+        if size not in sizes:
+            found.append(revision)
+            sizes.append(size)
+        if revision.id in tried:
+            break
+    return tuple(found) or log.revision[-1:]
 
 
 def trials_of(results: Sequence[Result], revision: str, day: date) -> list[Trial]:
