@@ -42,14 +42,25 @@ def log(
         _draw(picture, loaded.profile.title or profile.stem, history)
         say(f"Drawn in {picture}.", quiet=quiet)
     if as_json:
-        print(history.model_dump_json(indent=2, exclude={"snapshot"}))
+        print(_as_json(history))
         return
     if not history.revision:
+        _print_withdrawn(history)
         say(f"Nothing has been built of {profile.name} yet. `partgen build {profile}` makes the first revision.")
         return
     if before := last_differs(history, profile, loaded.content_hash):
         say(f"The profile has changed since {before} was built.", quiet=quiet)
     _print_history(history)
+
+
+def _as_json(history: Log) -> str:
+    """The log without its texts; each trial says whether it counts."""
+    import json
+
+    document = history.model_dump(mode="json", exclude={"snapshot": True, "change": {"__all__": {"edit"}}})
+    for trial, status in zip(document["trial"], history.statuses(), strict=True):
+        trial["status"] = status
+    return json.dumps(document, indent=2, ensure_ascii=False)
 
 
 def _draw(picture: Path, title: str, history: Log) -> None:
@@ -100,8 +111,12 @@ def _print_history(history: Log) -> None:
         _print_trials(history)
     if history.withdrawn:
         print()
-        for gone in history.withdrawn:
-            print(f"{gone.date.isoformat()} taken back: {gone.what}")
+        _print_withdrawn(history)
+
+
+def _print_withdrawn(history: Log) -> None:
+    for gone in history.withdrawn:
+        print(f"{gone.date.isoformat()} taken back: {gone.what}")
 
 
 REMARKS = {
