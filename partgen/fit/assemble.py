@@ -192,6 +192,8 @@ def _position(
             strain_limit=_r(p.grip.strain_limit, 6),
             interference_mm=_pair(p.grip.interference),
             slop_mm=_r(p.grip.slop),
+            socket_mm=None if p.grip.drawn_for is None else _pair(p.grip.gap),
+            bore_error_mm=None if p.grip.drawn_for is None else _r(p.grip.drawn_for),
             note=p.grip.note,
         ),
         drawing=_drawing(p, profile, estimate, index),

@@ -62,6 +62,10 @@ class BuiltPosition(Record):
     state: Literal["pass", "fail", "not proven"]
     length_mm: Mm | None = None
     """From its seat's end down to its lower end, in the file; older logs do not have it."""
+    socket_mm: tuple[Mm, Mm] | None = None
+    """Between what grips on opposite sides of its socket, in the file, along X and Y; older logs do not have it."""
+    bore_mm: Mm | None = None
+    """Printed minus drawn width of a bore that this socket allows for; older logs do not have it."""
     made_in: RevisionId
     """The revision whose print serves here: this one, or an earlier one whose part is kept."""
     why: Text = ""

@@ -30,6 +30,9 @@ LEAN = "the panel's lean"
 SETTLED = 3
 """A doubted position with so many readings that agree is not asked for again."""
 
+OF_TRIALS = ("proud", "seen", "grip")
+"""What a doubt is about that a trial raised."""
+
 
 @dataclass(frozen=True)
 class _Candidate:
@@ -57,7 +60,7 @@ def next_measurement(
     assert joint is not None, "estimate() always gives the joint posterior"
     unknowns = Unknowns(profile, printer)
     # What is doubted and was read often enough stays doubted: no further reading would gain what it promises.
-    doubts = [doubt for doubt in estimate.doubts if doubt.what != "proud"]  # of a trial: no reading to take again
+    doubts = [doubt for doubt in estimate.doubts if doubt.what not in OF_TRIALS]  # of a trial: no reading to take again
     left_out = {(doubt.label, doubt.what) for doubt in doubts if _settled(profile, estimate, doubt)}.union(skip)
     for doubt in doubts:
         if (doubt.label, doubt.what) not in left_out:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from partgen.metrology.seen import EYE, FLUSH
+from partgen.metrology.sight import EYE, FLUSH
 from partgen.units import MM_PER, Unit
 
 LIMIT = 4.0

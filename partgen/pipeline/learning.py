@@ -7,7 +7,7 @@ that are in the log already.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from partgen.families.over_panel.stand import OverPanelSpec
 from partgen.log.records import Log, Revision, Trial
@@ -19,7 +19,8 @@ from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs
 from partgen.planning.asking import worth_measuring
 from partgen.planning.felt import learn_from_feel, lifted
-from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts
+from partgen.planning.grip_feedback import sockets_after, with_doubts
+from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts, together
 from partgen.profile.load import parse_profile
 
 
@@ -34,6 +35,8 @@ class Learnt:
     """The revision that the choices revise; None where every part is made anew."""
     again: tuple[str, ...] = ()
     """Labels whose part in its place is worth another reading before the next revision is built."""
+    built: Mapping[str, BuiltPart] = field(default_factory=dict)
+    """The parts that serve, by label."""
 
 
 def learn(inputs: Inputs) -> Learnt:
@@ -49,19 +52,25 @@ def learn(inputs: Inputs) -> Learnt:
     goes_on = last is not None and bool(log.counting() or last.only)
     built = {label: built_part(log, there, label) for label, there in log.serving().items()} if goes_on else {}
     serving = {label: part.made_in for label, part in built.items()}
-    felt = learn_from_feel(profile, printer, known, observations, serving)
+    bound = frozenset(label for label, part in built.items() if part.socket is not None)
+    felt = learn_from_feel(profile, printer, known, observations, serving, bound)
     if last is None or not goes_on:
         return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate), observations, None)
     over = [one.label for one in profile.position if isinstance(profile.part_of(one), OverPanelSpec)]
     lengths = {label: part.length for label, part in built.items() if label in over}
+    edited = _edited(inputs)
+    gripped = sockets_after(built, observations, felt.estimate.bore_error.value, frozenset(edited))
+    felt = replace(felt, estimate=with_doubts(felt.estimate, gripped.doubts, felt.notes))
     history = History(
         built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake={**felt.remake, **lifted(observations, serving, lengths), **_edited(inputs)},
+        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited),
+        sockets=gripped.sockets,
+        edited=frozenset(edited),
     )
     choices = choose_parts(profile, printer, felt.estimate, history)
-    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices))
+    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices), built)
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
@@ -89,6 +98,8 @@ def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
         made.section_mm,
         made.model_section_mm,
         made.length_mm,
+        socket=made.socket_mm[0] if made.socket_mm else None,
+        bore=made.bore_mm,
         accepted=made.state == "pass",
     )
 
@@ -109,7 +120,7 @@ def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: 
         side=trial.side,
         grip=trial.grip,
         model_section=part.model_section,
-        bore_assumed=assumed.get(part.made_in, assumed[""]),
+        bore_assumed=assumed.get(part.made_in, assumed[""]) if part.bore is None else part.bore,
     )
 
 

@@ -19,7 +19,7 @@ from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
-from partgen.planning.records import SetPlan
+from partgen.planning.records import PositionPlan, SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
@@ -72,6 +72,7 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
         share=share,
     )
     unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
+    learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
     return Planned(inputs, known, plan, learnt, today or date.today())
@@ -80,6 +81,16 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
 def _of_height(finding: Finding) -> bool:
     """Whether knowing better how high a seat or the panel lies would settle a check."""
     return finding.state == "not proven" and finding.code in HEIGHT_CODES
+
+
+def _with_sizes(learnt: Learnt, plan: PositionPlan) -> Choice:
+    """A choice whose sentence quotes the section that the file had and the one it gets."""
+    choice, was = learnt.choices[plan.label], learnt.built.get(plan.label)
+    if choice.limit is None or was is None:
+        return choice
+    old, new = was.model_section, plan.model_section
+    sizes = f"{old[0]:.2f} x {old[1]:.2f} mm, to {new.width:.2f} x {new.depth:.2f} mm"
+    return replace(choice, why=f"{choice.why} (in its file from {sizes})")
 
 
 def revised(choice: Choice) -> Built:

@@ -259,6 +259,10 @@ class GripPlan:
     slop: float
     """Diametral play that lets the part rock, mm; 0 when gripped."""
     note: str
+    gap: tuple[float, float] = (0.0, 0.0)
+    """Between what grips on opposite sides, rib crest to rib crest, as drawn, along X and Y, mm."""
+    drawn_for: float | None = None
+    """Printed minus drawn width of a bore that the drawing allows for, mm; None: the estimate's."""
 
 
 @dataclass(frozen=True)
