@@ -98,16 +98,16 @@ def _fill(document: Any, items: Sequence[StepItem], name: str, *, together: bool
         TDataStd_Name.Set_s(root, TCollection_ExtendedString(_plain(name), True))
     known: dict[tuple[int, str], Any] = {}
     for item in items:
-        key = (item.shape.__hash__(), item.colour)
+        key = (item.shape.hashCode(), item.colour)
         if key not in known:
-            label = shapes.AddShape(item.shape, False)
+            label = shapes.AddShape(item.shape.wrapped, False)
             TDataStd_Name.Set_s(label, TCollection_ExtendedString(_plain(item.name), True))
             red, green, blue = (int(item.colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
             colour = Quantity_Color(red, green, blue, Quantity_TOC_sRGB)
             colours.SetColor(label, colour, XCAFDoc_ColorType.XCAFDoc_ColorGen)
             known[key] = label
         if root is not None:
-            place = TopLoc_Location(kernel.motion(item.place)) if item.place is not None else TopLoc_Location()
+            place = kernel.placed(item.place).wrapped if item.place is not None else TopLoc_Location()
             component = shapes.AddComponent(root, known[key], place)
             TDataStd_Name.Set_s(component, TCollection_ExtendedString(_plain(item.name), True))
     shapes.UpdateAssemblies()
@@ -203,12 +203,12 @@ def _collect(document: Any, label: Any, found: list[ReadSolid]) -> None:  # noqa
     tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
     parts = TDF_LabelSequence()
     if not XCAFDoc_ShapeTool.GetComponents_s(label, parts):
-        shape = tool.GetShape_s(label)
+        shape = kernel.cq.Shape.cast(tool.GetShape_s(label))
         found.append(ReadSolid(_name(label), _colour(document, label), shape))
         return
     for i in range(1, parts.Length() + 1):
         component = parts.Value(i)
-        shape = tool.GetShape_s(component)
+        shape = kernel.cq.Shape.cast(tool.GetShape_s(component))
         colour = _colour(document, component)
         found.append(ReadSolid(_name(component), colour, shape))
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.parts.curves import Arc, Circle, Line, Outline
 from partgen.planning.records import Section
+from partgen.shapes.curves import Arc, Circle, Line, Outline
 
 LEAST = 0.05
 """Nothing is drawn narrower than this."""
