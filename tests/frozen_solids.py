@@ -57,17 +57,6 @@ COMBINATIONS = (
 """(kind, seat, grip, keys) of `family_gallery`, beside the parts of the profiles that ship."""
 
 
-def solid(kind: str, model: Any) -> Any:
-    """The solid that the part kind's own maker builds; of what fills a cut, that of the filling."""
-    from partgen.families import BY_KIND, inlays, window_cap
-
-    if isinstance(model, inlays.InlayModel):
-        return inlays.solid(model)
-    if isinstance(model, window_cap.PaneModel):
-        return window_cap.pane_solid(model)
-    return BY_KIND[kind].maker().solid(model)
-
-
 def sizes(kind: str, model: Any) -> dict[str, Any]:
     """Volume, box, areas of cuts across the axis, and the volume read back from STEP, mm."""
     from datetime import date
@@ -77,8 +66,9 @@ def sizes(kind: str, model: Any) -> dict[str, Any]:
     from partgen.export.step import StepItem, part_step, read_step
     from partgen.mesh.tessellate import tessellate
     from partgen.parts import kernel
+    from partgen.parts.solids import solid
 
-    shape = solid(kind, model)
+    shape = solid(model)
     low, high = kernel.bounds(shape)
     found = {"volume": kernel.volume(shape), "low": low.tolist(), "high": high.tolist(), "areas": [], "step": []}
     try:

@@ -36,6 +36,7 @@ from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepFilletAPI import BRepFilletAPI_MakeFillet
 
 from partgen.errors import KernelError
+from partgen.parts.possible import Refused
 from partgen.shapes.curves import Arc, Circle, Line, Outline
 
 Shape = Any
@@ -43,10 +44,6 @@ Shape = Any
 Point2 = tuple[float, float]
 
 setThreads(1)  # shapes are built beside one another, in processes of their own: threads inside each gain nothing
-
-
-class Refused(Exception):  # noqa: N818 - it reads as what happened
-    """The kernel could not do one step; the caller says which part it was for."""
 
 
 @contextmanager
