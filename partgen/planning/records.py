@@ -212,13 +212,6 @@ class PartModel:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")
 
-    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
-        """Outline in the cut through the seat's axis along X (0) or Y (1), as (along, z), without the socket.
-
-        Empty where section, crown and flange say it all.
-        """
-        return ()
-
 
 @dataclass(frozen=True)
 class CapModel(PartModel):
