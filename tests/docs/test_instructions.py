@@ -103,7 +103,7 @@ def test_the_folders_are_all_described_and_the_tests_mirror_them():
     described = set(re.findall(r"`(\w+)/`", DEVELOPERS))
     assert folders <= described, folders - described
     own = {"bench_page": "bench", "formats": "", "packaging": "", "docs": "", "reference": "", "robustness": ""}
-    own |= {"bench_sim": "", "broken": ""}
+    own |= {"simulated_repairs": "", "broken": ""}
     for folder in (p for p in (ROOT / "tests").iterdir() if p.is_dir() and p.name != "__pycache__"):
         assert folder.name in folders or folder.name in own, f"tests/{folder.name} mirrors no folder of partgen"
     untested = {name for name in folders - set(own.values()) if not list((ROOT / "tests" / name).glob("**/test_*.py"))}

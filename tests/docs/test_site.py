@@ -58,6 +58,7 @@ def test_the_site_builds_with_warnings_as_errors_and_no_broken_link(tmp_path):
 PAGES = sorted(page for page in (DOCS / "howto").glob("*.md") if shell_blocks(page))
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
 def test_how_to_commands_run(page, tmp_path):
     """In a folder that holds what the pages speak of: a profile called my-panel (README's), and filled forms."""

@@ -42,7 +42,7 @@ def wheel(dist: Path) -> Path:
 def test_the_sdist_holds_what_git_does(dist):
     with tarfile.open(next(dist.glob("*.tar.gz"))) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
-    for folder in ("partgen", "profiles", "tests", "docs", "bench"):
+    for folder in ("partgen", "profiles", "tests", "docs"):
         for path in (ROOT / folder).rglob("*"):
             relative = path.relative_to(ROOT)
             made = MADE & set(relative.parts) or relative.parts[:2] == ("docs", "reference")

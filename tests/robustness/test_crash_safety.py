@@ -20,10 +20,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import LOG, PROFILE, Bench
 from harness import few_draws, files
-from panel_scan import panel_scan
-from test_places import DISTANCES
+from lamp_bench import LOG, PROFILE, Bench
+from panel_scan import DISTANCES, panel_scan
 
 from partgen.log.store import parse_log
 from partgen.pipeline.staging import PREFIX
@@ -31,6 +30,8 @@ from partgen.profile.library import parse_printer
 from partgen.profile.load import parse_profile
 
 FAULTS = ("kill", "half", "ENOSPC", "EIO")
+SOME = 6
+"""A normal run strikes every sixth touch, with one of the faults each."""
 HERE = Path(__file__).parent
 PRINTER = "profiles/printers/mine.toml"
 READINGS = "profiles/printers/mine.readings.csv"
@@ -54,7 +55,7 @@ class Job:
     older: bool = False
     """Whether an older one stands in the folder's place."""
     sparse: int = 1
-    """A normal run takes this many times fewer of its touches."""
+    """A normal run strikes this many times fewer of its touches."""
 
 
 def post(page: str, do: str, **more: object) -> str:
@@ -186,12 +187,12 @@ def whole(name: str, data: bytes) -> None:
         parse_printer(text, name)
 
 
-@pytest.mark.parametrize("step", [6, pytest.param(1, marks=pytest.mark.long)], ids=["some", "every"])
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)], ids=["some", "every"])
 @pytest.mark.parametrize("name", JOBS)
 def test_a_fault_at_every_touch(
-    name: str, step: int, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
+    name: str, every: bool, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
 ) -> None:
-    """A normal run takes every sixth touch (of a long command fewer), a long one every one."""
+    """A long run strikes every touch with every fault; a normal one some touches, each with the next fault in turn."""
     job, folder = JOBS[name], tmp_path / "work"
     scan = panel_scan(tmp_path / "panel.png").read_bytes()
     old = files(prepared(bench, folder, job, scan))
@@ -203,10 +204,10 @@ def test_a_fault_at_every_touch(
         assert below(job.folder, new) not in ({}, below(job.folder, old))
     touches = len(clean["events"])
     assert touches > 5, clean
-    step *= job.sparse if step > 1 else 1
     seen = table.setdefault(name, Counter())
-    for fault in FAULTS:
-        for at in range(1, touches + 1, step):
+    for number, fault in enumerate(FAULTS):
+        first, step = (1, 1) if every else (1 + number * SOME * job.sparse % touches, len(FAULTS) * SOME * job.sparse)
+        for at in range(first, touches + 1, step):
             prepared(bench, folder, job, scan)
             done = ask(server, folder, job, fault, at)
             where = (name, fault, at, clean["events"][at - 1], done)

@@ -7,18 +7,18 @@ import os
 import pkgutil
 import sys
 
-import bench
+import benchmarks
 from partgen.cli.common import table
 
 HELPERS = {"rows", "by_hand", "floor", "__main__"}
 
 
 def main() -> None:
-    names = sys.argv[1:] or [m.name for m in pkgutil.iter_modules(bench.__path__) if m.name not in HELPERS]
+    names = sys.argv[1:] or [m.name for m in pkgutil.iter_modules(benchmarks.__path__) if m.name not in HELPERS]
     load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
     print(f"{os.cpu_count()} cores, load {load} when started; medians; smaller ratios are better\n", flush=True)
     for name in names:
-        found = importlib.import_module(f"bench.{name}").run()
+        found = importlib.import_module(f"benchmarks.{name}").run()
         cells = [
             [r.what, r.reference, f"{r.ours:.3g} {r.unit}", f"{r.theirs:.3g} {r.unit}", f"{r.ratio:.2f}", r.note]
             for r in found
