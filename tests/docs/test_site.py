@@ -175,6 +175,16 @@ def test_every_test_that_the_mathematics_names_exists():
         assert found.stdout, name
 
 
+def test_the_reference_in_the_repository_is_what_the_code_says(tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(str(DOCS))
+    import reference_pages
+
+    reference_pages.write(tmp_path)
+    made = {page.name: page.read_text(encoding="utf-8") for page in tmp_path.glob("*.md")}
+    there = {page.name: page.read_text(encoding="utf-8") for page in (DOCS / "reference").glob("*.md")}
+    assert [name for name in made.keys() | there.keys() if made.get(name) != there.get(name)] == [], "poe reference"
+
+
 def test_every_key_on_a_reference_page_has_its_meaning(tmp_path, monkeypatch):
     """From the code where it says so, else from docs/meanings.py; what a drawing is made from speaks for itself."""
     monkeypatch.syspath_prepend(str(DOCS))

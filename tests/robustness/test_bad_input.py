@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import tempfile
 from pathlib import Path
 
 import pytest
+from evidence import record
 from grammar import profiles
 from harness import Ended, files, judge, judge_plan, run, unchanged
 from hypothesis import HealthCheck, given, settings
@@ -300,6 +300,7 @@ def test_names_that_are_no_names(bench: Bench, command: tuple[str, ...]) -> None
 def report() -> object:
     """Counts per kind of input and exit code, where PARTGEN_FUZZ_COUNTS names a file for them."""
     yield
-    if where := os.environ.get("PARTGEN_FUZZ_COUNTS"):
-        total = sum(sum(seen.values()) for seen in counts.values())
-        Path(where).write_text(json.dumps({"total": total, "by kind and exit code": counts}, indent=2))
+    how = "PARTGEN_EVIDENCE=docs/evidence python -m pytest --long tests/robustness/test_bad_input.py"
+    rows = [[kind, sum(seen.values()), *(seen.get(code, 0) for code in (0, 1, 2))] for kind, seen in counts.items()]
+    sums = [sum(column) for column in zip(*(row[1:] for row in rows), strict=True)]
+    record("spoilt-inputs", how, ["Input", "Tried", "Exit 0", "Exit 1", "Exit 2"], [*rows, ["together", *sums]])
