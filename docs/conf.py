@@ -21,14 +21,3 @@ html_show_sourcelink = False
 html_static_path = ["_static"]
 html_css_files = ["site.css"]
 exclude_patterns = ["_build"]
-
-
-def _write_reference(app: object) -> None:
-    """The reference pages come from the models, so they cannot drift from them."""
-    from reference_pages import write
-
-    write(HERE / "reference")
-
-
-def setup(app) -> None:
-    app.connect("builder-inited", _write_reference)

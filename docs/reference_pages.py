@@ -1,4 +1,7 @@
-"""Writes docs/reference/*.md from the models, the commands and the shipped files. Run by Sphinx at every build."""
+"""Writes docs/reference/*.md from the models, the commands and the shipped files: `poe reference`.
+
+The pages are in the repository; a test fails where they are not what the code says.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +28,7 @@ from partgen.profile.bounds import bounds_of
 from partgen.profile.library import list_materials, list_printers, list_seats
 from partgen.profile.schema import field_texts
 
-NOTE = "<!-- Written from the code at every build; do not edit. -->\n\n"
+NOTE = "<!-- Written from the code by `poe reference`; do not edit. -->\n\n"
 
 
 def write(folder: Path) -> None:
@@ -252,3 +255,7 @@ def show(default: object) -> str:
 
 def names(files: object) -> str:
     return ", ".join(f"`{name}`" for name in files)  # type: ignore[attr-defined]
+
+
+if __name__ == "__main__":
+    write(Path(__file__).parent / "reference")

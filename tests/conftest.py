@@ -14,7 +14,9 @@ import pytest
 from hypothesis import settings
 
 os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="partgen-tests-")  # locks of this run; children inherit it
-sys.path.insert(0, str(Path(__file__).parent))  # tests/builders.py, tests/strategies.py
+sys.path.insert(0, str(Path(__file__).parent))  # builders.py, sampling.py and the other helper modules here
+
+import sampling
 
 settings.register_profile("partgen", deadline=None, derandomize=True, max_examples=60)
 settings.load_profile("partgen")
@@ -30,9 +32,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if config.getoption("--long"):
         return
     # left out of the list rather than skipped: a normal run has no skipped test to get used to
-    kept = [item for item in items if "long" not in item.keywords]
-    config.hook.pytest_deselected(items=[item for item in items if "long" in item.keywords])
-    items[:] = kept
+    left_out = {item for item in items if "long" in item.keywords} | set(sampling.left_out(items))
+    config.hook.pytest_deselected(items=[item for item in items if item in left_out])
+    items[:] = [item for item in items if item not in left_out]
 
 
 @pytest.fixture(scope="session")

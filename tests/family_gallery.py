@@ -166,3 +166,18 @@ def slack(one: Combination) -> tuple[str, ...]:
         *(["print-wall", "mesh-fingers"] if one.kind == "window-cap" else []),
         *(["print-wall"] if "scale_lines" in one.keys else []),
     )
+
+
+def check(one: Combination, *, bare: bool = False) -> None:
+    """The plan says what it thinks of it; what is built is whole and as planned, or is refused in plain words."""
+    plans, made, failed = built(profile(one, bare=bare))
+    (plan,) = plans
+    for finding in failed.values():
+        assert plan.state == "fail" or "cannot be built" in finding.why
+        assert "Error" not in finding.why and "StdFail" not in finding.why
+    for part in made.values():
+        assert part.print.watertight and part.print.bodies == 1 and part.print.volume > 0
+        assert not [fault for fault in faults(part) if not (plan.state == "fail" and fault.startswith(slack(one)))]
+    for finding in plan.checks:
+        assert finding.why and finding.subject == "P1"
+    count(one, made, plans)

@@ -3,6 +3,7 @@
     python tests/mutation.py                       200 faults drawn from the heart with seed 1
     python tests/mutation.py --count 400 --seed 7  another draw
     python tests/mutation.py --only passage.py     one module; --list says what would be tried
+    python tests/mutation.py --count 100000 --evidence docs/evidence    all, and the table for docs/evidence/mutation.md
 
 Works on a copy in a temporary folder. Each fault is one changed operator, comparison, number, sign, condition or
 function; it is noticed when a test of that module's own fails, or hangs. What is not noticed is listed by line,
@@ -28,6 +29,8 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+from evidence import record
 
 ROOT = Path(__file__).resolve().parent.parent
 PANEL = (
@@ -264,6 +267,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="modules whose name holds this")
+    parser.add_argument("--evidence", metavar="FOLDER", help="write the table there, for docs/evidence/mutation.md")
     parser.add_argument("--list", action="store_true", help="say what would be tried, and try nothing")
     asked = parser.parse_args()
     every = [mutant for module in HEART if asked.only in module for mutant in mutants(module)]
@@ -287,11 +291,11 @@ def main() -> int:
         sys.path.insert(0, str(place))
         for name in BELOW:
             importlib.import_module(name)
-        return score(drawn, place)
+        return score(drawn, place, asked.evidence)
 
 
-def score(drawn: list[Mutant], place: Path) -> int:
-    """Tries all of them and prints what was found."""
+def score(drawn: list[Mutant], place: Path, folder: str | None) -> int:
+    """Tries all of them and prints what was found; writes it into the folder of evidence, where one is named."""
     gc.freeze()  # children need not look through what all of them share
     limits: dict[str, float] = {}
     counts: dict[str, list[int]] = {}
@@ -313,6 +317,10 @@ def score(drawn: list[Mutant], place: Path) -> int:
             print(f"{result}: {mutant}", flush=True)
     for module, (yes, of) in counts.items():
         print(f"{module:24} {yes:4} of {of:4}")
+    if folder:
+        rows = [[f"`{module}`", f"{yes} of {of}", f"{100 * yes / of:.0f} %"] for module, (yes, of) in counts.items()]
+        how = "python tests/mutation.py --count 100000 --evidence docs/evidence"
+        record("mutation", how, ["Module", "Noticed", ""], rows, folder)
     yes, of = (sum(one[k] for one in counts.values()) for k in (0, 1))
     print(f"noticed {yes} of {of}: {100 * yes / of:.1f} %")
     return 0

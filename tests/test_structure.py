@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import re
 import subprocess
 import sys
 from graphlib import TopologicalSorter
@@ -13,6 +12,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "partgen"
+TESTS = sorted((ROOT / "tests").rglob("*.py"))
 HEAVY = ("cadquery", "OCP", "vtk", "vtkmodules", "trimesh", "manifold3d", "matplotlib")
 
 # a module that may be longer than 400 lines stands here with its reason
@@ -58,29 +58,6 @@ def test_the_build_itself_loads_no_kernel():
     assert done.returncode == 0, done.stderr[-1000:]
 
 
-def _says_it_imports(path: Path) -> set[str]:
-    """The words after "May import" in a module's first lines, else in its package's."""
-    for place in (path, path.parent / "__init__.py"):
-        text = ast.get_docstring(ast.parse(place.read_text())) or ""
-        found = re.search(r"(?:[Mm]ay import|[Ii]mports)(.*)", text, re.S)
-        if found:
-            return set(re.findall(r"\w+", found[1]))
-    return set()
-
-
-def _imports(path: Path) -> set[str]:
-    """The packages and modules of partgen that a module imports anywhere, its own package left out."""
-    found = [n for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.ImportFrom)]
-    named = {part[1] for n in found if (part := (n.module or "").split("."))[0] == "partgen" and len(part) > 1}
-    return named - {path.relative_to(PACKAGE).parts[0].removesuffix(".py")}
-
-
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_first_lines_name_all_that_a_module_imports(path):
-    said = _says_it_imports(path)
-    assert said & {"everything", "all", "rest"} or _imports(path) <= said, _imports(path) - said
-
-
 def test_no_module_needs_itself_by_way_of_others():
     """Of what is imported when a module is. Raises CycleError with the round where there is one."""
     needs: dict[str, set[str]] = {}
@@ -99,5 +76,16 @@ def test_no_module_needs_itself_by_way_of_others():
 
 def test_no_two_test_files_have_the_same_name():
     """pytest imports a test file under its bare name: the second of two is not collected, and its tests do not run."""
-    names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name != "conftest.py"]
+    alone = [path for path in TESTS if not (path.parent / "__init__.py").is_file()]
+    names = [path.name for path in alone if path.name != "conftest.py"]
     assert not {name for name in names if names.count(name) > 1}
+
+
+def test_no_test_file_needs_another_or_a_conftest():
+    """What several tests share stands in a module of helpers: a test file can then be moved, split or run alone."""
+    for path in TESTS:
+        found = [n for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.Import | ast.ImportFrom)]
+        named = {n.module or "" for n in found if isinstance(n, ast.ImportFrom)}
+        named |= {alias.name for n in found if isinstance(n, ast.Import) for alias in n.names}
+        others = [name for name in named if name.split(".")[-1].startswith("test_") or name == "conftest"]
+        assert not others, (path.relative_to(ROOT), others)

@@ -65,6 +65,7 @@ def opened(chromium: Browser, page: Served, size: str, section: str) -> Page:
     return window
 
 
+@pytest.mark.sample(6)
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("section", SECTIONS)
 def test_every_section_at_every_size(chromium, page, section, size):
@@ -102,6 +103,7 @@ def test_only_a_revision_s_own_files_are_given_out(page):
         shutil.rmtree(folder / "outputs")
 
 
+@pytest.mark.sample(1)
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_form_of_a_new_profile(chromium, tmp_path, scheme):
     with served(tmp_path) as running:

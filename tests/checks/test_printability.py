@@ -8,17 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 from manifold3d import CrossSection, Manifold
+from print_cases import PRINTER
 
 from partgen.checks.overhang import SLACK, overhang
 from partgen.checks.printability import PRINTING_CODES, measure_print, print_findings, printability
 from partgen.checks.triangles import axis_hits, joined, shells, slice_points
 from partgen.checks.walls import wall_thickness
-from partgen.model.printer import Printer, PrintError, PrintErrors
 from partgen.planning.records import RibsModel
 from tests.checks.shapes import MODEL, Shape, area, cap, shape
 
-ZERO = PrintError()
-PRINTER = Printer(error=PrintErrors(hole=ZERO, peg=ZERO, wall=ZERO, height=ZERO, flare=ZERO))
 UP, DOWN = np.array([0.0, 0.0, 1.0]), np.array([0.0, 0.0, -1.0])
 
 

@@ -120,6 +120,7 @@ def test_calibrating_again_keeps_comments_and_what_else_the_file_says(tmp_path: 
     assert tomllib.loads(after)["error"] != tomllib.loads(before)["error"]
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

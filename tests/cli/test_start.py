@@ -84,6 +84,7 @@ def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> N
     assert [p.label for p in profile.position] == ["S1", "S2"]
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

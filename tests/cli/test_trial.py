@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bench_sim.world import World, make
+from simulated_repairs.world import World, make
 
 from partgen.log.store import log_path, read_log
 

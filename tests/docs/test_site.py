@@ -58,6 +58,7 @@ def test_the_site_builds_with_warnings_as_errors_and_no_broken_link(tmp_path):
 PAGES = sorted(page for page in (DOCS / "howto").glob("*.md") if shell_blocks(page))
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
 def test_how_to_commands_run(page, tmp_path):
     """In a folder that holds what the pages speak of: a profile called my-panel (README's), and filled forms."""
@@ -172,6 +173,16 @@ def test_every_test_that_the_mathematics_names_exists():
             ["grep", "-rlE", f"def {name}\\(", str(ROOT / "tests")], capture_output=True, text=True, check=False
         )
         assert found.stdout, name
+
+
+def test_the_reference_in_the_repository_is_what_the_code_says(tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(str(DOCS))
+    import reference_pages
+
+    reference_pages.write(tmp_path)
+    made = {page.name: page.read_text(encoding="utf-8") for page in tmp_path.glob("*.md")}
+    there = {page.name: page.read_text(encoding="utf-8") for page in (DOCS / "reference").glob("*.md")}
+    assert [name for name in made.keys() | there.keys() if made.get(name) != there.get(name)] == [], "poe reference"
 
 
 def test_every_key_on_a_reference_page_has_its_meaning(tmp_path, monkeypatch):

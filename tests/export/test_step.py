@@ -156,6 +156,7 @@ def test_the_panel_has_its_holes_where_the_caps_stand() -> None:
         assert high - low == pytest.approx(position.thickness / tilted(slope)[2, 2], abs=2e-3)
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("name", ["round", "rectangle", "slot", "outline"])
 def test_every_crown_comes_back_with_its_volume_to_a_millionth(name: str, crown: str) -> None:

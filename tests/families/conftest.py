@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 import pytest
+from evidence import record
 from family_gallery import COUNTED
 
 WAYS = ("built", "built, plan fails", "refused")
@@ -30,7 +31,10 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
             for name, value in getattr(report, "user_properties", ()):
                 if name == "gallery":
                     total[value[0], value[1]] += value[2]
-    for kind in sorted({kind for kind, _ in total}):
+    kinds = sorted({kind for kind, _ in total})
+    rows = [[kind, sum(total[kind, way] for way in WAYS), *(total[kind, way] for way in WAYS)] for kind in kinds]
+    record("gallery", "PARTGEN_EVIDENCE=docs/evidence poe gallery", ["Part kind", "Parts", *WAYS], rows)
+    for kind in kinds:
         ways = [total[kind, way] for way in WAYS]
         said = ", ".join(f"{many} {way}" for many, way in zip(ways, WAYS, strict=True))
         terminalreporter.write_line(f"{kind}: {sum(ways)} parts: {said}")

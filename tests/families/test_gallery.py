@@ -5,7 +5,17 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from family_gallery import GRIPS, HOLES, PARTS, SEATS, Combination, built, combinations, count, faults, profile, slack
+from family_gallery import (
+    GRIPS,
+    HOLES,
+    PARTS,
+    SEATS,
+    Combination,
+    built,
+    check,
+    combinations,
+    profile,
+)
 
 from partgen.families import BY_KIND
 
@@ -53,21 +63,6 @@ FURTHER = {
 }
 MANY = [*combinations(), *(Combination(kind, seat, "ribs", keys) for kind, every in FURTHER.items()
         for keys, seat in product(every, ("two-flats",)))]  # fmt: skip
-
-
-def check(one: Combination, *, bare: bool = False) -> None:
-    """The plan says what it thinks of it; what is built is whole and as planned, or is refused in plain words."""
-    plans, made, failed = built(profile(one, bare=bare))
-    (plan,) = plans
-    for finding in failed.values():
-        assert plan.state == "fail" or "cannot be built" in finding.why
-        assert "Error" not in finding.why and "StdFail" not in finding.why
-    for part in made.values():
-        assert part.print.watertight and part.print.bodies == 1 and part.print.volume > 0
-        assert not [fault for fault in faults(part) if not (plan.state == "fail" and fault.startswith(slack(one)))]
-    for finding in plan.checks:
-        assert finding.why and finding.subject == "P1"
-    count(one, made, plans)
 
 
 @pytest.mark.parametrize("one", FEW, ids=lambda one: one.name[:60])

@@ -6,10 +6,9 @@ import re
 from itertools import product
 
 import pytest
-from family_gallery import Combination, built, planned, profile
+from family_gallery import Combination, built, check, planned, profile
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from test_gallery import check
 
 from partgen.families.scale import ScaleKeys
 from partgen.parts.signs import NAMES

@@ -24,6 +24,7 @@ LETTERED = [
 ]
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("one", LETTERED, ids=lambda one: one.name)
 def test_a_legend_takes_or_adds_just_its_letters(one: Combination) -> None:
     """Volume with and without it differ by the letters' area times their depth."""

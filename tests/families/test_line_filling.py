@@ -40,6 +40,7 @@ def test_a_centre_lines_filling_is_its_area_times_its_depth() -> None:
     assert volume(model, "line", "slider-cap") == pytest.approx(exact, rel=1e-6)
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize(
     ("kind", "seat", "keys"),
     [

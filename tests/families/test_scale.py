@@ -29,6 +29,7 @@ def knob(keys: str) -> Combination:
     return Combination("knob", "flatted", "set-screw", keys)
 
 
+@pytest.mark.sample(1)
 @pytest.mark.parametrize("keys", [STRAIGHT, FLARED], ids=["straight", "flared"])
 def test_a_scale_takes_its_areas_times_its_depth(keys: str) -> None:
     """Cut upright to one depth everywhere, a scale takes area x depth, on a cone too (Cavalieri)."""

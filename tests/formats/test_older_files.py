@@ -122,6 +122,7 @@ def put(folder: Path, kind: formats.Format, number: int) -> tuple[str, ...]:
     return command
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.what)
 def test_what_a_newer_partgen_wrote_is_refused_and_stays_as_it_is(tmp_path, kind):
     command = put(tmp_path, kind, kind.number + 1)

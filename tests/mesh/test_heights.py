@@ -30,6 +30,7 @@ def hausdorff(a: Mesh, b: Mesh) -> float:
     return max(one_way(a, b), one_way(b, a))
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("name", ["round", "rectangle", "outline"])
 def test_a_derived_height_equals_the_full_build(name: str, crown: str) -> None:
@@ -106,6 +107,7 @@ def with_collar(model: CapModel, top: float) -> CapModel:
     return replace(model, flange=replace(model.flange, top=top))
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("top", [0.7, 1.3, 3.9])
 @pytest.mark.parametrize("name", ["round", "rectangle", "slot", "outline"])
 def test_a_derived_collar_equals_the_full_build(name: str, top: float) -> None:
@@ -121,6 +123,7 @@ def test_a_derived_collar_equals_the_full_build(name: str, top: float) -> None:
     assert hausdorff(derived.mesh, full.mesh) <= CHORD
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("socket", SOCKETS)
 def test_a_collar_moves_over_every_socket(socket: str) -> None:
     model = with_collar(cap(SECTIONS["wide"], socket=SOCKETS[socket], height=7.13, relief=0.15), 3.3)

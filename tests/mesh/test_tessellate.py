@@ -59,6 +59,7 @@ def test_a_tube_has_one_handle() -> None:
     assert len(mesh.vertices) - len(mesh.faces) // 2 == 0  # V - E + F = 2 (1 - g), E = 3 F / 2, g = 1
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("socket", ["round", "tube"])
 def test_a_caps_mesh_is_whole_and_agrees_with_the_kernel(crown: str, socket: str) -> None:

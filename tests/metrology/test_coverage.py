@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench_sim.truth import Habits, draw, printer, profile_of, read, read_one
+from simulated_repairs.truth import Habits, draw, printer, profile_of, read, read_one
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
@@ -67,6 +67,7 @@ def stopped(panels: int, habits: Habits, seed: int = 2) -> tuple[float, float]:
     return 100 * inside / count, readings / count
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("case", CASES)
 def test_intervals_hold_the_truth(case: str) -> None:
     """150 panels: the share itself wanders by about 0.9 %, so the long run's limits are too narrow here."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench_sim.truth import Habits, draw, printer, profile_of, read
 from builders import tilted_panel
+from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
@@ -82,6 +82,7 @@ def test_no_reading_is_dropped() -> None:
     assert near < far < near + 0.02
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("repeats", [(3, 3), (2, 2), (1, 1), (1, 4)])
 def test_every_wild_reading_is_named_and_hardly_any_good_one(repeats: tuple[int, int]) -> None:
     """On simulated panels of 8 to 24 positions with 2 % wild readings of 0.4 to 1.5 mm."""

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from bench_sim.truth import BASE, Habits, draw, printer, profile_of, read
 from builders import PANEL, profile_from, tilted_panel
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from simulated_repairs.truth import BASE, Habits, draw, printer, profile_of, read
 
 from partgen.errors import ProfileError
 from partgen.metrology.estimate import estimate

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from bench_sim.truth import Habits, draw, printer, profile_of, read
+from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.mixups import find_mixups

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from bench_sim.truth import Habits, Truth, draw, printer, profile_of, read_one
 from builders import tilted_panel
+from simulated_repairs.truth import Habits, Truth, draw, printer, profile_of, read_one
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.next import largest_u95, next_measurement

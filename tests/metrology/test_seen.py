@@ -6,11 +6,11 @@ import random
 
 import numpy as np
 import pytest
-from bench_sim.truth import printer
 from builders import tilted_panel
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
+from simulated_repairs.truth import printer
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation

@@ -42,11 +42,10 @@ def wheel(dist: Path) -> Path:
 def test_the_sdist_holds_what_git_does(dist):
     with tarfile.open(next(dist.glob("*.tar.gz"))) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
-    for folder in ("partgen", "profiles", "tests", "docs", "bench"):
+    for folder in ("partgen", "profiles", "tests", "docs"):
         for path in (ROOT / folder).rglob("*"):
             relative = path.relative_to(ROOT)
-            made = MADE & set(relative.parts) or relative.parts[:2] == ("docs", "reference")
-            made = made or (folder == "profiles" and path.name.endswith(".log.toml"))
+            made = MADE & set(relative.parts) or (folder == "profiles" and path.name.endswith(".log.toml"))
             if path.is_file() and not made and not path.name.startswith("."):
                 assert relative.as_posix() in names, relative
     assert {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml"} <= names

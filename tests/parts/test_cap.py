@@ -20,6 +20,7 @@ from partgen.parts.solids import solid
 from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 
 
+@pytest.mark.sample(12)
 @pytest.mark.parametrize("socket", SOCKETS)
 @pytest.mark.parametrize("name", SECTIONS)
 def test_every_section_takes_every_socket(name: str, socket: str) -> None:
@@ -27,6 +28,7 @@ def test_every_section_takes_every_socket(name: str, socket: str) -> None:
     assert_whole(tessellate(shape))
 
 
+@pytest.mark.sample(10)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("name", SECTIONS)
 @pytest.mark.parametrize("collar", [True, False])

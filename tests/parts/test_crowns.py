@@ -35,6 +35,7 @@ def test_a_steep_dome_takes_nothing_from_the_lower_end_of_a_tall_body(rise: floa
     assert kernel.volume(body) == pytest.approx(exact, rel=1e-9)
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("kind", ["domed", "dished"])
 @pytest.mark.parametrize("share", [0.45, 0.9])
 @pytest.mark.parametrize("section", [Section("rectangle", 9.96, 9.96, 1.0), Section("rectangle", 4.0, 6.0, 0.4)])
@@ -80,6 +81,7 @@ def test_a_parallel_crown_has_the_panels_slope_and_keeps_the_volume() -> None:
     assert (low, high) == pytest.approx((0.0, 5.0 + 0.03 * 5.45 + 0.02 * 2.85), abs=1e-6)
 
 
+@pytest.mark.sample(8)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("name", SECTIONS)
 def test_the_crown_stays_within_its_stated_reach(name: str, crown: str) -> None:

@@ -18,6 +18,7 @@ from partgen.parts.solids import solid
 HEIGHTS = (3.0, 5.85, 9.1)
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize("crown", CROWNS)
 @pytest.mark.parametrize("section", ["round", "rectangle", "slot", "outline"])
 def test_every_crown_and_section_at_every_height(section, crown):

@@ -39,6 +39,7 @@ def case(seat: str, grip: str) -> tuple[GripPlan, SocketModel, Mesh]:
     return made, socket, built(socket)
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize("grip", ["ribs", "interference", "fingers"])
 @pytest.mark.parametrize("seat", ["round", "rectangle", "flatted", "tongue"])
 def test_interference_on_the_mesh_is_the_planned_one(seat: str, grip: str) -> None:

@@ -32,6 +32,7 @@ def cut_at(section: Section, z: float) -> shapely.Polygon:
     return flat.polygons_full[0]
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("radius", [0.0, 0.05, 0.1, 0.2, 0.24, 0.25, 0.26, 0.27, 0.3, 0.5, 1.0])
 def test_the_bed_s_outline_is_as_much_smaller_as_was_asked_at_corners_too(radius):
     """Held against plane offsets of the outline (a general geometry library)."""
@@ -55,6 +56,7 @@ def test_round_ends_are_chamfered_as_ever(section):
     assert part.symmetric_difference(whole.buffer(-SIZE + 0.1)).area < 0.02 * part.area
 
 
+@pytest.mark.sample(5)
 @pytest.mark.parametrize("collar", [True, False])
 @pytest.mark.parametrize("radius", [0.1, 0.2, 0.3, 0.31, 0.5])
 @pytest.mark.parametrize("crown", ["flat", "domed"])

@@ -73,6 +73,7 @@ def test_the_assembly_has_the_panel_and_every_seat_and_part_where_it_belongs(bui
         assert part.bounds[1, 2] - seat.bounds[1, 2] == pytest.approx(position.model_height_mm, abs=1e-4)
 
 
+@pytest.mark.long
 def test_a_revision_made_again_has_the_same_files_to_the_last_byte(built) -> None:
     path, done = built
     before = {

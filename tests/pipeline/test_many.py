@@ -80,6 +80,7 @@ def test_a_disk_that_fails_is_told_from_wrong_input(tmp_path: Path) -> None:
     assert outcome.built is None and outcome.outside
 
 
+@pytest.mark.long
 def test_a_cluster_of_dask_builds_the_same(
     tmp_path: Path, one_by_one: dict[str, bytes], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -141,6 +142,7 @@ def test_the_same_profile_goes_on_wherever_it_moves(two: tuple[Path, Path, Path]
     assert build_profile(moved, out).document.revision == "r01"
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("note", [None, b"", b"{}", b"[1, 2]", b"\xff"])
 def test_without_a_note_that_says_anything_the_folder_is_nobody_s(
     two: tuple[Path, Path, Path], note: bytes | None

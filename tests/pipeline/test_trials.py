@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bench_sim.rounds import plan_and_print, quick_draws, try_parts  # noqa: F401
-from bench_sim.world import TODAY, World, make
 from hypothesis import given
 from hypothesis import strategies as st
+from simulated_repairs.rounds import plan_and_print, quick_draws, try_parts  # noqa: F401
+from simulated_repairs.world import TODAY, World, make
 
 from partgen.errors import OutsideError, TrialError
 from partgen.log.store import log_path, read_log

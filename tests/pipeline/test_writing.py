@@ -8,9 +8,9 @@ import json
 import lib3mf
 import numpy as np
 import pytest
+from profile_texts import POSITION, PROFILE, SEATS, SHAPES
 
 from partgen.pipeline.building import build_profile
-from tests.checks.test_real_caps import POSITION, PROFILE, SEATS, SHAPES
 
 
 @pytest.fixture(scope="module")

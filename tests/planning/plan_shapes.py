@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from partgen.metrology.records import Value
-from partgen.planning.clearance import Causes, Place
+from partgen.planning.clearance import Causes, Draws, Place, binding, rooms
 from partgen.planning.opening import Opening
 from partgen.planning.records import Section
 from partgen.planning.sections import outline_section
@@ -85,3 +85,16 @@ def place_of(section: Section, slope: tuple[float, float] = (0.0, 0.0), **change
         "lean_height": 5.0,
     }
     return Place(**{**fields, **changes})  # type: ignore[arg-type]
+
+
+WINDOW = Section("rectangle", 11.5, 6.3, 0.5)
+PORT = Section("round", 9.0, 9.0)
+CAUSES = causes_of(width_u=0.05, thickness_u=0.02, slope_u=0.002, spread=0.03)
+
+
+def draws_of(opening: Section, causes=CAUSES, count: int = 20_000) -> Draws:
+    return Draws(causes, {"h": opening_of(opening, u=0.02)}, 0, count)
+
+
+def p_of(place, section, pool) -> float:
+    return binding(rooms(place, section, pool), pool.causes.part_spread).p

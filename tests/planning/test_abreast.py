@@ -7,9 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from plan_shapes import place_of
-from test_largest_section import PORT, WINDOW, draws_of, p_of
-from test_solve import MATERIALS, MEASURED, estimate_of, panel_with
+from plan_cases import MATERIALS, MEASURED, estimate_of, panel_with
+from plan_shapes import PORT, WINDOW, draws_of, p_of, place_of
 
 from partgen.planning.abreast import BATCH, in_turn
 from partgen.planning.records import SetPlan

@@ -8,7 +8,7 @@ import random
 import numpy as np
 import pytest
 from builders import profile_from
-from test_solve import MATERIALS, MEASURED, estimate_of
+from plan_cases import MATERIALS, MEASURED, estimate_of
 
 from partgen.errors import ProfileError
 from partgen.metrology.records import Value

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import shapely
 from builders import PANEL, profile_from
+from plan_cases import MATERIALS, MEASURED, check, estimate_of, panel_with
 from plan_shapes import PENTAGON, opening_of
-from test_solve import MATERIALS, MEASURED, check, estimate_of, panel_with
 
 from partgen.families.button_cap import ButtonCap
 from partgen.metrology.records import Value

@@ -5,8 +5,8 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from bench_sim.truth import printer
 from builders import tilted_panel
+from simulated_repairs.truth import printer
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation

@@ -9,25 +9,26 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from plan_shapes import PENTAGON, box_sections, causes_of, opening_of, place_of, sections, slope_of, slopes
+from plan_shapes import (
+    PENTAGON,
+    PORT,
+    WINDOW,
+    box_sections,
+    causes_of,
+    draws_of,
+    opening_of,
+    p_of,
+    place_of,
+    sections,
+    slope_of,
+    slopes,
+)
 
-from partgen.planning.clearance import Draws, binding, nominal, rooms
+from partgen.planning.clearance import Draws, nominal
 from partgen.planning.passage import room, round_passage
 from partgen.planning.records import Section
 from partgen.planning.section import GRID, NoRoomError, inset_for, largest, rounded_down, widest
 from partgen.planning.sections import offset, outline_section
-
-WINDOW = Section("rectangle", 11.5, 6.3, 0.5)
-PORT = Section("round", 9.0, 9.0)
-CAUSES = causes_of(width_u=0.05, thickness_u=0.02, slope_u=0.002, spread=0.03)
-
-
-def draws_of(opening: Section, causes=CAUSES, count: int = 20_000) -> Draws:
-    return Draws(causes, {"h": opening_of(opening, u=0.02)}, 0, count)
-
-
-def p_of(place, section, pool) -> float:
-    return binding(rooms(place, section, pool), pool.causes.part_spread).p
 
 
 def test_only_the_width_matters_and_the_answer_is_known():

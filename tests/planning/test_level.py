@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plan_cases import panel_with, plan
 from scipy.stats import multivariate_normal, norm
-from test_solve import panel_with, plan
 
 from partgen.planning.level import STRIP, p_level
 from partgen.planning.records import PositionPlan

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench_sim.truth import Habits, draw, printer, profile_of, read
 from builders import tilted_panel
 from hypothesis import given
 from hypothesis import strategies as st
+from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation

@@ -7,13 +7,12 @@ import io
 from dataclasses import replace
 
 import pytest
+from print_cases import PLA, PRINTER
 
 from partgen.printing.order import Ordered, first_article_csv, make_order, order_csv, safe_cell
 from partgen.printing.order_page import order_page
 from partgen.printing.quantities import PrintData
 from tests.checks.shapes import MODEL, plan_for
-from tests.checks.test_printability import PRINTER
-from tests.printing.test_quantities import PLA
 
 ROUND = replace(MODEL.section, shape="round", width=8.2, depth=8.2)
 

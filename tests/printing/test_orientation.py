@@ -8,6 +8,7 @@ from typing import get_args
 import numpy as np
 import pytest
 from manifold3d import Manifold
+from print_cases import PRINTER
 from pydantic import ValidationError
 
 from partgen.errors import ProfileError
@@ -15,7 +16,6 @@ from partgen.families.button_cap import ButtonCap
 from partgen.model.part import Lie
 from partgen.printing.orientation import ORIENTATIONS, choose, laid
 from tests.checks.shapes import MODEL, Shape, cap, shape
-from tests.checks.test_printability import PRINTER
 
 
 def test_a_flanged_cap_stands_on_its_flange():

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from print_cases import PRINTER
 
 from partgen.printing.plates import SPACING, Wanted, pack, plates_needed
-from tests.checks.test_printability import PRINTER
 
 EYE = tuple(np.eye(4).ravel())
 SIZES = st.tuples(st.floats(2, 60), st.floats(2, 60), st.floats(1, 100))

@@ -4,17 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from print_cases import PLA, PRINTER
 
-from partgen.model.printer import Material
 from partgen.printing.plates import Wanted, pack
 from partgen.printing.quantities import PartVolume, plate_data, total
-from tests.checks.test_printability import PRINTER
 
 EYE = tuple(np.eye(4).ravel())
-PLA = Material(
-    name="PLA", process="material-extrusion", density=1.25, modulus=2500, strain_limit=0.01, expansion=1e-4,
-    soften_by=53, source="test",
-)  # fmt: skip
 
 
 def plate(printer=PRINTER, count=10, size=(10.0, 10.0, 8.0)):

@@ -261,6 +261,7 @@ def test_text_from_a_profile_stays_text(opened: Callable[..., Any], make: Callab
     assert HOSTILE in seen.page.evaluate("document.body.textContent")
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize(
     ("make", "scheme"),
     [(render, "light"), (render, "dark"), (render_owner, "light"), (lambda d: render_compare(d, d), "dark")],

@@ -19,6 +19,7 @@ POINTS = 72 / 25.4
 SIZES: dict[Paper, tuple[float, float]] = {"a4": (210, 297), "letter": (215.9, 279.4)}
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize(("n", "paper"), [(1, "letter"), (24, "a4"), (120, "letter"), (120, "a4")])
 def test_two_to_four_pages_of_the_right_size_with_every_position(n: int, paper: Paper) -> None:
     """Every label, with its height and its grip at the far end of the row, is on the paper."""

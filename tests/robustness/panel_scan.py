@@ -6,6 +6,8 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw
 
+DISTANCES = ("--distance", "LEFT RIGHT 50.8 mm", "--distance", "LEFT MIDDLE 29.95 mm")
+"""What calipers read on the panel that is drawn."""
 OVER = 4
 """Drawn that much finer and averaged, as a sensor does."""
 

@@ -8,20 +8,20 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import tempfile
 from pathlib import Path
 
 import pytest
-from conftest import LOG, PROFILE, Bench
+from evidence import record
 from grammar import profiles
 from harness import Ended, files, judge, judge_plan, run, unchanged
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from lamp_bench import LOG, PROFILE, Bench
 from mutations import encoded, mutated
 
-SHARE = {"few": 1, "many": 40}
-"""How many times the normal run's cases."""
+SHARE = {"few": 0.4, "many": 40}
+"""How many of the cases that a property names are tried."""
 SCALE = pytest.mark.parametrize("scale", ["few", pytest.param("many", marks=pytest.mark.long)])
 counts: dict[str, dict[int, int]] = {}
 
@@ -29,7 +29,7 @@ counts: dict[str, dict[int, int]] = {}
 def cases(number: int, scale: str, **strategies: st.SearchStrategy) -> object:
     """A property run over `number` drawn cases, the same ones every time; many more of them in a long run."""
     many = settings(
-        max_examples=number * SHARE[scale],
+        max_examples=round(number * SHARE[scale]),
         deadline=None,
         derandomize=True,
         database=None,
@@ -270,6 +270,7 @@ OPTIONS = (
 )
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("command", OPTIONS, ids=lambda command: " ".join(command).replace(PROFILE, "P"))
 def test_names_that_are_no_names(bench: Bench, command: tuple[str, ...]) -> None:
     """Paths, devices, control characters and far too long names where a name is asked for."""
@@ -299,6 +300,7 @@ def test_names_that_are_no_names(bench: Bench, command: tuple[str, ...]) -> None
 def report() -> object:
     """Counts per kind of input and exit code, where PARTGEN_FUZZ_COUNTS names a file for them."""
     yield
-    if where := os.environ.get("PARTGEN_FUZZ_COUNTS"):
-        total = sum(sum(seen.values()) for seen in counts.values())
-        Path(where).write_text(json.dumps({"total": total, "by kind and exit code": counts}, indent=2))
+    how = "PARTGEN_EVIDENCE=docs/evidence python -m pytest --long tests/robustness/test_bad_input.py"
+    rows = [[kind, sum(seen.values()), *(seen.get(code, 0) for code in (0, 1, 2))] for kind, seen in counts.items()]
+    sums = [sum(column) for column in zip(*(row[1:] for row in rows), strict=True)]
+    record("spoilt-inputs", how, ["Input", "Tried", "Exit 0", "Exit 1", "Exit 2"], [*rows, ["together", *sums]])

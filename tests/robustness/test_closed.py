@@ -13,8 +13,8 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from conftest import filled_form
 from harness import ROOT, run
+from lamp_bench import filled_form
 from panel_scan import panel_scan
 
 EVIL = "<img src=x onerror=alert(1)>\"'</script><script>alert(2)</script>"

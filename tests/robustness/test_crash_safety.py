@@ -6,9 +6,7 @@ fault. Afterwards the same command is run again without a fault and must reach w
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import pickle
 import shutil
 import subprocess
@@ -20,10 +18,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import LOG, PROFILE, Bench
+from evidence import record
 from harness import few_draws, files
-from panel_scan import panel_scan
-from test_places import DISTANCES
+from lamp_bench import LOG, PROFILE, Bench
+from panel_scan import DISTANCES, panel_scan
 
 from partgen.log.store import parse_log
 from partgen.log.undoing import edited
@@ -33,6 +31,8 @@ from partgen.profile.library import parse_printer
 from partgen.profile.load import parse_profile
 
 FAULTS = ("kill", "half", "ENOSPC", "EIO")
+SOME = 6
+"""A normal run strikes every sixth touch, with one of the faults each."""
 HERE = Path(__file__).parent
 PRINTER = "profiles/printers/mine.toml"
 READINGS = "profiles/printers/mine.readings.csv"
@@ -58,7 +58,7 @@ class Job:
     older: bool = False
     """Whether an older one stands in the folder's place."""
     sparse: int = 1
-    """A normal run takes this many times fewer of its touches."""
+    """A normal run strikes this many times fewer of its touches."""
 
 
 def post(page: str, do: str, **more: object) -> str:
@@ -195,12 +195,12 @@ def whole(name: str, data: bytes) -> None:
         parse_printer(text, name)
 
 
-@pytest.mark.parametrize("step", [6, pytest.param(1, marks=pytest.mark.long)], ids=["some", "every"])
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)], ids=["some", "every"])
 @pytest.mark.parametrize("name", JOBS)
 def test_a_fault_at_every_touch(
-    name: str, step: int, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
+    name: str, every: bool, bench: Bench, server: subprocess.Popen[str], tmp_path: Path
 ) -> None:
-    """A normal run takes every sixth touch (of a long command fewer), a long one every one."""
+    """A long run strikes every touch with every fault; a normal one some touches, each with the next fault in turn."""
     job, folder = JOBS[name], tmp_path / "work"
     scan = panel_scan(tmp_path / "panel.png").read_bytes()
     old = files(prepared(bench, folder, job, scan))
@@ -212,10 +212,10 @@ def test_a_fault_at_every_touch(
         assert below(job.folder, new) not in ({}, below(job.folder, old))
     touches = len(clean["events"])
     assert touches > 5, clean
-    step *= job.sparse if step > 1 else 1
     seen = table.setdefault(name, Counter())
-    for fault in FAULTS:
-        for at in range(1, touches + 1, step):
+    for number, fault in enumerate(FAULTS):
+        first, step = (1, 1) if every else (1 + number * SOME * job.sparse % touches, len(FAULTS) * SOME * job.sparse)
+        for at in range(first, touches + 1, step):
             prepared(bench, folder, job, scan)
             done = ask(server, folder, job, fault, at)
             where = (name, fault, at, clean["events"][at - 1], done)
@@ -305,11 +305,19 @@ def outcome(now: dict[str, bytes], old: dict[str, bytes], new: dict[str, bytes],
     return f"{kept}, {how}"
 
 
+KEPT = ("all old", "all new", "each old or new", "the old one whole, put aside")
+
+
 @pytest.fixture(scope="module", autouse=True)
 def report() -> Iterator[None]:
-    """The table of faults against outcomes, where PARTGEN_FAULT_TABLE names a file for it."""
+    """The table of faults against outcomes, where PARTGEN_EVIDENCE names a folder for it."""
     yield
-    if where := os.environ.get("PARTGEN_FAULT_TABLE"):
-        lines = [f"{name}\t{what}\t{n}" for name, seen in table.items() for what, n in sorted(seen.items())]
-        with contextlib.suppress(OSError):
-            Path(where).write_text("\n".join(lines) + "\n")
+    how = "PARTGEN_EVIDENCE=docs/evidence python -m pytest --long tests/robustness/test_crash_safety.py"
+    rows = [[name, sum(seen.values()), *(many(seen, kept) for kept in KEPT)] for name, seen in table.items()]
+    sums = [sum(column) for column in zip(*(row[1:] for row in rows), strict=True)]
+    record("disk-faults", how, ["Job", "Faults", *KEPT], [*rows, ["together", *sums]])
+
+
+def many(seen: Counter[str], kept: str) -> int:
+    """How often it ended so, whatever the fault was and whatever else was said."""
+    return sum(n for what, n in seen.items() if what.partition(": ")[2].startswith(kept))

@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from conftest import LOG, PROFILE, Bench
 from harness import Ended, judge_plan, run, time_limit
+from lamp_bench import LOG, PROFILE, Bench
 
 from partgen.units import parse_length
 

@@ -14,7 +14,7 @@ from builders import PANEL, profile_from
 from harness import ROOT
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from planning.test_solve import MATERIALS
+from plan_cases import MATERIALS
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Estimate

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 from builders import KEY, WINDOW
-from conftest import LOG, PROFILE, Bench
 from harness import Ended, files, judge, run
+from lamp_bench import LOG, PROFILE, Bench
 
 
 def spread(count: int, *, hole: str = WINDOW, gaps: int = 0, drop: str = "[4.31, 4.33]") -> str:
@@ -47,6 +47,7 @@ TOO_MUCH = {
 }
 
 
+@pytest.mark.sample(4)
 @pytest.mark.parametrize("what", TOO_MUCH)
 def test_more_than_any_panel_has_is_refused_with_the_limit(tmp_path: Path, what: str) -> None:
     """10,000 positions took gigabytes and no end; 100,000 repeats of one reading 9.6 GB."""
@@ -94,6 +95,7 @@ def _deep(bench: Bench, folder: Path, path: str, data: str, *arguments: str) -> 
     return ended
 
 
+@pytest.mark.sample(7)
 @pytest.mark.parametrize(
     ("path", "arguments"),
     [

@@ -9,14 +9,13 @@ import shutil
 from pathlib import Path
 
 import pytest
-from conftest import LOG, PROFILE, Bench
 from harness import Ended, files, judge, run
+from lamp_bench import LOG, PROFILE, Bench
 from lesser import lesser
-from panel_scan import panel_scan
+from panel_scan import DISTANCES, panel_scan
 
 PRINTER = "profiles/printers/mine.toml"
 READINGS = "profiles/printers/mine.readings.csv"
-DISTANCES = ("--distance", "LEFT RIGHT 50.8 mm", "--distance", "LEFT MIDDLE 29.95 mm")
 COMMANDS = {
     "measure": ("measure", PROFILE, "--repeats", "4"),
     "trial": ("trial", PROFILE, "t.csv", "--as-entered"),
@@ -108,6 +107,7 @@ def test_outputs_that_may_not_be_written_are_named(work: Path) -> None:
         assert one.code == 3 and "out" in one.err, (name, one)
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize(
     ("path", "names"),
     [
@@ -156,6 +156,7 @@ def linked(folder: Path, path: str) -> Path:
     return target
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize(
     ("path", "name"),
     [
@@ -188,6 +189,7 @@ def test_a_link_at_the_profile_keeps_the_log_beside_the_link(work: Path) -> None
     assert (work / LOG).read_bytes().startswith(log) and (work / LOG).read_bytes() != log
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("path", ["out", "out/lamp", "profiles", "profiles/printers"])
 def test_a_folder_may_be_a_link(work: Path, path: str) -> None:
     target = linked(work, path)
@@ -197,6 +199,7 @@ def test_a_folder_may_be_a_link(work: Path, path: str) -> None:
     assert (work / path).is_symlink() and (work / path).resolve() == target
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("kind", ["nowhere", "itself", "a file"])
 @pytest.mark.parametrize("path", ["out", "out/lamp", "out/lamp/r02"])
 def test_a_broken_link_where_outputs_belong_is_said_and_stays(work: Path, path: str, kind: str) -> None:
@@ -224,6 +227,7 @@ def test_a_link_to_itself_is_said(work: Path, path: str) -> None:
             assert Path(path).name in ended.err, (name, ended)
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize("path", [PROFILE, LOG, PRINTER, "t.csv", "r.csv", "panel.png"])
 def test_a_folder_in_a_files_place_is_said(work: Path, path: str) -> None:
     (work / path).unlink()

@@ -129,6 +129,7 @@ def test_an_opening_on_a_position_s_spot_is_asked_about_and_not_added_beside_it(
     assert load_profile(bench).profile.position[0].at_limit is not None
 
 
+@pytest.mark.sample(3)
 @pytest.mark.parametrize(
     "options",
     [

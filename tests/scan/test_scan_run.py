@@ -24,6 +24,7 @@ def row(n=4, turn=0.0):
     return Panel((20.0 * n + 4, 24.0), [Hole("rectangle", 12 + 20.0 * i, 12, 11, 6.5, turn, 0.5) for i in range(n)])
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("seed", [1, 4, 9, 11])
 def test_a_simulated_scan_is_measured_as_it_was_drawn(seed):
     outcome = run(seed, 200)
@@ -111,6 +112,7 @@ def test_noise_and_gradients_hold_no_openings():
             see(Picture("x", rgb, (300, 300), ()))
 
 
+@pytest.mark.sample(2)
 @pytest.mark.parametrize("name", ["chelsea.png", "camera.png", "page.png", "coins.png", "cell.png"])
 def test_photographs_of_something_else_hold_no_openings(name):
     """Pictures that the image library ships: a cat, a man, print, coins, a cell."""

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench_sim.world import HOLE, TODAY, WANTED, World
 from partgen.log.records import next_revision_id
 from partgen.log.store import append, log_path
 from partgen.metrology.records import Estimate
@@ -15,6 +14,7 @@ from partgen.pipeline import building, planning
 from partgen.pipeline.inputs import gather
 from partgen.pipeline.trials import parse_results, record
 from partgen.planning.solve import plan_set
+from simulated_repairs.world import HOLE, TODAY, WANTED, World
 
 DRAWS = 20_000
 """Fewer than the tool's own 100,000: they only tell p_bind, and 500 panels are planned twice."""

@@ -12,9 +12,9 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from bench.rows import Process, Row, process, python, row_of
+from benchmarks.rows import Process, Row, process, python, row_of
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 SIZES = (1, 10, 40, 200, 1000)
 DEMO = "fog-signal-controller"
 REPEATS = {DEMO: 5, "1": 5, "10": 3, "40": 3}
@@ -68,7 +68,7 @@ def compared(folder: Path, name: str) -> list[Row]:
     """A profile in a folder: first build, and build with shapes kept, against both references; and memory."""
     fit = folder / "outputs" / name / "r01" / "fit.json"
     (folder / "out").mkdir(exist_ok=True)
-    script = ("-m", "bench.by_hand", str(fit), str(folder / "out"))
+    script = ("-m", "benchmarks.by_hand", str(fit), str(folder / "out"))
     n = name if name == DEMO else str(panel_size(folder))
     what = "build, demo" if name == DEMO else f"build {n}"
     runs = []
@@ -80,7 +80,7 @@ def compared(folder: Path, name: str) -> list[Row]:
                 process(python(*script, "--one"), cwd=str(ROOT)),
                 first(folder, name, keep_shapes=True),
                 process(python(*script, "--distinct"), cwd=str(ROOT)),
-                process(python("-m", "bench.floor", str(folder / f"{name}.toml")), cwd=str(ROOT)),
+                process(python("-m", "benchmarks.floor", str(folder / f"{name}.toml")), cwd=str(ROOT)),
             )
         )
 

@@ -16,8 +16,8 @@ import manifold3d
 import numpy as np
 import trimesh
 
-from bench.building import ROOT
-from bench.rows import Row
+from benchmarks.building import ROOT
+from benchmarks.rows import Row
 from partgen.checks.fit import STROKE_STEPS, measure_fit
 from partgen.checks.grip import measure_grip
 from partgen.checks.panel import panel_hole, panel_solid

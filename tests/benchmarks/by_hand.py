@@ -1,6 +1,6 @@
 """What a person would write with CadQuery: the same caps one by one, no checks. The reference for `build`.
 
-Usage: python -m bench.by_hand FIT.JSON FOLDER [--one | --distinct]; with --one only the first cap is built, with
+Usage: python -m benchmarks.by_hand FIT.JSON FOLDER [--one | --distinct]; with --one only the first cap is built, with
 --distinct one of each shape (those of a shape differ in height alone), and the same number of files is written from
 them: the bare kernel time plus the bytes.
 """

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench_sim.truth import Habits, Truth, draw, read
+from simulated_repairs.truth import Habits, Truth, draw, read
 
 HOLE = (12.0, 7.0)
 OFFSET = 0.15  # radius within which a hole's centre lies off its seat

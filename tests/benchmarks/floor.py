@@ -1,6 +1,6 @@
 """What `build` cannot do without: its imports, the plan, and the kernel's work, with no check, no file and no report.
 
-Usage: python -m bench.floor PROFILE
+Usage: python -m benchmarks.floor PROFILE
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.rows import Row, paired, process, python
+from benchmarks.rows import Row, paired, process, python
 
 PREDICT_NEEDS = "import numpy, pydantic, tomlkit, typer, shapely"
 

@@ -9,8 +9,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from bench.building import build
-from bench.rows import Row
+from benchmarks.building import build
+from benchmarks.rows import Row
 
 SIZES = (24, 120)
 LIMIT_S, LIMIT_MB = 2.0, 6.0  # what issue 9 asks for: 24 positions on two cores

@@ -14,8 +14,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from bench.building import panel
-from bench.rows import Row
+from benchmarks.building import panel
+from benchmarks.rows import Row
 from partgen.metrology.estimate import estimate
 from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer

@@ -1,1 +1,0 @@
-"""Timings as ratios, each beside its reference in one run. Outside the tests: `python -m bench [NAME ...]`."""
