@@ -235,7 +235,8 @@ def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quie
     )  # fmt: skip
     for group in found.groups:
         print(f"[hole.{group.name}]{'' if group.known else ' (new)'}: {', '.join(group.labels)}")
-    print(f"Scale: {'held by calipers distances' if found.proven else 'not proven'}")
+    held = "held by the marker sheet" if found.scale.checked else "held by calipers distances"
+    print(f"Scale: {held if found.proven else 'not proven'}")
     for note in found.notes:
         say(note, quiet=quiet)
     for label in found.missing:
