@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench_sim.truth import draw, printer, profile_of, read
 from builders import tilted_panel
+from simulated_repairs.truth import draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bench_sim.rounds import plan_and_print, quick_draws, try_parts  # noqa: F401
-from bench_sim.world import World, make
+from simulated_repairs.rounds import plan_and_print, quick_draws, try_parts  # noqa: F401
+from simulated_repairs.world import World, make
 
 from partgen.errors import InputError, TrialError
 from partgen.log.records import Confirmed, Revision, Trial
