@@ -31,7 +31,7 @@ from partgen.mesh.records import Mesh
 from partgen.planning.records import PartModel
 
 if TYPE_CHECKING:
-    from partgen.mesh.apart import Function
+    from partgen.mesh.kernel_pool import Function
 
 ENDING = ".shape"
 LIMIT_BYTES, KEPT_BYTES = 200_000_000, 150_000_000
@@ -44,7 +44,7 @@ LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "scipy", "shapely", "fonttools
 OURS = (
     "parts",
     "mesh",
-    "processes",
+    "processes.py",
     "families",
     "checks",
     "planning",

@@ -16,8 +16,8 @@ from cap_models import ROUND, cap
 
 from partgen.families import BY_KIND
 from partgen.mesh import build, shelf
-from partgen.mesh.apart import ask
 from partgen.mesh.derive import CAP, Built, Maker, Reference
+from partgen.mesh.kernel_pool import KERNEL
 from partgen.mesh.records import BuiltCap, Mesh
 from partgen.mesh.shelf import OURS, Shelf, name_of, packed, unpacked
 
@@ -34,7 +34,8 @@ def made(folder: Path | None) -> list[BuiltCap]:
 def asked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """What the kernel was asked for."""
     said = []
-    monkeypatch.setattr(build, "ask", lambda *question: said.append(question[0]) or ask(*question))
+    ask = KERNEL.ask
+    monkeypatch.setattr(KERNEL, "ask", lambda *question: said.append(question[0]) or ask(*question))
     return said
 
 
@@ -164,7 +165,7 @@ def test_the_code_in_a_name_is_closed() -> None:
 def test_a_maker_whose_code_no_name_tells_is_never_kept(tmp_path: Path, maker: Maker) -> None:
     with pytest.raises(TypeError):
         name_of("build", MODEL, maker)
-    Shelf(tmp_path).put("build", MODEL, maker, ask("build", MODEL, CAP).result())
+    Shelf(tmp_path).put("build", MODEL, maker, KERNEL.ask("build", MODEL, CAP).result())
     assert entries(tmp_path) == []
     assert Shelf(tmp_path).take("build", MODEL, maker) is None
 
@@ -181,7 +182,7 @@ def test_a_shelf_is_kept_small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     tmp_path.joinpath(".left.1.tmp").write_bytes(b"x")
     os.utime(tmp_path / ".left.1.tmp", (1, 1))
     tmp_path.joinpath(".now.1.tmp").write_bytes(b"x")
-    ref = ask("reference", cap(ROUND).without_height(), CAP).result()
+    ref = KERNEL.ask("reference", cap(ROUND).without_height(), CAP).result()
     size = len(packed(ref, name_of("reference", MODEL, CAP)))
     monkeypatch.setattr(shelf, "LIMIT_BYTES", int(4.5 * size))
     monkeypatch.setattr(shelf, "KEPT_BYTES", int(3.5 * size))
