@@ -156,12 +156,14 @@ def load_what_follows() -> None:
     import mapbox_earcut
     import scipy.sparse.csgraph
     import scipy.spatial
+    import stl.mesh
+    import trimesh
 
     import partgen.pipeline.reporting
     from partgen.report.html import environment
 
     environment().get_template("report.html")  # compiled once
-    del fontTools, manifold3d, mapbox_earcut, scipy, partgen
+    del fontTools, manifold3d, mapbox_earcut, scipy, stl, trimesh, partgen
 
 
 def _walls(built: Sequence[tuple[PositionPlan, Unmarked]], printer: Printer) -> dict[PartModel, Walls]:
