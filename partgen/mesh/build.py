@@ -11,7 +11,7 @@ from partgen.mesh.derive import CAP, Built, Maker, Reference
 from partgen.mesh.kernel_pool import KERNEL, Asked, Function, Kernel
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.planning.records import PartModel
 
 MakerOf = Callable[[PartModel], Maker]
@@ -59,12 +59,12 @@ class Caps:
         self,
         models: Sequence[PartModel],
         maker_of: MakerOf = lambda model: CAP,
-        shelf: Shelf | None = None,
+        cache: ShapeCache | None = None,
         kernel: Kernel = KERNEL,
     ) -> None:
         self._models = models
         self._makers = {model: maker_of(model) for model in models}
-        self._shapes = _Shapes(shelf, kernel)
+        self._shapes = _Shapes(cache, kernel)
         for model, maker in self._makers.items():
             if not _derives(model, maker):
                 self._shapes.begin("build", replace(model, mark=""), maker)
@@ -130,18 +130,18 @@ def _derives(model: PartModel, maker: Maker) -> bool:
 
 
 class _Shapes:
-    """Kernel results by what was asked for: from the shelf where they lie there, else from the kernel's workers."""
+    """Kernel results by what was asked for: from the cache where they lie there, else from the kernel's workers."""
 
-    def __init__(self, shelf: Shelf | None, kernel: Kernel) -> None:
-        self._shelf, self._kernel = shelf, kernel
+    def __init__(self, cache: ShapeCache | None, kernel: Kernel) -> None:
+        self._cache, self._kernel = cache, kernel
         self._missing: list[tuple[Function, PartModel, Maker]] = []
         self._found: dict[tuple[Function, PartModel], Asked | Built | Reference | KernelError | None] = {}
 
     def begin(self, function: Function, model: PartModel, maker: Maker) -> None:
-        """It will be wanted: taken from the shelf, or else the kernel is loaded for it."""
+        """It will be wanted: taken from the cache, or else the kernel is loaded for it."""
         if (function, model) in self._found:
             return
-        self._found[function, model] = kept = self._shelf.take(function, model, maker) if self._shelf else None
+        self._found[function, model] = kept = self._cache.take(function, model, maker) if self._cache else None
         if kept is None:
             self._missing.append((function, model, maker))
             self._kernel.warm()
@@ -155,8 +155,8 @@ class _Shapes:
         if isinstance(found, Asked):
             try:
                 found = self._found[function, model] = found.result()
-                if self._shelf:
-                    self._shelf.put(function, model, maker, found)
+                if self._cache:
+                    self._cache.put(function, model, maker, found)
             except KernelError as error:
                 found = self._found[function, model] = error
         assert found is not None

@@ -20,9 +20,9 @@ from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path, refuse_unwritable
-from partgen.mesh import SHELF
+from partgen.mesh import SHAPES
 from partgen.mesh.kernel_pool import KERNEL
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.origin import note_origin, refuse_foreign
@@ -125,7 +125,7 @@ def _tried(inputs: Inputs) -> str | None:
 def _plan(inputs: Inputs, day: date, step: Step, out: Path) -> Planned:
     """The plan; meanwhile the kernel is loaded where it is likely to be wanted: where no shape is kept, and after a
     trial, from which sockets and sections are learnt."""
-    if Shelf(out / SHELF).empty() or _tried(inputs):
+    if ShapeCache(out / SHAPES).empty() or _tried(inputs):
         KERNEL.warm()
     step("Working out the plan", 0, 1)
     return plan_inputs(inputs, today=day)
@@ -163,7 +163,7 @@ def _write(
         inputs.printer,
         step,
         bore_error=planned.estimate.bore_error.value,
-        shelf=Shelf(out / SHELF),
+        cache=ShapeCache(out / SHAPES),
     )
     arranged = lay_out(made, inputs)
     plates = plate_names(arranged) if "3mf" in formats else ()

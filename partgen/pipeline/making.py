@@ -24,7 +24,7 @@ from partgen.fit.assemble import Built
 from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps, Unmarked
 from partgen.mesh.records import BuiltCap, Mesh
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.colours import ColouredBody, by_colour
@@ -83,15 +83,15 @@ def make_parts(
     step: Step,
     *,
     bore_error: float,
-    shelf: Shelf | None = None,
+    cache: ShapeCache | None = None,
 ) -> tuple[dict[str, MadePart], dict[str, Finding]]:
     """Build, lay and measure every planned part; by label. What could not be built is a failed finding.
 
     `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it. Shapes
-    that lie on the `shelf` are not built again.
+    that lie on the `cache` are not built again.
     """
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
-    begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
+    begun = Caps([plan.model for plan in plans], makers.__getitem__, cache)
     load_what_follows()
     caps = begun.unmarked(lambda done: step("Building the solids", done, len(plans)))
     built: list[tuple[PositionPlan, Unmarked]] = []
@@ -105,7 +105,7 @@ def make_parts(
     for label, part in made.items():
         if part.plan.pair in made:
             made[label] = replace(part, findings=(*part.findings, *_paired(part, made[part.plan.pair], profile)))
-    for label, parted in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, shelf).items():
+    for label, parted in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, cache).items():
         part = made[label]
         found_too = (*part.findings, *parted.findings)
         made[label] = replace(part, core=parted.core, bodies=parted.bodies, findings=found_too)
