@@ -3,6 +3,7 @@
 A call that never ends, or that takes its process down, costs one shape and nothing else. Where there is a fork server
 (`processes.USUAL`), it has loaded the kernel and never uses it, because a fork after its first use hangs; elsewhere
 every worker loads it. Nothing heavy is imported here: a command starts the kernel before anything else.
+May import: errors, processes; mesh, planning.records for types.
 
 To see a call in a debugger, make it in this process: `mesh.heights.worked_out(function, model, maker)`.
 """

@@ -3,7 +3,7 @@
 The folder may be deleted at any time. An entry's name is a hash over everything its content follows from: the model,
 the maker, the libraries' and Python's versions, and the text of every module of ours that can have a say. An entry is
 a NumPy archive of plain arrays, read without pickles: nothing in it is ever run, and a check sum stands over each. One
-that is damaged, cut short, or not what its name says is as good as none.
+that is damaged, cut short, or not what its name says is as good as none. May import: mesh, planning.records.
 """
 
 from __future__ import annotations

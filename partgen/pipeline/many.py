@@ -1,4 +1,4 @@
-"""Several profiles, one after another or several at a time.
+"""Several profiles, one after another or several at a time. May import: errors, mesh.kernel_pool, pipeline.
 
 With more than one job the work is handed to joblib, and so to whatever backend of it the caller has
 chosen: processes of this machine, or a cluster that shares the profiles' and outputs' folders.

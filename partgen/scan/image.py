@@ -27,22 +27,12 @@ DPI = (50.0, 4800.0)
 LEAST_DPI = 100.0
 
 
-def need_libraries() -> None:
-    """Raises OutsideError, saying what to install, when the optional image libraries are missing."""
-    try:
-        import PIL.Image  # noqa: F401 - only whether they are there
-        import skimage.measure  # noqa: F401
-    except ImportError as error:
-        raise OutsideError('reading a scan needs the image library: pip install "partgen[scan]"') from error
-
-
 def read_picture(path: Path, dpi: float | None = None) -> Picture:
     """The scan at `path`; `dpi` overrides its resolution tag.
 
     Raises InputError for anything that is not a scan in grey or colour that can be measured,
-    OutsideError when the libraries are missing or the disk fails.
+    OutsideError when the disk fails.
     """
-    need_libraries()
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     where = str(path)
