@@ -86,6 +86,10 @@ class KernelError(PartgenError):
         self.why = why
         super().__init__(f"{subject}: {why}")
 
+    def __reduce__(self) -> tuple[type[KernelError], tuple[str, str]]:
+        """It travels from the kernel's workers."""
+        return KernelError, (self.subject, self.why)
+
 
 class OutsideError(PartgenError):
     """Something outside failed: disk, permission, a library."""

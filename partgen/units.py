@@ -9,8 +9,7 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
-from typing import Any, Literal
+from typing import Literal
 
 Unit = Literal["mm", "inch"]
 MM_PER: dict[Unit, float] = {"mm": 1.0, "inch": 25.4}  # the inch is exactly 25.4 mm (ISO 80000-3)
@@ -20,7 +19,16 @@ _NUMBER = re.compile(
     r"|^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$"  # 4.31, .5, 1e-1
 )
 
-_UNIT_NAME = re.compile(r"[A-Za-zµμ]{1,20}")
+_MM = {
+    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), 1.0),
+    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), 10.0),
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1000.0),
+    **dict.fromkeys(("um", "µm", "μm", "micron", "microns", "micrometre", "micrometer"), 0.001),
+    **dict.fromkeys(("in", "inch", "inches", '"', "”", "″"), 25.4),
+    **dict.fromkeys(("mil", "mils", "thou"), 0.0254),
+    **dict.fromkeys(("ft", "foot", "feet"), 304.8),
+}
+"""Units as they may stand behind a number, in mm."""
 
 
 WHOLE_STEP = 0.1
@@ -142,19 +150,6 @@ def in_unit(text: str, unit: Unit) -> str:
 def _unit_scale(name: str, unit: Unit) -> float:
     if name in ("", unit):
         return MM_PER[unit]
-    if name in ("mm", "in", "inch", '"', "”"):  # the usual ones need no unit library
-        return 1.0 if name == "mm" else 25.4
-    try:
-        if not _UNIT_NAME.fullmatch(name):  # pint would work out "9**9**9", and never come back
-            raise ValueError(name)
-        scale = _registry().Quantity(1, name).to("mm").magnitude
-    except Exception as error:  # pint raises several unrelated types for words it cannot read
-        raise ValueError(f'a length unit such as mm or in, not "{name}"') from error
-    return float(scale)
-
-
-@cache
-def _registry() -> Any:  # noqa: ANN401 - pint's registry builds its Quantity class at run time
-    import pint
-
-    return pint.UnitRegistry()
+    if name not in _MM:
+        raise ValueError(f'a length unit such as mm or in, not "{name}"')
+    return _MM[name]

@@ -19,14 +19,12 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 CORE = [f"tests/{name}" for name in ("model", "profile", "metrology", "planning", "parts", "mesh", "checks", "export")]
 CORE += ["tests/printing", "tests/log", "tests/fit", "tests/report", "tests/test_job.py"]
-EXTRAS = "bench,scan"
-"""What a person may install besides; its bounds count too."""
 
 
 def main() -> int:
     wanted = sys.argv[1:] or CORE
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    tools = [line for line in project["optional-dependencies"]["test"] if not line.startswith("pressfit")]
+    tools = project["optional-dependencies"]["test"]
     with tempfile.TemporaryDirectory() as folder:
         python = Path(folder) / "env" / "bin" / "python"
 
@@ -38,7 +36,7 @@ def main() -> int:
 
         uv("venv", "-q", str(python.parents[1]), "--python", sys.executable)
         into = ("--python", str(python))
-        uv("pip", "install", "-q", *into, "--resolution", "lowest-direct", "-e", f"{ROOT}[{EXTRAS}]")
+        uv("pip", "install", "-q", *into, "--resolution", "lowest-direct", "-e", str(ROOT))
         lowest = uv("pip", "freeze", "--exclude-editable", *into)
         print(lowest, flush=True)
         pins = Path(folder) / "lowest.txt"

@@ -12,7 +12,7 @@ cd "$(dirname "$0")/.."
 
 job=${1:-}
 case "$job" in
-    demo) extra="[bench,scan]" libraries="libgl1 libegl1" ;;
+    demo) extra="" libraries="libgl1 libegl1" ;;
     test) extra="[test,dev]" libraries="libgl1 libegl1 chromium libatomic1 poppler-utils" ;;
     *)
         echo "usage: sh tests/setup.sh demo | test" >&2

@@ -1,19 +1,27 @@
-"""A build in a process of its own, with its progress, and a way to end it. May import: errors, pipeline inside.
+"""A build in a process of its own, with its progress, and a way to end it.
 
-Killed at any moment, a build leaves nothing but a hidden folder that the next one sweeps away; and it
+May import: errors, processes; pipeline inside.
+
+Ended at any moment, a build leaves nothing but a hidden folder that the next one sweeps away; and it
 stops by itself when the page's process is gone.
 """
 
 from __future__ import annotations
 
-import contextlib
-import multiprocessing
 import threading
 import time
+from concurrent.futures import CancelledError
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
+from typing import Any
+
+from pebble import ProcessExpired, ProcessFuture, concurrent
+
+from partgen.errors import PartgenError
+from partgen.processes import CONTEXTS, end_with_the_asker
+
+SPAWN = CONTEXTS["spawn"]()
 
 
 @dataclass(frozen=True)
@@ -38,7 +46,7 @@ class Making:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._process: BaseProcess | None = None
+        self._build: ProcessFuture[tuple[str, tuple[str, ...]]] | None = None
         self.now = Progress()
 
     def start(self, path: Path, out: Path, printer: str | None, seed: int, revision: str | None) -> bool:
@@ -47,67 +55,59 @@ class Making:
             if self.now.state == "running":
                 return False
             self.now = Progress("running", "Starting", number=self.now.number + 1)
-            context = multiprocessing.get_context("spawn")
-            ours, theirs = context.Pipe(duplex=False)
-            self._process = context.Process(
-                target=_build, args=(theirs, path, out, printer, seed, revision), daemon=True
-            )
-            self._process.start()
+            ours, theirs = SPAWN.Pipe(duplex=False)
+            self._build = _build(theirs, path, out, printer, seed, revision)
             theirs.close()
-            threading.Thread(target=self._listen, args=(ours, self._process), daemon=True).start()
+            threading.Thread(target=self._listen, args=(ours, self._build), daemon=True).start()
             return True
 
     def cancel(self) -> None:
         """End a running build; what it had made so far is gone."""
         with self._lock:
-            if self.now.state == "running" and self._process is not None:
+            if self.now.state == "running" and self._build is not None:
                 self.now = replace(self.now, state="cancelled", what="Cancelled; nothing of it was kept.")
-                self._process.kill()
+                self._build.cancel()  # type: ignore[no-untyped-call]
 
-    def _listen(self, line: Connection, process: BaseProcess) -> None:
+    def _listen(self, line: Connection, build: ProcessFuture[tuple[str, tuple[str, ...]]]) -> None:
         begun = time.monotonic()
         try:
             while True:
-                kind, *rest = line.recv()
-                self._heard(kind, rest, time.monotonic() - begun)
-        except (EOFError, OSError):
-            process.join()
+                what, done, total = line.recv()
+                self._say(begun, what=what, done=done, total=total)
+        except (EOFError, OSError):  # it has ended
+            pass
+        try:
+            revision, remarks = build.result()
+            self._say(begun, state="done", what="Done", revision=revision, remarks=remarks)
+        except CancelledError:
+            pass
+        except ProcessExpired:
+            self._failed(begun, "The build ended before it was whole; nothing of it was kept. Build again.")
+        except PartgenError as error:
+            self._failed(begun, str(error))
+        except Exception as error:  # the page must hear of it, whatever it was
+            self._failed(begun, f"partgen could not go on: {type(error).__name__}: {error}")
+
+    def _failed(self, begun: float, why: str) -> None:
+        self._say(begun, state="failed", what=why)
+
+    def _say(self, begun: float, **news: Any) -> None:  # noqa: ANN401 - fields of Progress
         with self._lock:
             if self.now.state == "running":
-                said = "The build ended before it was whole; nothing of it was kept. Build again."
-                self.now = replace(self.now, state="failed", what=said)
-
-    def _heard(self, kind: str, rest: list[object], seconds: float) -> None:
-        with self._lock:
-            if self.now.state != "running":
-                return
-            if kind == "step":
-                what, done, total = rest
-                assert isinstance(done, int) and isinstance(total, int)
-                self.now = replace(self.now, what=str(what), done=done, total=total, seconds=seconds)
-            elif kind == "done":
-                revision, remarks = rest
-                assert isinstance(remarks, tuple)
-                self.now = replace(
-                    self.now, state="done", what="Done", revision=str(revision), remarks=remarks, seconds=seconds
-                )
-            else:
-                self.now = replace(self.now, state="failed", what=str(rest[0]), seconds=seconds)
+                self.now = replace(self.now, seconds=time.monotonic() - begun, **news)
 
 
-def _build(line: Connection, path: Path, out: Path, printer: str | None, seed: int, revision: str | None) -> None:
-    """The other process: what `partgen build` does. A page that is gone breaks the pipe, which ends it."""
-    from partgen.errors import PartgenError
+@concurrent.process(daemon=False, context=SPAWN)  # type: ignore[call-overload,untyped-decorator]
+def _build(
+    line: Connection, path: Path, out: Path, printer: str | None, seed: int, revision: str | None
+) -> tuple[str, tuple[str, ...]]:
+    """In the other process: what `partgen build` does. It ends with the page."""
     from partgen.pipeline.building import build_profile
 
-    def step(what: str, done: int, total: int) -> None:
-        line.send(("step", what, done, total))
+    end_with_the_asker()
 
-    with contextlib.suppress(BrokenPipeError):
-        try:
-            made = build_profile(path, out, printer=printer, seed=seed, revision=revision, step=step)
-            line.send(("done", made.document.revision, made.remarks))
-        except PartgenError as error:
-            line.send(("failed", str(error)))
-        except Exception as error:  # the page must hear of it, whatever it was
-            line.send(("failed", f"partgen could not go on: {type(error).__name__}: {error}"))
+    def step(what: str, done: int, total: int) -> None:
+        line.send((what, done, total))
+
+    made = build_profile(path, out, printer=printer, seed=seed, revision=revision, step=step)
+    return made.folder.name, made.remarks

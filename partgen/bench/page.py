@@ -88,7 +88,7 @@ class _Answers:
             if name == "start":
                 html = piece("base", page=name, sections=SECTIONS, job=job, begin=beginning.form(job))
             elif name in SECTIONS:
-                scan = {"most": MOST_BYTES, "there": scanning.there(), "missing": scanning.MISSING}
+                scan = {"most": MOST_BYTES}
                 html = piece("base", page=name, sections=SECTIONS, job=job, begin="", scan=scan)
             else:
                 return PlainTextResponse("There is no such page here.", 404)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
-from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +19,7 @@ from partgen.bench.job import Job, Tab
 from partgen.bench.looking import How, Looking, look, mark_of, settle
 from partgen.bench.pictures import TARGET, nearest
 from partgen.bench.pieces import piece
-from partgen.errors import Fault, InputError, OutsideError, PartgenError
+from partgen.errors import Fault, InputError, PartgenError
 from partgen.metrology.student import K95
 from partgen.profile.from_scan import Proposal, propose
 from partgen.report import svg
@@ -28,15 +27,9 @@ from partgen.scan.corrected import Corrected
 from partgen.scan.pictures import sizes
 from partgen.scan.scale import parse_distance
 
-MISSING = 'Reading a scan needs two more packages: pip install "partgen[scan]". Then start the page again.'
 WIDE = 920.0
 WIDEST = 3200.0
 """Pixels of the picture on the page: as usual, and at most, however near two openings lie."""
-
-
-def there() -> bool:
-    """True where the optional image libraries are."""
-    return find_spec("PIL") is not None and find_spec("skimage") is not None
 
 
 def how_from(query: dict[str, str]) -> How:
@@ -49,8 +42,6 @@ def how_from(query: dict[str, str]) -> How:
 
 def receive(job: Job, how: How, path: Path) -> dict[str, str]:
     """Look at a picture that was dropped, in place of an earlier one. Called without the lock; raises PartgenError."""
-    if not there():
-        raise OutsideError(MISSING)
     with job.lock:
         job.refresh()
         if job.file is None or job.trouble:

@@ -156,11 +156,11 @@ def _code(outcome: Outcome) -> int:
 
 def _start_kernel(first: Path, out: Path) -> None:
     """Start the kernel before anything else is loaded, unless most shapes are likely to be kept from last time."""
-    from partgen.mesh import SHELF
-    from partgen.mesh.apart import warm
+    from partgen.mesh import SHAPES
+    from partgen.mesh.kernel_pool import KERNEL
 
-    if first.is_file() and not ((out / first.stem).is_dir() and (out / SHELF).is_dir()):
-        warm()
+    if first.is_file() and not ((out / first.stem).is_dir() and (out / SHAPES).is_dir()):
+        KERNEL.warm()
 
 
 def _all_readable(profiles: list[Path], printer: str | None, revision: str | None) -> None:

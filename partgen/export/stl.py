@@ -1,6 +1,4 @@
-"""Binary STL: writing a mesh as it lies on the printer's bed, and reading it back to compare.
-
-May import: errors, files, mesh.records.
+"""Binary STL, written by numpy-stl as a mesh lies on the printer's bed, and read back by trimesh to compare.
 
 Layout (M. Burns, Automated Fabrication, 1993, section 6.5): 80 bytes of header, a little-endian
 uint32 count, then per facet 12 float32 (normal, three corners) and a uint16: 84 + 50 n bytes. The
@@ -14,25 +12,31 @@ from io import BytesIO
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from partgen.errors import OutsideError
 from partgen.files import write_new
-from partgen.mesh.records import CHORD, Floats, Ints, Mesh, box, facing, sizes
+from partgen.mesh.records import CHORD, Floats, Mesh, facing
 
-_FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+HEAD, FACET = 84, 50
+"""Bytes: header and count; one facet."""
 
 
 def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
     """The mesh, already as it lies on the bed, as a binary STL in mm."""
+    from stl import Mode
+    from stl import mesh as numpy_stl
+
     corners = mesh.triangles
     normals = facing(corners)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
-    facets = np.zeros(len(corners), dtype=_FACET)
-    facets["normal"] = normals / np.where(length > 0, length, 1.0)
-    facets["corners"] = corners
-    header = f"partgen; unit mm; {title}".encode("ascii", "replace")[:80].ljust(80)
-    return header + len(facets).to_bytes(4, "little") + bytes(facets.tobytes())
+    facets = np.zeros(len(corners), dtype=numpy_stl.Mesh.dtype)
+    facets["normals"] = normals / np.where(length > 0, length, 1.0)
+    facets["vectors"] = corners
+    header = f"partgen; unit mm; {title}".encode("ascii", "replace")[:80].ljust(80).decode()
+    written, out = numpy_stl.Mesh(facets, calculate_normals=False), BytesIO()
+    written.get_header = lambda name: header  # its own names the moment: equal parts would not be equal files
+    written.save("partgen", fh=out, mode=Mode.BINARY, update_normals=False)
+    return out.getvalue()
 
 
 def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
@@ -42,7 +46,7 @@ def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
 
 @dataclass(frozen=True)
 class StlFacts:
-    """What two independent readers found in a file."""
+    """What a reader found in a file."""
 
     facets: int
     volume: float
@@ -54,29 +58,12 @@ class StlFacts:
 
 
 def read_stl(data: bytes) -> StlFacts:
-    """Read a binary STL with numpy-stl and with trimesh. Raises OutsideError where they disagree."""
-    from stl import Mode
-    from stl import mesh as numpy_stl
+    """Read a binary STL."""
+    from trimesh import Trimesh
     from trimesh.exchange.stl import load_stl_binary
-    from trimesh.graph import is_watertight
 
-    first = numpy_stl.Mesh.from_file("", fh=BytesIO(data), mode=Mode.BINARY, calculate_normals=False)
-    second = load_stl_binary(BytesIO(data))
-    if not np.array_equal(first.vectors, second["vertices"][second["faces"]]):
-        raise OutsideError("a written STL reads differently in two readers; do not print it")
-    corners = first.vectors.astype(np.float64)
-    volume, _ = sizes(corners)
-    merged = _merged(first.vectors.reshape(-1, 3)).reshape(-1, 3)
-    edges = merged[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    watertight, _ = is_watertight(edges, np.sort(edges, axis=1))
-    return StlFacts(len(corners), volume, box(corners.reshape(-1, 3)), bool(watertight))
-
-
-def _merged(corners: NDArray[np.float32]) -> Ints:
-    """(n,) from corners (n, 3): a number for each place, the same where corners are equal to the last bit."""
-    x, y, z = (corners + np.float32(0)).view(np.uint32).T.astype(np.uint64)  # adding 0 makes -0 and 0 one place
-    column = np.unique(x << 32 | y, return_inverse=True)[1].astype(np.uint64)
-    return np.unique(column << 32 | z, return_inverse=True)[1]
+    read = Trimesh(**load_stl_binary(BytesIO(data)))
+    return StlFacts(len(read.faces), float(read.volume), np.asarray(read.bounds), bool(read.is_watertight))
 
 
 @dataclass(frozen=True)
@@ -103,7 +90,7 @@ def read_back(path: Path, wanted: Expected) -> StlFacts:
     its surface. Raises OutsideError where they differ by more, and when the file is cut short or not watertight.
     """
     data = path.read_bytes()
-    if len(data) != 84 + _FACET.itemsize * int.from_bytes(data[80:84], "little"):
+    if len(data) != HEAD + FACET * int.from_bytes(data[80:HEAD], "little"):
         raise OutsideError(f"{path.name} was written, but read again it is cut short; do not print it")
     facts = read_stl(data)
     rounding = wanted.area * float(np.abs(wanted.bounds).max()) * 2.0**-23 + 1e-6

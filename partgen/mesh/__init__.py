@@ -3,5 +3,5 @@
 `build.Caps` is what the pipeline calls; `records.Mesh` is what checks and exports take.
 """
 
-SHELF = ".shapes"
+SHAPES = ".shapes"
 """What the folder of shapes that were built before is called, in the folder of all outputs."""

@@ -7,24 +7,24 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from partgen.errors import KernelError
-from partgen.mesh.apart import Asked, Function, ask
 from partgen.mesh.derive import CAP, Built, Maker, Reference
+from partgen.mesh.kernel_pool import KERNEL, Asked, Function, Kernel
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
 from partgen.mesh.records import BuiltCap
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.planning.records import PartModel
 
 MakerOf = Callable[[PartModel], Maker]
 
 
 def build_caps(
-    models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP
+    models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP, kernel: Kernel = KERNEL
 ) -> tuple[BuiltCap | KernelError, ...]:
     """Every model as a mesh with its mark, in the same order. `maker_of` says how each becomes a solid.
 
     A cap that cannot be made is its KernelError; the others go on.
     """
-    return Caps(models, maker_of).finish()
+    return Caps(models, maker_of, kernel=kernel).finish()
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,14 +53,18 @@ class Unmarked:
 
 
 class Caps:
-    """Caps on their way: the kernel works on them from here on; `unmarked` and `finish` wait for it."""
+    """Caps to come: the kernel is loaded for them from here on; `unmarked` and `finish` have it work."""
 
     def __init__(
-        self, models: Sequence[PartModel], maker_of: MakerOf = lambda model: CAP, shelf: Shelf | None = None
+        self,
+        models: Sequence[PartModel],
+        maker_of: MakerOf = lambda model: CAP,
+        cache: ShapeCache | None = None,
+        kernel: Kernel = KERNEL,
     ) -> None:
         self._models = models
         self._makers = {model: maker_of(model) for model in models}
-        self._shapes = _Shapes(shelf)
+        self._shapes = _Shapes(cache, kernel)
         for model, maker in self._makers.items():
             if not _derives(model, maker):
                 self._shapes.begin("build", replace(model, mark=""), maker)
@@ -126,26 +130,34 @@ def _derives(model: PartModel, maker: Maker) -> bool:
 
 
 class _Shapes:
-    """Kernel results by what was asked for: from the shelf where they lie there, else from the kernel process."""
+    """Kernel results by what was asked for: from the cache where they lie there, else from the kernel's workers."""
 
-    def __init__(self, shelf: Shelf | None) -> None:
-        self._shelf = shelf
-        self._begun: dict[tuple[Function, PartModel], Asked | Built | Reference | KernelError] = {}
+    def __init__(self, cache: ShapeCache | None, kernel: Kernel) -> None:
+        self._cache, self._kernel = cache, kernel
+        self._missing: list[tuple[Function, PartModel, Maker]] = []
+        self._found: dict[tuple[Function, PartModel], Asked | Built | Reference | KernelError | None] = {}
 
     def begin(self, function: Function, model: PartModel, maker: Maker) -> None:
-        """Ask for it, unless that was done."""
-        if (function, model) not in self._begun:
-            kept = self._shelf.take(function, model, maker) if self._shelf else None
-            self._begun[function, model] = kept or ask(function, model, maker)
+        """It will be wanted: taken from the cache, or else the kernel is loaded for it."""
+        if (function, model) in self._found:
+            return
+        self._found[function, model] = kept = self._cache.take(function, model, maker) if self._cache else None
+        if kept is None:
+            self._missing.append((function, model, maker))
+            self._kernel.warm()
 
     def of(self, function: Function, model: PartModel, maker: Maker) -> Built | Reference | KernelError:
-        """What was begun, waited for."""
-        found = self._begun[function, model]
+        """What was begun, waited for. All that is missing by then is asked for at once."""
+        while self._missing:
+            question = self._missing.pop(0)
+            self._found[question[:2]] = self._kernel.ask(*question)
+        found = self._found[function, model]
         if isinstance(found, Asked):
             try:
-                found = self._begun[function, model] = found.result()
-                if self._shelf:
-                    self._shelf.put(function, model, maker, found)
+                found = self._found[function, model] = found.result()
+                if self._cache:
+                    self._cache.put(function, model, maker, found)
             except KernelError as error:
-                found = self._begun[function, model] = error
+                found = self._found[function, model] = error
+        assert found is not None
         return found

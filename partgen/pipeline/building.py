@@ -13,7 +13,7 @@ from typing import Any
 
 from partgen.errors import Fault, InputError, OutsideError
 from partgen.export.names import file_stems
-from partgen.export.stl import StlFacts, expected, read_back, write_stl
+from partgen.export.stl import expected, read_back, write_stl
 from partgen.export.threemf import About
 from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
@@ -21,19 +21,16 @@ from partgen.fit.document import FitDocument, PrintDoc
 from partgen.fit.read import parse_fit
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
 from partgen.log.store import append, log_path, read_log, refuse_unwritable
-from partgen.mesh import SHELF
-from partgen.mesh.apart import warm
-from partgen.mesh.shelf import Shelf
+from partgen.mesh import SHAPES
+from partgen.mesh.kernel_pool import KERNEL
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.pipeline.inputs import Inputs, changed_since, current, gather, gather_revision, only_of
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
-from partgen.pipeline.measured import MANY
 from partgen.pipeline.origin import note_origin, refuse_foreign
 from partgen.pipeline.planning import Planned, circumstances, plan_inputs, revised
 from partgen.pipeline.staging import content_of, staged
-from partgen.pipeline.writing import begin_plates, lay_out, order_of, plate_names, print_doc, write_orders
-from partgen.planning.abreast import in_turn
+from partgen.pipeline.writing import lay_out, order_of, plate_names, print_doc, write_orders, write_plates
 from partgen.planning.records import PositionPlan
-from partgen.processes.beside import Beside, Task, finish, meanwhile
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
 
@@ -50,10 +47,6 @@ what is measured of a first article is not among it: somebody may have filled it
 FORMATS = ("stl", "3mf", "step")
 """What parts can be written as. STL files are always there: report and later revisions read them."""
 USUAL_FORMATS = frozenset({"stl", "3mf"})
-WANTED_BESIDE = ("partgen.report.drawn", "stl", "trimesh", "partgen.export.stl")
-"""What the process beside this one loads, to draw and to read back."""
-LEFT = 80
-"""Files that are left to it to read: of fewer it is done before this process has loaded the readers."""
 NOTHING = "Every part stays as it is: nothing was built."
 AGAIN = "--again makes a new revision of the very same sizes."
 FILES = {"stl": "STL files", "3mf": "3MF plates", "step": "STEP files"}
@@ -124,14 +117,13 @@ def build_profile(
     if repeats is None and (before := changed_since(inputs)):
         remarks.append(f"The profile has changed since {before} was built.")
     today = date.today()
-    with _beside(inputs) as beside:
-        planned = _pilot(_plan(inputs, today, step, beside, out))
-        last = planned.learnt.revises
-        if repeats is None and last is not None and all(c.kept is not None for c in planned.learnt.choices.values()):
-            document = planned.document.model_copy(update={"revision": last})
-            return BuiltSet(document, out / inputs.name / last, (*remarks, NOTHING))
-        identity = next_revision_id(read_log(log_path(path)))
-        document, folder, content, left_out = _write(planned, out, identity, today, formats, step, beside)
+    planned = _pilot(_plan(inputs, today, step, out))
+    last = planned.learnt.revises
+    if repeats is None and last is not None and all(c.kept is not None for c in planned.learnt.choices.values()):
+        document = planned.document.model_copy(update={"revision": last})
+        return BuiltSet(document, out / inputs.name / last, (*remarks, NOTHING))
+    identity = next_revision_id(read_log(log_path(path)))
+    document, folder, content, left_out = _write(planned, out, identity, today, formats, step)
     entry = _entry(inputs, document, identity, today, content).model_copy(update={"repeats": repeats})
     try:
         append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
@@ -197,26 +189,13 @@ def _pilot(planned: Planned) -> Planned:
     )
 
 
-def _beside(inputs: Inputs) -> Beside:
-    """The process beside this one; of many positions it plans and measures a share, too."""
-    return Beside(*(("partgen.pipeline.measured",) if _many(inputs) else ()), *WANTED_BESIDE)
-
-
-def _many(inputs: Inputs) -> bool:
-    return len(inputs.profile.position) >= MANY
-
-
-def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, out: Path) -> Planned:
-    """The plan; meanwhile the kernel loads in its own process where it is likely to be wanted: where no shape is kept,
-    and after a trial, from which sockets and sections are learnt. What works beside this process loads, too, where
-    the kernel has little to do or the plan is large."""
-    first = Shelf(out / SHELF).empty()
-    if first or inputs.log.counting():
-        warm()
-    if not first or _many(inputs):
-        beside.start()
+def _plan(inputs: Inputs, day: date, step: Step, out: Path) -> Planned:
+    """The plan; meanwhile the kernel is loaded where it is likely to be wanted: where no shape is kept, and after a
+    trial, from which sockets and sections are learnt."""
+    if ShapeCache(out / SHAPES).empty() or inputs.log.counting():
+        KERNEL.warm()
     step("Working out the plan", 0, 1)
-    return plan_inputs(inputs, today=day, share=beside.share if _many(inputs) else in_turn)
+    return plan_inputs(inputs, today=day)
 
 
 def _rebuilt(
@@ -235,11 +214,10 @@ def _rebuilt(
     refuse_foreign(out / inputs.name, inputs)
     must = entry.content_hash if like is not None else None
     listed = bool(like.print.plates) if like is not None else "3mf" in formats
-    with _beside(inputs) as beside:
-        planned = _pilot(_plan(inputs, entry.date, step, beside, out))
-        document, folder, content, left_out = _write(
-            planned, out, identity, entry.date, formats, step, beside, listed=listed, must=must
-        )
+    planned = _pilot(_plan(inputs, entry.date, step, out))
+    document, folder, content, left_out = _write(
+        planned, out, identity, entry.date, formats, step, listed=listed, must=must
+    )
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
     made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
@@ -257,7 +235,6 @@ def _write(
     day: date,
     formats: frozenset[str],
     step: Step,
-    beside: Beside,
     *,
     listed: bool = True,
     must: str | None = None,
@@ -266,7 +243,7 @@ def _write(
 
     `listed`: whether the document names the plates that are written; `must`: the content hash that it has to have.
     """
-    from partgen.pipeline.reporting import Report  # loads libraries that a plan need not wait for
+    from partgen.pipeline.reporting import write_report  # loads libraries that a plan need not wait for
 
     inputs = planned.inputs
     choices = planned.learnt.choices
@@ -278,36 +255,31 @@ def _write(
         inputs.printer,
         step,
         bore_error=planned.estimate.bore_error.value,
-        shelf=Shelf(out / SHELF),
-        beside=beside,
+        cache=ShapeCache(out / SHAPES),
     )
     arranged = lay_out(made, inputs)
     plates = plate_names(arranged) if "3mf" in formats else ()
-    about = About(f"{inputs.profile.title or inputs.name} {identity}", day, application=f"partgen {__version__}")
-    packed = begin_plates(made, inputs, arranged, about, stems, beside) if plates else []
     facts = {label: revised(choice) for label, choice in choices.items() if choice.kept is not None}
     facts |= {label: not_built(finding) for label, finding in failed.items()}
     for label, part in made.items():
         facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
     document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates if listed else ()))
-    report = Report(document, made, out / inputs.name, beside)
     with staged(out, inputs.name, identity, OURS) as folder:
         refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
         note_origin(folder.parent, inputs)
-        read = []
         for done, (label, part) in enumerate(made.items()):
             step("Writing the parts", done, len(made))
-            read.append(_write_part(part, folder, stems[label], beside))
+            _write_part(part, folder, stems[label])
         files = {label: fact.file for label, fact in facts.items() if fact.file}
         write_orders(order_of(made, inputs, files, identity, day.isoformat()), arranged, folder)
-        for name, data in zip(plates, finish(packed), strict=True):
-            write_new(folder / name, data)
+        if plates:
+            title = f"{inputs.profile.title or inputs.name} {identity}"
+            about = About(title, day, application=f"partgen {__version__}")
+            write_plates(made, inputs, arranged, about, stems, folder)
         left_out = _step_files(made, planned, (folder, identity), stems, day, step) if "step" in formats else ()
         write_new(folder / "fit.json", (document.model_dump_json(indent=2) + "\n").encode())
         step("Writing the report", 0, 1)
-        meanwhile(report.drawn, read, alone=LEFT)
-        report.write(folder)
-        finish(read, alone=LEFT)
+        write_report(document, made, out / inputs.name, folder)
         content = content_of(folder, CONTENT)
         if must is not None and content != must:
             raise OutsideError(f"{identity} does not come out the same any more, so nothing was added to it. {AGAIN}")
@@ -333,12 +305,12 @@ def _stl_file(stem: str) -> str:
     return f"parts/{stem}.stl"
 
 
-def _write_part(part: MadePart, folder: Path, stem: str, beside: Beside) -> Task[StlFacts]:
-    """One STL, and its reading back, begun."""
+def _write_part(part: MadePart, folder: Path, stem: str) -> None:
+    """One STL, read back. Raises OutsideError where it reads otherwise than it was written."""
     target = folder / _stl_file(stem)
     target.parent.mkdir(exist_ok=True)
     write_stl(part.lying, target, title=stem)
-    return beside.begin(read_back, target, expected(part.lying, part.volume))
+    read_back(target, expected(part.lying, part.volume))
 
 
 def _document(planned: Planned, identity: str, day: date, facts: dict[str, Built], printing: PrintDoc) -> FitDocument:

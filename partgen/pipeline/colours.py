@@ -14,7 +14,7 @@ from partgen.families.record import ColourBody
 from partgen.findings import Finding
 from partgen.mesh.build import Caps
 from partgen.mesh.records import BuiltCap, Mesh
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.mesh.split import CLEAR, split_at
 from partgen.model.profile import Profile
 from partgen.planning.records import PartModel, PositionPlan
@@ -40,7 +40,7 @@ class Coloured:
 
 
 def by_colour(
-    built: Mapping[str, tuple[PositionPlan, BuiltCap]], profile: Profile, shelf: Shelf | None
+    built: Mapping[str, tuple[PositionPlan, BuiltCap]], profile: Profile, cache: ShapeCache | None
 ) -> dict[str, Coloured]:
     """Parts of more than one colour, by label."""
     wanted: dict[str, tuple[ColourBody, ...]] = {}
@@ -51,7 +51,7 @@ def by_colour(
             wanted[label] = bodies
     makers = {b.model: b.maker() for bodies in wanted.values() for b in bodies if b.model and b.maker}
     models = list(makers)
-    made = dict(zip(models, Caps(models, makers.__getitem__, shelf).finish(), strict=True)) if models else {}
+    made = dict(zip(models, Caps(models, makers.__getitem__, cache).finish(), strict=True)) if models else {}
     return {label: _one(label, built[label][1].mesh, bodies, made) for label, bodies in wanted.items()}
 
 

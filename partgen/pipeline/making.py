@@ -1,6 +1,6 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, processes, report,
+May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, report,
 pipeline.
 """
 
@@ -24,15 +24,14 @@ from partgen.fit.assemble import Built
 from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps, Unmarked
 from partgen.mesh.records import BuiltCap, Mesh
-from partgen.mesh.shelf import Shelf
+from partgen.mesh.shape_cache import ShapeCache
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.colours import ColouredBody, by_colour
-from partgen.pipeline.measured import Asked, measured
+from partgen.pipeline.measured import measured
 from partgen.planning.opening import measured_seat
 from partgen.planning.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
-from partgen.processes.beside import Beside
 
 Step = Callable[[str, int, int], None]
 """Told what is being done, how many are done, out of how many."""
@@ -84,56 +83,59 @@ def make_parts(
     step: Step,
     *,
     bore_error: float,
-    shelf: Shelf | None = None,
-    beside: Beside | None = None,
+    cache: ShapeCache | None = None,
 ) -> tuple[dict[str, MadePart], dict[str, Finding]]:
     """Build, lay and measure every planned part; by label. What could not be built is a failed finding.
 
     `bore_error` is printed minus drawn width of a bore, as estimated: the sockets are drawn for it. Shapes
-    that lie on the `shelf` are not built again. The process `beside` measures a part of many.
+    that lie on the `cache` are not built again.
     """
     makers = {plan.model: BY_KIND[profile.part[plan.part].kind].maker() for plan in plans}
-    begun = Caps([plan.model for plan in plans], makers.__getitem__, shelf)
+    begun = Caps([plan.model for plan in plans], makers.__getitem__, cache)
     load_what_follows()
     caps = begun.unmarked(lambda done: step("Building the solids", done, len(plans)))
-    if beside is not None:
-        beside.start()  # only now: until here the kernel wants the other processor
-    made: dict[str, MadePart] = {}
+    built: list[tuple[PositionPlan, Unmarked]] = []
     failed: dict[str, Finding] = {}
-    orientations: dict[str, Orientation] = {}
-    walls = _walls(plans, caps, printer)
-    grips: dict[tuple[SocketModel, str], GripMeasurement] = {}
-    asked: list[Asked] = []
     for plan, cap in zip(plans, caps, strict=True):
         if isinstance(cap, KernelError):
             failed[plan.label] = _not_built(plan.label, cap.why)
-            continue
-        if plan.part not in orientations:
-            orientations[plan.part] = _orientation(plan, cap.marked, profile, printer)
-        spec, seat, wall = profile.part[plan.part], profile.seat.get(plan.seat), walls[plan.model.without_height()]
-        asked.append(Asked(plan, cap, orientations[plan.part], spec, seat, printer, wall))
-    for done, (one, found) in enumerate(zip(asked, measured(asked, beside), strict=True)):
-        step("Measuring the parts", done, len(asked))
-        plan, built = one.plan, found.cap
-        shown = built.mesh.scaled(one.spec.scale)
-        lying = shown.transformed(np.reshape(laid(shown, one.orientation), (4, 4)))
-        findings = found.findings
-        socket = (plan.model.socket, plan.seat)
-        if plan.model.socket.length > 0:  # else it grips no seat
-            if socket not in grips:
-                grips[socket] = measure_grip(plan.model.socket, built.mesh, profile.seat[plan.seat])
-            findings = (*findings, *grip_findings(plan, grips[socket], bore_error))
-        made[plan.label] = MadePart(
-            plan, built, one.orientation, lying, found.fit, found.print, findings, one.spec.scale
-        )
+        else:
+            built.append((plan, cap))
+    made = _measured(built, profile, printer, bore_error, step)
     for label, part in made.items():
         if part.plan.pair in made:
             made[label] = replace(part, findings=(*part.findings, *_paired(part, made[part.plan.pair], profile)))
-    for label, parted in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, shelf).items():
+    for label, parted in by_colour({k: (p.plan, p.cap) for k, p in made.items()}, profile, cache).items():
         part = made[label]
         found_too = (*part.findings, *parted.findings)
         made[label] = replace(part, core=parted.core, bodies=parted.bodies, findings=found_too)
     return made, failed
+
+
+def _measured(
+    built: Sequence[tuple[PositionPlan, Unmarked]], profile: Profile, printer: Printer, bore_error: float, step: Step
+) -> dict[str, MadePart]:
+    """Every part marked, laid and measured; what all of one kind share is measured once."""
+    walls = _walls(built, printer)
+    orientations: dict[str, Orientation] = {}
+    grips: dict[tuple[SocketModel, str], GripMeasurement] = {}
+    made: dict[str, MadePart] = {}
+    for done, (plan, cap) in enumerate(built):
+        step("Measuring the parts", done, len(built))
+        spec, socket, seat = profile.part[plan.part], plan.model.socket, profile.seat.get(plan.seat)
+        if plan.part not in orientations:
+            orientations[plan.part] = _orientation(plan, cap.marked, profile, printer)
+        orientation = orientations[plan.part]
+        found = measured(plan, cap.marked, orientation, spec, seat, printer, walls[plan.model.without_height()])
+        findings = found.findings
+        if socket.length > 0:  # else it grips no seat
+            if (socket, plan.seat) not in grips:
+                grips[socket, plan.seat] = measure_grip(socket, cap.marked.mesh, profile.seat[plan.seat])
+            findings = (*findings, *grip_findings(plan, grips[socket, plan.seat], bore_error))
+        shown = cap.marked.mesh.scaled(spec.scale)
+        lying = shown.transformed(np.reshape(laid(shown, orientation), (4, 4)))
+        made[plan.label] = MadePart(plan, cap.marked, orientation, lying, found.fit, found.print, findings, spec.scale)
+    return made
 
 
 def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding, ...]:
@@ -147,29 +149,29 @@ def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding
 
 
 def load_what_follows() -> None:
-    """What measuring, writing and reporting will need, loaded while the kernel works in its own process."""
+    """What measuring, writing and reporting will need, loaded while the kernel is loaded for its workers."""
     import fontTools.pens.recordingPen
     import fontTools.ttLib.tables._g_l_y_f
     import manifold3d
     import mapbox_earcut
     import scipy.sparse.csgraph
     import scipy.spatial
+    import stl.mesh
+    import trimesh
 
     import partgen.pipeline.reporting
     from partgen.report.html import environment
 
     environment().get_template("report.html")  # compiled once
-    del fontTools, manifold3d, mapbox_earcut, scipy, partgen
+    del fontTools, manifold3d, mapbox_earcut, scipy, stl, trimesh, partgen
 
 
-def _walls(
-    plans: Sequence[PositionPlan], caps: Sequence[Unmarked | KernelError], printer: Printer
-) -> dict[PartModel, Walls]:
+def _walls(built: Sequence[tuple[PositionPlan, Unmarked]], printer: Printer) -> dict[PartModel, Walls]:
     """Walls of each distinct shape, measured on its lowest cap: a taller one has the same or thicker."""
     lowest: dict[PartModel, Unmarked] = {}
-    for plan, cap in zip(plans, caps, strict=True):
+    for plan, cap in built:
         shape = plan.model.without_height()
-        if isinstance(cap, Unmarked) and (shape not in lowest or cap.model.height < lowest[shape].model.height):
+        if shape not in lowest or cap.model.height < lowest[shape].model.height:
             lowest[shape] = cap
     return {shape: wall_thickness(cap.marked.mesh, printer.line_width) for shape, cap in lowest.items()}
 

@@ -1,4 +1,4 @@
-"""Several profiles, one after another or several at a time. May import: processes, errors, pipeline; joblib inside.
+"""Several profiles, one after another or several at a time. May import: errors, mesh.kernel_pool, pipeline.
 
 With more than one job the work is handed to joblib, and so to whatever backend of it the caller has
 chosen: processes of this machine, or a cluster that shares the profiles' and outputs' folders.
@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from partgen.errors import Fault, InputError, PartgenError
+from partgen.mesh.kernel_pool import KERNEL
 from partgen.pipeline.building import USUAL_FORMATS, BuiltSet, build_profile
 from partgen.pipeline.making import Step
-from partgen.processes import process
 
 
 @dataclass(frozen=True)
@@ -70,9 +70,9 @@ def distinct(profiles: Sequence[Path]) -> None:
 
 
 def _one(path: Path, out: Path, how: dict[str, Any], *, alone: bool = True) -> Outcome:
-    """One profile, whatever happens. Beside others, each does with one process at a time."""
+    """One profile, whatever happens. Beside others, each does with one of the kernel's workers."""
     if not alone:
-        process.most = 1
+        KERNEL.workers = 1
     try:
         return Outcome(path, build_profile(path, out, **how))
     except PartgenError as error:

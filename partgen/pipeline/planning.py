@@ -18,7 +18,6 @@ from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
-from partgen.planning.abreast import Share, in_turn
 from partgen.planning.records import PositionPlan, SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
@@ -57,8 +56,8 @@ def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, see
     return plan_inputs(gather(given, printer=printer, seed=seed))
 
 
-def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_turn) -> Planned:
-    """Plan what was gathered. Pure but for the date of today, which can be given; `share` as `plan_set` takes it."""
+def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
+    """Plan what was gathered. Pure but for the date of today, which can be given."""
     learnt = learn(inputs)
     known = learnt.estimate
     plan = plan_set(
@@ -69,7 +68,6 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
         seed=inputs.seed,
         choices=learnt.choices,
         planners={kind: family.plan for kind, family in BY_KIND.items()},
-        share=share,
     )
     unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
     learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})

@@ -19,13 +19,11 @@ from partgen.mesh.records import Floats
 from partgen.model.printer import Material
 from partgen.pipeline.inputs import Inputs
 from partgen.pipeline.making import MadePart
-from partgen.pipeline.measured import MANY
 from partgen.printing.order import Order, Ordered, first_article_csv, make_order, order_csv
 from partgen.printing.order_page import order_page
 from partgen.printing.orientation import laid
 from partgen.printing.plates import Packing, Wanted, pack
 from partgen.printing.quantities import PartVolume, PrintData, plate_data, total
-from partgen.processes.beside import Beside, Task
 
 ORDER_FOLDER = "order"
 
@@ -66,19 +64,10 @@ def plate_names(out: LaidOut) -> tuple[str, ...]:
     return tuple(f"plate-{number}.3mf" for number in range(1, len(out.packing.plates) + 1))
 
 
-def begin_plates(
-    made: Mapping[str, MadePart],
-    inputs: Inputs,
-    out: LaidOut,
-    about: About,
-    stems: Mapping[str, str],
-    beside: Beside,
-) -> list[Task[bytes]]:
-    """Every plate as 3MF, one named object per position; `stems` are the part numbers by label.
-
-    Where there are many parts, the process `beside` begins on them.
-    """
-    begun = []
+def write_plates(
+    made: Mapping[str, MadePart], inputs: Inputs, out: LaidOut, about: About, stems: Mapping[str, str], folder: Path
+) -> None:
+    """Every plate as 3MF, one named object per position; `stems` are the part numbers by label."""
     for name, plate in zip(plate_names(out), out.packing.plates, strict=True):
         places: dict[str, list[Floats]] = {}
         for item in plate.items:
@@ -88,13 +77,7 @@ def begin_plates(
             for label, spots in places.items()
         ]
         entitled = replace(about, title=f"{about.title}, {name.split('.')[0]}")
-        begin = beside.begin if len(made) >= MANY else Task[bytes]
-        begun.append(begin(_plate, parts, entitled))
-    return begun
-
-
-def _plate(parts: Sequence[PlacedPart], about: About) -> bytes:
-    return plate_3mf(parts, about, _thumbnail(parts))
+        write_new(folder / name, plate_3mf(parts, entitled, _thumbnail(parts)))
 
 
 def _placed(part: MadePart, stem: str, spots: tuple[Floats, ...], colour: str, material: str) -> PlacedPart:

@@ -18,9 +18,8 @@ Simulation, section V.4), which keeps the estimate smooth where no draw touches.
 from __future__ import annotations
 
 import math
-import pickle
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -157,10 +156,6 @@ class Draws:
         way = 2 * math.pi * self._stream("push").random(count)
         self._circle = np.tile(np.vstack([np.cos(way), np.sin(way)]), 2).astype(np.float32)
 
-    def __reduce__(self) -> tuple[Callable[[bytes], Draws], tuple[bytes]]:
-        """It travels as what it is drawn from: the draws would be megabytes."""
-        return _drawn_from, (pickle.dumps((self.causes, self._openings, self.seed, self.count)),)
-
     def disc(self, label: str) -> Draw:
         """(2, count) draws from the unit disc for one position: where its hole sits."""
         return self._disc[:, self._start(label) : self._start(label) + self.count]
@@ -196,11 +191,6 @@ class Draws:
 
 
 @lru_cache(maxsize=1)
-def _drawn_from(recipe: bytes) -> Draws:
-    """The last ones are kept: they arrive once with every batch of places."""
-    return Draws(*pickle.loads(recipe))
-
-
 def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = False) -> Draw:
     """Room per draw for the expected printed `section`, (count,), part-to-part spread left out.
 

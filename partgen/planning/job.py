@@ -1,6 +1,6 @@
 """What every part's plan needs of the whole set, and what a family's planner looks like.
 
-May import: model, metrology, planning.{abreast, clearance, heights, mount, opening, records, revision}.
+May import: model, metrology, planning.{clearance, heights, mount, opening, records, revision}.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from partgen.metrology.records import Estimate, FloatArray
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
-from partgen.planning.abreast import Share, in_turn
 from partgen.planning.clearance import Draws
 from partgen.planning.heights import Crown, Site, chosen_crown, crown_height, lies_on_crown, proud_u95
 from partgen.planning.mount import MadeOf, Materials, material_of
@@ -36,8 +35,6 @@ class Job:
     """Coverage factor of proud (95 %)."""
     choices: Mapping[str, Choice]
     """By label: the layer chosen, or the part that stays."""
-    share: Share = in_turn
-    """How what is the same work for every position gets done."""
 
     def material(self, spec: MadeOf) -> Material:
         """What a part is made of."""

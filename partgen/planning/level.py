@@ -1,6 +1,6 @@
 """How likely it is that every crown stands as proud as wanted.
 
-May import: metrology, planning.{abreast, even, records}.
+May import: metrology, planning.{even, records}.
 Lengths in mm. Crowns err together where panel, seats and printer are shared, so the set's chance is
 drawn from their joint distribution and is no product over the positions.
 """
@@ -14,7 +14,6 @@ import numpy as np
 
 from partgen.metrology.records import FloatArray
 from partgen.metrology.student import coverage_factor
-from partgen.planning.abreast import Share, in_turn
 from partgen.planning.even import fault
 from partgen.planning.records import PositionPlan
 
@@ -26,7 +25,7 @@ RARE = 1e-3
 """Where the positions' chances of missing add up to less, their sum is near enough (Boole's inequality)."""
 
 
-def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int, share: Share = in_turn) -> float:
+def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int) -> float:
     """P(every crown stands within its tolerance of the wanted proud).
 
     `cov` is the (n, n) covariance of proud over `plans`, mm^2; of it only the correlation is used, since
@@ -44,7 +43,7 @@ def p_level(plans: Sequence[PositionPlan], cov: FloatArray, seed: int, share: Sh
     together = cov / np.outer(scale, scale)
     np.fill_diagonal(together, 1 + 1e-9)
     root = np.linalg.cholesky(together).T
-    return sum(share(_hits, [(root, u, off, most, (seed, len(plans), k)) for k in range(STREAMS)])) / DRAWS
+    return sum(_hits(root, u, off, most, (seed, len(plans), k)) for k in range(STREAMS)) / DRAWS
 
 
 def _hits(root: FloatArray, u: FloatArray, off: FloatArray, most: FloatArray, stream: tuple[int, ...]) -> int:

@@ -1,6 +1,6 @@
 """The largest section that keeps the wanted p_bind. Lengths in mm.
 
-May import: metrology.records, planning.{abreast, records, sections, passage, clearance}.
+May import: metrology.records, planning.{records, sections, passage, clearance}.
 
 Every candidate is the passage's own section moved inward on every side by one amount; moving it
 inward by `inset` adds `inset` to every draw's room, counted per side as it moves, so one set of draws
@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.planning.abreast import Share, batches, in_turn
+from partgen.planning.batches import batches
 from partgen.planning.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.planning.erosion import Draw
 from partgen.planning.passage import passage, passage_support, room
@@ -64,7 +64,6 @@ def largest(
     p_bind: float,
     shape: SectionShape | None,
     radius: float | None,
-    share: Share = in_turn,
 ) -> Section:
     """The largest section, equal for all `places`, whose p_bind is at most `p_bind` at each of them.
 
@@ -75,7 +74,7 @@ def largest(
     while True:
         worst, *later = batches(worst_first)
         inset = inset_for_all(worst, section, draws, p_bind)
-        inset = max((inset, *share(inset_for_all, [(some, section, draws, p_bind, inset) for some in later])))
+        inset = max((inset, *(inset_for_all(some, section, draws, p_bind, inset) for some in later)))
         smaller = _smaller(section, inset)
         if smaller.corner_radius == section.corner_radius:
             return rounded_down(smaller)

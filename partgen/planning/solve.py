@@ -20,7 +20,7 @@ from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import judge
-from partgen.planning.abreast import Share, batches, in_turn
+from partgen.planning.batches import batches
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.planning.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, stated
 from partgen.planning.heights import Collar, pressed_guide, socket_depth
@@ -67,15 +67,13 @@ def plan_set(
     next_measurement: NextMeasurement | None = None,
     choices: Mapping[str, Choice] | None = None,
     planners: Mapping[str, Planner] | None = None,
-    share: Share = in_turn,
 ) -> SetPlan:
     """Heights, sections, sockets, clearance and grip of every position, judged.
 
     `materials` finds a material by name; `planners` plan kinds of their own, by kind, where a part is not
     one whose skirt passes through a hole; `choices` come from plan.revision.choose_parts, without
-    which every crown goes to its own nearest layer; `share` has the rooms of many positions found. Equal
-    inputs and `seed` give an equal plan. Raises ProfileError for a part whose kind this plan does not know,
-    or a bad outline.
+    which every crown goes to its own nearest layer. Equal inputs and `seed` give an equal plan.
+    Raises ProfileError for a part whose kind this plan does not know, or a bad outline.
     """
     planners = planners or {}
     specs = {name: profile.part[name] for name in dict.fromkeys(position.part for position in profile.position)}
@@ -89,7 +87,7 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {}, share)
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
@@ -106,7 +104,7 @@ def plan_set(
         panel=estimate.panel,
         positions=ordered,
         doubts=estimate.doubts,
-        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed, share),
+        p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed),
         next_measurement=next_measurement,
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
@@ -163,7 +161,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     mounted = [replace(place, slop=gripped[0].slop) for place, gripped in zip(places, grips, strict=True)]
     through = batches(list(zip(mounted, expected, models, strict=True)))
     plans: dict[str, PositionPlan] = {}
-    for k, passing in enumerate(chain.from_iterable(job.share(_passing, [(some, job.draws) for some in through]))):
+    for k, passing in enumerate(chain.from_iterable(_passing(some, job.draws) for some in through)):
         index, place, found = indices[k], mounted[k], passing.found
         survival[found.near] *= 1 - found.touching
         model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
@@ -247,7 +245,7 @@ def _largest(job: Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place
 
     def of(group: Sequence[Place]) -> Section | None:
         try:
-            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius, job.share)
+            found = largest(group, job.draws, spec.p_bind, spec.section_shape, spec.corner_radius)
         except NoRoomError:
             return None
         return found if wall_room(found, seat.outer) >= LEAST_WALL else None

@@ -36,15 +36,6 @@ PHOTO_NEEDS = (
 )
 
 
-def need_libraries() -> None:
-    """Raises OutsideError, saying what to install, when the optional image libraries are missing."""
-    try:
-        import PIL.Image  # noqa: F401 - only whether they are there
-        import skimage.measure  # noqa: F401
-    except ImportError as error:
-        raise OutsideError('reading a scan needs the image library: pip install "partgen[scan]"') from error
-
-
 @dataclass(frozen=True)
 class Loaded:
     """A picture's pixels, upright, and what its file says of itself."""
@@ -65,7 +56,7 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
     """The scan at `path`; `dpi` overrides its resolution tag.
 
     Raises InputError for anything that is not a scan in grey or colour that can be measured, a photograph
-    among it, OutsideError when the libraries are missing or the disk fails.
+    among it, OutsideError when the disk fails.
     """
     return as_scan(load(path), dpi)
 
@@ -81,10 +72,9 @@ def as_scan(loaded: Loaded, dpi: float | None = None) -> Picture:
 def load(path: Path) -> Loaded:
     """The picture at `path`, turned upright as its file says.
 
-    Raises InputError for what is no picture, too large, or of one even tone; OutsideError when the libraries
-    are missing or the disk fails.
+    Raises InputError for what is no picture, too large, or of one even tone; OutsideError when
+    the disk fails.
     """
-    need_libraries()
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     where = str(path)

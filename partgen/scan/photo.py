@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partgen.errors import Fault, InputError, OutsideError
+from partgen.errors import Fault, InputError
 from partgen.metrology.readings import rectangular
 from partgen.metrology.records import FloatArray
 from partgen.model.panel import Caliper
@@ -88,11 +88,9 @@ def read_panel(
 
 
 def sheet_in(rgb: ByteArray) -> dict[Board, lens.Seen]:
-    """The boards that a picture shows, with the corners seen; empty where there is none. Raises OutsideError."""
-    try:
-        import cv2
-    except ImportError as error:
-        raise OutsideError('reading a photo needs one more package: pip install "opencv-python-headless"') from error
+    """The boards that a picture shows, with the corners seen; empty where there is none."""
+    import cv2
+
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     small = 1600 / max(grey.shape)
     quick = cv2.resize(grey, None, fx=small, fy=small, interpolation=cv2.INTER_AREA) if small < 1 else grey

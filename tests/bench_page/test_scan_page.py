@@ -377,29 +377,3 @@ def test_a_picture_dropped_elsewhere_does_not_lead_away(chromium, page, scan_fil
         drop(window, scan_file, "#reading")
         assert "section Scan" in window.locator("#refused").inner_text()
         assert window.url.endswith("/measure")
-
-
-def test_without_the_image_libraries_the_page_says_what_to_install(tmp_path):
-    (tmp_path / "panel.toml").write_text(PROFILE)
-    code = """
-import importlib.util as u, asyncio
-found = u.find_spec
-u.find_spec = lambda name, *rest: None if name == "skimage" else found(name, *rest)
-from pathlib import Path
-from partgen.bench import scanning
-from partgen.bench.job import Job
-from partgen.bench.pieces import piece
-from partgen.bench.page import SECTIONS
-from partgen.errors import OutsideError
-job = Job(Path("panel.toml"), Path("out"))
-scan = {"most": 1, "there": scanning.there(), "missing": scanning.MISSING}
-html = piece("base", page="scan", sections=SECTIONS, job=job, begin="", scan=scan)
-assert 'pip install &#34;partgen[scan]&#34;' in html and 'id="drop"' not in html
-try:
-    scanning.receive(job, scanning.how_from({"tab": "testtab0"}), Path("x.png"))
-except OutsideError as error:
-    assert 'pip install "partgen[scan]"' in str(error)
-    print("said")
-"""
-    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False)
-    assert done.stdout == "said\n", done.stderr

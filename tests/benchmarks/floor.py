@@ -8,11 +8,11 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from partgen.mesh.apart import warm
+from partgen.mesh.kernel_pool import KERNEL
 
 
 def main() -> None:
-    warm()  # as the command does: before anything else is loaded
+    KERNEL.warm()  # as the command does: before anything else is loaded
     from partgen.families import BY_KIND
     from partgen.mesh.build import Caps
     from partgen.pipeline import building, making, planning

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partgen.errors import KernelError
-from partgen.mesh.apart import ask
 from partgen.mesh.build import build_caps
 from partgen.mesh.heights import CAP, Maker, build, reference
+from partgen.mesh.kernel_pool import KERNEL
 from partgen.mesh.records import CHORD, BuiltCap, Mesh
 from partgen.planning.records import CapModel, FlangeModel, Section
 
@@ -59,7 +59,7 @@ def test_a_derived_surface_is_the_built_surface(name: str, crown: str) -> None:
 @settings(max_examples=60)
 def test_moving_never_folds_the_walls(height: float) -> None:
     """Whatever height is asked for: either a whole mesh of exactly that height, or None."""
-    ref = ask("reference", cap(), CAP).result()
+    ref = KERNEL.ask("reference", cap(), CAP).result()
     built = ref.at(height)
     if built is None:
         assert height < 3.3

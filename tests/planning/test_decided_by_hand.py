@@ -18,7 +18,6 @@ from partgen.metrology.records import Value
 from partgen.metrology.student import K95
 from partgen.model.printer import PrintError, PrintErrors
 from partgen.planning import solve
-from partgen.planning.abreast import in_turn
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.planning.heights import Collar, Crown, Site
 from partgen.planning.passage import passage
@@ -141,7 +140,7 @@ def test_a_third_of_a_millimetre_of_wall_is_the_least(wall, taken, monkeypatch):
     monkeypatch.setattr(solve, "largest", lambda *_: around)
     spec = SimpleNamespace(p_bind=0.001, section_shape=None, corner_radius=None, equal=True)
     seat = SimpleNamespace(outer=Section("round", 3.0, 3.0))
-    job = SimpleNamespace(draws=None, share=in_turn)
+    job = SimpleNamespace(draws=None)
     assert solve._largest(job, spec, seat, ["A", "B"]) == [around if taken else None] * 2  # type: ignore[arg-type,list-item]
 
 

@@ -154,8 +154,8 @@ def stand_in(name: str, **functions: object) -> None:
 def serve(parts: Path | None) -> None:
     """Answer jobs; solids come from a pickle of parts built before, since a forked CAD kernel hangs."""
     import partgen.pipeline.building as building
+    from partgen.mesh.kernel_pool import KERNEL
     from partgen.pipeline import planning
-    from partgen.processes import process
 
     for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
         importlib.import_module(f"partgen.pipeline.{name}")
@@ -175,7 +175,7 @@ def serve(parts: Path | None) -> None:
         building.make_parts = lambda plans, *_, **__: made.get(tuple(plan.model.mark for plan in plans), later)
         stand_in("partgen.parts.coupon", gauge=lambda _: "gauge", ladder=lambda _: "ladder")
         stand_in("partgen.mesh.tessellate", tessellate=coupon.__getitem__)
-    process.most = 1  # no reader beside each child: what it would load takes longer than the child lives
+    KERNEL.warm = lambda: None  # every solid is there already: loading a kernel takes longer than a child lives
     plain = planning.plan_set
     planning.plan_set = lambda *a, **k: plain(*a, **{**k, "draws": 300})
     for line in sys.stdin:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-
 import pytest
 from scan_drawing import TABLES, two_rows
 from typer.testing import CliRunner
 
 from partgen.cli.app import app
-from partgen.errors import InputError, OutsideError
+from partgen.errors import InputError
 from partgen.profile.load import load_profile
 
 PROFILE = f"""\
@@ -155,14 +153,6 @@ def test_a_file_that_is_no_scan_writes_nothing(bench, tmp_path):
     assert isinstance(result.exception, InputError)
     assert bench.read_text() == PROFILE
     assert not (bench.parent / "outputs").exists()
-
-
-def test_a_missing_image_library_says_what_to_install(bench, scan_file, monkeypatch):
-    monkeypatch.setitem(sys.modules, "skimage.measure", None)
-    result = run(bench, scan_file, "--yes")
-    assert isinstance(result.exception, OutsideError)
-    assert "partgen[scan]" in str(result.exception)
-    assert bench.read_text() == PROFILE
 
 
 def test_a_profile_in_inches_gets_inches_and_readings_that_say_mm(bench, scan_file):
