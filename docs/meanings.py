@@ -131,6 +131,8 @@ HERE = {
     "GripDoc.strain": "Of the socket's material, least and most, as a fraction.",
     "GripDoc.strain_limit": "What the material bears for repeated use.",
     "GripDoc.interference_mm": "Seat less socket, least and most.",
+    "GripDoc.socket_mm": "Between what grips on opposite sides of the socket, in the file, along X and Y.",
+    "GripDoc.bore_error_mm": "Printed minus drawn width of a bore that the socket allows for.",
     "GripDoc.slop_mm": "Play of the seat in the socket that lets the part lean.",
     "GripDoc.note": "Anything else, in words.",
     "GripDoc.kind": "The grip.",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import glob
+import hashlib
 import os
 import re
 import stat
@@ -114,21 +115,46 @@ def tell(lock: Lock) -> None:
         logging.getLogger("partgen").warning(lock.recovered)
 
 
+def lock_of(real: Path) -> Path:
+    """Where the lock of a file lies: in the person's own state folder, so that nothing hidden lies beside their files.
+
+    `real` has no symlinks in it. Two people who share a folder have a lock each; what one of them writes is whole
+    all the same. Where the state folder cannot be made, the system's folder for temporary files serves.
+    Raises OutsideError where neither can be written.
+    """
+    import platformdirs
+
+    digest = hashlib.sha256(os.path.normcase(real).encode("utf-8", "surrogateescape")).hexdigest()[:16]
+    failed: OSError | None = None
+    for folder in (platformdirs.user_state_path("partgen", False), Path(tempfile.gettempdir(), "partgen-state")):
+        try:
+            if not (folder / "locks").is_dir():
+                (folder / "locks").mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            failed = error
+            continue
+        if os.access(folder / "locks", os.W_OK):
+            return folder / "locks" / f"{safe_stem(real.name)}-{digest}.lock"
+    raise OutsideError(
+        f"{real} cannot be locked: {(failed and failed.strerror) or 'no folder for locks can be written'}"
+    )
+
+
 @contextlib.contextmanager
 def locked(path: Path, timeout: float = 10.0) -> Iterator[Lock]:
     """Hold the lock of the file at `path`, which need not exist; waits up to `timeout` seconds.
 
-    The lock is a hidden file beside the real file, which names its holder while it is held. A name
+    The lock is a file in the state folder (`lock_path`), which names its holder while it is held. A name
     left in it by a process that died is reported in `Lock.recovered`, and the temporary files of
     that process are swept away, so whoever uses `write_atomic` on such a file must hold its lock.
-    Raises OutsideError when another process holds it, or the folder cannot be written.
+    Raises OutsideError when another process holds it, or no lock can be made.
     """
     import filelock  # here, so that `partgen --help` need not load it
 
     real = Path(os.path.realpath(path))
-    lock_path = real.with_name(f".{real.name}.lock")
     if not real.parent.is_dir():
         raise OutsideError(f"{path}: there is no folder {real.parent}")
+    lock_path = lock_of(real)
     lock = filelock.FileLock(lock_path, timeout=timeout)
     try:
         lock.acquire()

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="partgen-tests-")  # locks of this run; children inherit it
 sys.path.insert(0, str(Path(__file__).parent))  # builders.py, sampling.py and the other helper modules here
 
 import sampling

@@ -131,3 +131,30 @@ def test_files_of_a_new_folder_are_written_plainly_and_synced_together(
     assert sorted(synced) == sorted(map(str, [*made, tmp_path, tmp_path / "parts"]))
     with pytest.raises(OutsideError, match="nowhere"):
         write_new(tmp_path / "nowhere" / "a.stl", b"x")
+
+
+def test_nothing_hidden_lies_beside_a_locked_file(tmp_path: Path) -> None:
+    path = tmp_path / "panel.toml"
+    with locked(path):
+        write_atomic(path, b"whole")
+        assert [one.name for one in tmp_path.iterdir()] == ["panel.toml"]
+
+
+def test_one_file_has_one_lock_by_whatever_way_it_is_named(tmp_path: Path) -> None:
+    (tmp_path / "far").mkdir()
+    (tmp_path / "near").symlink_to(tmp_path / "far")
+    with (
+        locked(tmp_path / "far" / "a.toml"),
+        pytest.raises(OutsideError, match="in use"),
+        locked(tmp_path / "near" / "a.toml", timeout=0.05),
+    ):
+        pass
+
+
+def test_a_state_folder_that_cannot_be_made_does_not_stop_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "no folder").write_bytes(b"")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "no folder"))
+    with locked(tmp_path / "a.toml"):
+        pass

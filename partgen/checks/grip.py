@@ -159,10 +159,10 @@ def _finger_room(triangles: FloatArray, fingers: FingersModel, z: float) -> floa
 
 
 def grip_findings(plan: PositionPlan, measured: GripMeasurement, bore_error: float) -> tuple[Finding, ...]:
-    """Judge what was measured. `bore_error`: printed minus drawn width of a bore, which the drawing allows for."""
+    """Judge what was measured. `bore_error`: printed minus drawn width of a bore, where the plan has none."""
     found: list[Finding] = []
     if plan.grip.kind in PRESSING:
-        planned = sum(plan.grip.interference) / 2 + bore_error
+        planned = sum(plan.grip.interference) / 2 + (bore_error if plan.grip.drawn_for is None else plan.grip.drawn_for)
         off = abs(measured.interference - planned)
         ok = off <= AGREE
         why = f"drawn {measured.interference:.3f} mm on the mesh with the seat in it, {planned:.3f} mm planned"

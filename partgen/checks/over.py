@@ -20,6 +20,7 @@ from partgen.checks.gaps import gap_between
 from partgen.checks.panel import panel_hole
 from partgen.checks.triangles import FloatArray, Triangles
 from partgen.findings import Finding
+from partgen.parts.views import widths
 from partgen.planning.records import Obstacle, PositionPlan
 
 if TYPE_CHECKING:
@@ -105,10 +106,8 @@ def _standing(plan: PositionPlan, obstacle: Obstacle) -> Manifold:
     return Manifold.cylinder(obstacle.height, radius, radius, facets).transform(place)
 
 
-def over_findings(
-    plan: PositionPlan, m: FitMeasurement, widths: tuple[float, float] | None = None
-) -> tuple[Finding, ...]:
-    """Plan and mesh must find the same, and nothing may touch. `widths`: of the part as drawn, along X and Y."""
+def over_findings(plan: PositionPlan, m: FitMeasurement) -> tuple[Finding, ...]:
+    """Plan and mesh must find the same, its features the same widths along X and Y, and nothing may touch."""
     gap = plan.clearance.model_nominal
     if plan.model.socket.fingers:  # a slender part is cut away around its fingers: more room than planned is right
         gap = max(gap, m.overhang_gap)
@@ -123,13 +122,12 @@ def over_findings(
             AGREE,
         ),
     ]
-    if widths is not None:
-        found += [
-            agreement(plan.label, code, f"{name} on the mesh", (value, wanted), AGREE)
-            for code, name, value, wanted in zip(
-                ("mesh-width", "mesh-depth"), ("width", "depth"), m.section, widths, strict=True
-            )
-        ]
+    found += [
+        agreement(plan.label, code, f"{name} on the mesh", (value, wanted), AGREE)
+        for code, name, value, wanted in zip(
+            ("mesh-width", "mesh-depth"), ("width", "depth"), m.section, widths(plan.model), strict=True
+        )
+    ]
     rooms = [("mesh-face", "part to panel face", m.overhang_gap, "raise gap")]
     if plan.obstacles:
         rooms.append(("mesh-nut", "part to the nut", m.flange_gap, "give nut_room more, or make the part wider"))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, Seed, say, show_table
+from partgen.cli.common import OUTPUTS, OutDir, PrinterName, Quiet, Seed, say, show_table
 
 if TYPE_CHECKING:
     from partgen.model.profile import Profile
@@ -59,8 +59,48 @@ class _Session:
 
 
 def scan(
-    profile: ProfilePath,
-    image: Annotated[Path, typer.Argument(metavar="IMAGE", help="The scan: PNG, TIFF, JPEG, BMP.", show_default=False)],
+    profile: Annotated[
+        Path | None, typer.Argument(metavar="[PROFILE]", help="The profile.", show_default=False)
+    ] = None,
+    image: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[IMAGE]",
+            help="A flatbed scan, or a photo with the marker sheet in it: PNG, TIFF, JPEG, BMP.",
+            show_default=False,
+        ),
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheet",
+            metavar="FILE.pdf",
+            help="Write the marker sheet that a photo needs, and nothing else.",
+            show_default=False,
+        ),
+    ] = None,
+    paper: Annotated[
+        Literal["a4", "letter", "strip"], typer.Option("--paper", help="The sheet's paper; strip: for narrow panels.")
+    ] = "a4",
+    sheet_mm: Annotated[
+        float | None,
+        typer.Option(
+            "--sheet-mm",
+            metavar="MM",
+            help="What the calipers read between the printed sheet's two marks.",
+            show_default=False,
+        ),
+    ] = None,
+    face_below: Annotated[
+        float,
+        typer.Option(
+            "--face-below",
+            min=-20,
+            max=50,
+            metavar="MM",
+            help="How far the panel's face lies below what the sheet lies on, such as a bezel.",
+        ),
+    ] = 0.0,
     distance: Annotated[
         list[str] | None,
         typer.Option(
@@ -113,23 +153,28 @@ def scan(
     out: OutDir = OUTPUTS,
     quiet: Quiet = False,
 ) -> None:
-    """Find the panel's holes in a flatbed scan: places, sizes and how sure they are.
+    """Find the panel's holes in a flatbed scan or a photo: places, sizes and how sure they are.
 
     Shows what was found as a picture first; the profile changes only when you say so. Corrections
     count in this order: leave out, merge, rename, distances (with the new labels).
     """
     from partgen.errors import Fault, InputError
-    from partgen.profile.edit import ProfileFile
+    from partgen.log.undoing import edited
     from partgen.profile.from_scan import propose
     from partgen.scan.corrected import Corrected
-    from partgen.scan.image import read_picture
+    from partgen.scan.photo import read_panel
     from partgen.scan.run import see
 
     del printer, seed  # common options; a scan needs neither
-    file = ProfileFile(profile)
+    if sheet is not None:
+        _write_sheet(sheet, paper)
+        return
+    if profile is None or image is None:
+        raise InputError(Fault("partgen scan", "no picture", "PROFILE IMAGE, or --sheet FILE.pdf for the marker sheet"))
+    file = edited(profile)
     if part is not None and part not in file.profile.part:
         raise InputError(Fault("--part", f'"{part}"', f"one of {', '.join(file.profile.part)}"))
-    picture = read_picture(image, dpi)
+    picture = read_panel(image, file.profile.caliper, dpi=dpi, sheet_mm=sheet_mm, face_below=face_below)
     say("Looking for openings ...", quiet=quiet)
     seen = see(picture, file.profile, behind=behind, mirrored=mirrored, quarters=quarter_turns, smallest=smallest)
     session = _Session(file.profile, Corrected(seen), part)
@@ -144,10 +189,26 @@ def scan(
         say(f"{profile} is as it was. --yes writes what was found.")
         return
     proposal = propose(agreed, file.profile, session.part)
-    file.apply(proposal.edit)
+    file.apply(proposal.edit, f"scan of {image.name}: " + "; ".join(proposal.does))
     for line in proposal.leaves:
         say(f"Left out: {line}")
     print(f"Wrote to {profile}: " + "; ".join(proposal.does) + ("" if agreed.proven else ". Scale: not proven") + ".")
+    say(f"Next: partgen measure {profile}", quiet=quiet)
+
+
+def _write_sheet(target: Path, paper: Literal["a4", "letter", "strip"]) -> None:
+    """The marker sheet as PDF, and how it is used."""
+    from partgen.files import write_locked
+    from partgen.scan.marker_sheet import marked_distance, sheet_pdf
+
+    write_locked(target, sheet_pdf(paper))
+    print(target)
+    say(
+        f"Print it at 100 %. Read the two marks with the calipers ({marked_distance(paper):.0f} mm as drawn). Lay the "
+        "sheet flat on the panel's face beside the holes, and photograph both from above."
+    )
+    say("Disconnect the mains and let capacitors discharge before the panel comes off; local codes come first.")
+    say("Next: partgen scan PROFILE photo.jpg --sheet-mm MM")
 
 
 def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quiet: bool) -> None:
@@ -174,7 +235,8 @@ def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quie
     )  # fmt: skip
     for group in found.groups:
         print(f"[hole.{group.name}]{'' if group.known else ' (new)'}: {', '.join(group.labels)}")
-    print(f"Scale: {'held by calipers distances' if found.proven else 'not proven'}")
+    held = "held by the marker sheet" if found.scale.checked else "held by calipers distances"
+    print(f"Scale: {held if found.proven else 'not proven'}")
     for note in found.notes:
         say(note, quiet=quiet)
     for label in found.missing:

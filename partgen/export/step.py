@@ -1,8 +1,7 @@
-"""STEP files (ISO 10303-21): one part, or the panel with everything in place; and reading them back.
+"""STEP files (ISO 10303-21) by `cadquery.Assembly`: one part, or the panel with everything in place; and reading back.
 
-May import: errors, parts.kernel. Names, colours and millimetres go in; the clock does not: the time
-stamp is the revision's date and the writer's own running numbers are taken out, so that equal input
-gives equal bytes.
+Names, colours and millimetres go in; the clock does not: the time stamp is the revision's date and the writer's own
+running numbers are taken out, so that equal input gives equal bytes.
 """
 
 from __future__ import annotations
@@ -18,6 +17,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import cadquery as cq
 import numpy as np
 import numpy.typing as npt
 
@@ -26,7 +26,8 @@ from partgen.export.step_order import in_fixed_order
 from partgen.parts import kernel
 
 Floats = npt.NDArray[np.float64]
-SCHEMA = "AP214IS"  # AUTOMOTIVE_DESIGN: names and colours, read by every CAD system
+_KEY = "partgen name {:06d}"
+"""Stands for a name while CadQuery writes: names in an assembly must differ, and ours need not be plain letters."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,75 +43,40 @@ class StepItem:
 
 
 def part_step(item: StepItem, created: date) -> bytes:
-    """One part as a STEP file. Raises OutsideError where the kernel cannot write it."""
-    return _written([item], item.name, created, together=False)
+    """One part as a STEP file. Raises OutsideError where it cannot be written."""
+    whole = cq.Assembly(item.shape, name=_KEY.format(0), color=cq.Color(item.colour))
+    return _written(whole, [item.name], created)
 
 
 def assembly_step(items: Sequence[StepItem], name: str, created: date) -> bytes:
     """Many solids in place under one name. Equal shapes are written once."""
-    return _written(items, name, created, together=True)
+    whole = cq.Assembly(name=_KEY.format(0))
+    for number, item in enumerate(items, start=1):
+        place = kernel.placed(item.place) if item.place is not None else cq.Location()
+        whole.add(item.shape, name=_KEY.format(number), loc=place, color=cq.Color(item.colour))
+    return _written(whole, [name, *(item.name for item in items)], created)
 
 
-def _written(items: Sequence[StepItem], name: str, created: date, *, together: bool) -> bytes:
-    from OCP.IFSelect import IFSelect_RetDone
-    from OCP.Interface import Interface_Static
-    from OCP.STEPCAFControl import STEPCAFControl_Writer
-    from OCP.STEPControl import STEPControl_AsIs
-    from OCP.TCollection import TCollection_ExtendedString
-    from OCP.TDocStd import TDocStd_Document
-
+def _written(whole: cq.Assembly, names: Sequence[str], created: date) -> bytes:
+    """`names` in the order of their keys, the file's own first."""
     _quiet()
-    document = TDocStd_Document(TCollection_ExtendedString("XmlOcaf"))
-    _fill(document, items, name, together=together)
-    writer = STEPCAFControl_Writer()
-    writer.SetColorMode(True)
-    writer.SetNameMode(True)
-    for key, value in (("write.step.schema", SCHEMA), ("write.step.unit", "MM")):
-        Interface_Static.SetCVal_s(key, value)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "part.step"
-        done = kernel.guarded("writing STEP", lambda: writer.Transfer(document, STEPControl_AsIs))
-        if not done or writer.Write(str(path)) != IFSelect_RetDone:
-            raise OutsideError(f"{name}: the CAD kernel could not write its STEP file")
+        kernel.guarded("writing STEP", lambda: whole.export(str(path), exportType="STEP"))
+        if not path.exists():
+            raise OutsideError(f"{names[0]}: its STEP file could not be written")
         text = path.read_text(encoding="utf-8")
-    return _pinned(text, name, created).encode("ascii")
+    for number, name in enumerate(names):
+        text = text.replace(_KEY.format(number), _encoded(name))
+    return _pinned(text, names[0], created).encode("ascii")
 
 
 def _quiet() -> None:
-    """Keep the kernel's progress talk off standard output, which belongs to the commands."""
+    """Keep the kernel's progress talk off standard output, which is the commands'; CadQuery has no call for that."""
     from OCP.Message import Message, Message_Gravity
 
     for printer in Message.DefaultMessenger_s().Printers():
         printer.SetTraceLevel(Message_Gravity.Message_Fail)
-
-
-def _fill(document: Any, items: Sequence[StepItem], name: str, *, together: bool) -> None:  # noqa: ANN401
-    from OCP.Quantity import Quantity_Color, Quantity_TOC_sRGB
-    from OCP.TCollection import TCollection_ExtendedString
-    from OCP.TDataStd import TDataStd_Name
-    from OCP.TopLoc import TopLoc_Location
-    from OCP.XCAFDoc import XCAFDoc_ColorType, XCAFDoc_DocumentTool
-
-    shapes = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
-    colours = XCAFDoc_DocumentTool.ColorTool_s(document.Main())
-    root = shapes.NewShape() if together else None
-    if root is not None:
-        TDataStd_Name.Set_s(root, TCollection_ExtendedString(_plain(name), True))
-    known: dict[tuple[int, str], Any] = {}
-    for item in items:
-        key = (item.shape.__hash__(), item.colour)
-        if key not in known:
-            label = shapes.AddShape(item.shape, False)
-            TDataStd_Name.Set_s(label, TCollection_ExtendedString(_plain(item.name), True))
-            red, green, blue = (int(item.colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-            colour = Quantity_Color(red, green, blue, Quantity_TOC_sRGB)
-            colours.SetColor(label, colour, XCAFDoc_ColorType.XCAFDoc_ColorGen)
-            known[key] = label
-        if root is not None:
-            place = TopLoc_Location(kernel.motion(item.place)) if item.place is not None else TopLoc_Location()
-            component = shapes.AddComponent(root, known[key], place)
-            TDataStd_Name.Set_s(component, TCollection_ExtendedString(_plain(item.name), True))
-    shapes.UpdateAssemblies()
 
 
 def _pinned(text: str, name: str, created: date) -> str:
@@ -123,6 +89,9 @@ def _pinned(text: str, name: str, created: date) -> str:
         head,
         flags=re.DOTALL,
     )
+    # lines are broken by length, and so by how many digits the writer's counters have: these records stay on one
+    counted = re.compile(r"(?<= = )(PRODUCT|NEXT_ASSEMBLY_USAGE_OCCURRENCE)\(.*?\);\n", re.DOTALL)
+    rest = counted.sub(lambda found: re.sub(r"\n *", "", found[0]) + "\n", rest)
     rest = re.sub(r"'Open CASCADE STEP translator [\d.]+ [\d.]+'", lambda _: f"'{title}'", rest)
     number = itertools.count(1)
     rest = re.sub(
@@ -169,7 +138,10 @@ class ReadSolid:
 
 
 def read_step(data: bytes) -> tuple[ReadSolid, ...]:
-    """Read a STEP file with the kernel. Raises OutsideError where it cannot be read."""
+    """Read a STEP file with the kernel. Raises OutsideError where it cannot be read.
+
+    Not by `cadquery.Assembly.importStep`, which leaves out the name and colour of a file that holds one part.
+    """
     from OCP.IFSelect import IFSelect_RetDone
     from OCP.STEPCAFControl import STEPCAFControl_Reader
     from OCP.TCollection import TCollection_ExtendedString
@@ -203,12 +175,12 @@ def _collect(document: Any, label: Any, found: list[ReadSolid]) -> None:  # noqa
     tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
     parts = TDF_LabelSequence()
     if not XCAFDoc_ShapeTool.GetComponents_s(label, parts):
-        shape = tool.GetShape_s(label)
+        shape = cq.Shape.cast(tool.GetShape_s(label))
         found.append(ReadSolid(_name(label), _colour(document, label), shape))
         return
     for i in range(1, parts.Length() + 1):
         component = parts.Value(i)
-        shape = tool.GetShape_s(component)
+        shape = cq.Shape.cast(tool.GetShape_s(component))
         colour = _colour(document, component)
         found.append(ReadSolid(_name(component), colour, shape))
 

@@ -13,20 +13,22 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import Field
 
 from partgen.families import inlays
-from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettered, wanted
+from partgen.families.legend import Legend, LegendKeys, cut_by, legend_finding, legend_of, lettering, wanted
 from partgen.families.misfits import sizes_finding
-from partgen.families.record import Body, Family
+from partgen.families.record import ColourBody, Family
 from partgen.findings import Finding, judge_at_least, worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
+from partgen.parts import cap
+from partgen.parts.features import Body, features
 from partgen.parts.possible import lean_misfit, misfit
 from partgen.planning import judge
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.mount import wall_room
 from partgen.planning.opening import measured_seat
-from partgen.planning.records import CapModel, PartModel, PositionPlan
+from partgen.planning.records import CapModel, PositionPlan
 from partgen.planning.sections import leaned
 from partgen.planning.solve import plan_through
 
@@ -148,26 +150,19 @@ def _least(label: str, what: str, value: float, limit: float) -> Finding:
     return Finding("draft", label, what, value, limit, 0.0, "mm", state, why)
 
 
-def _solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts import cap, kernel
-
-    if not isinstance(model, LetteredCap):
-        return cap.solid(model)
-
-    def legend(body: Any) -> Any:  # noqa: ANN401 - kernel shapes
-        with kernel.plainly(model.mark or "cap", "its legend cannot be made"):
-            return lettered(body, model.legend, model.height)
-
+@features.register
+def _(model: LetteredCap) -> Body:
+    legend = lettering(model.legend, model.height)
     if model.crown.kind == "parallel":
-        return cap.solid(model, legend)
-    return kernel.one_solid(legend(cap.solid(model)))
+        return Body(cap.steps(model, legend), "cap")
+    return Body((*cap.steps(model), *legend), "cap")
 
 
 def _maker() -> Maker:
     """One kernel build for many heights: the legend moves with the crown."""
-    from partgen.mesh.derive import Maker, cap_collar_base, cap_features_top
+    from partgen.mesh.derive import CAP
 
-    return Maker(_solid, cap_features_top, cap_collar_base)
+    return CAP
 
 
 def _measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
@@ -182,7 +177,7 @@ def _colours(spec: ButtonCap, legend: Legend) -> inlays.Colours:
     return {"legend": (spec.legend_colour, legend.raised)}
 
 
-def _bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def _bodies(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """The legend, where it has a colour of its own."""
     assert isinstance(spec, ButtonCap)
     if not isinstance(plan.model, LetteredCap) or plan.model.legend is None:

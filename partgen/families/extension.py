@@ -24,6 +24,8 @@ from partgen.metrology.student import K95
 from partgen.model.fields import Length, ReadingKind, Readings
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
+from partgen.parts.features import features
+from partgen.parts.views import level
 from partgen.planning import judge
 from partgen.planning.caps import compensated, relief_of
 from partgen.planning.clearance import binding, limits, nominal, rooms, stated
@@ -288,16 +290,19 @@ def maker() -> Maker:
     """Every height is a build of its own: the peg moves, the body below it grows."""
     from partgen.mesh.derive import Maker
 
-    return Maker(stub.solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
     """Height, body, peg, and the cap on it in its hole, on the mesh."""
     from partgen.checks.carrying import carrying_findings, measure_carrying
 
-    assert isinstance(spec, Extension) and isinstance(plan.model, StubModel) and seat is not None
-    found = measure_carrying(plan, mesh, -stub.ABOVE_RIBS * plan.model.peg_length, spec.cap_socket, spec.carried)
-    return found.fit, carrying_findings(plan, found, stub.reach(plan.model.peg), body=seat.body)
+    model = plan.model
+    assert isinstance(spec, Extension) and isinstance(model, StubModel) and seat is not None
+    below = stub.ABOVE_RIBS * model.peg_length
+    found = measure_carrying(plan, mesh, -below, spec.cap_socket, spec.carried)
+    x0, y0, x1, y1 = level(features(model), model.height - below).bounds
+    return found.fit, carrying_findings(plan, found, ((x0, y0), (x1, y1)), body=seat.body)
 
 
 EXTENSION = Family(Extension, plan, maker, measure)

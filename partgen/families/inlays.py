@@ -1,7 +1,4 @@
-"""What is printed in a second colour: what fills a part's engraved letters and lines, flush with its faces.
-
-May import: errors, mesh, findings, model, planning, families.record and the models; parts inside functions.
-"""
+"""What is printed in a second colour: what fills a part's engraved letters and lines, flush with its faces."""
 
 from __future__ import annotations
 
@@ -11,8 +8,9 @@ from typing import TYPE_CHECKING, Any, Literal
 from partgen.families.block import BlockModel, line_cuts
 from partgen.families.knob_model import KnobModel, pointer_cuts
 from partgen.families.legend import Legend, letter_filling
-from partgen.families.record import Body
+from partgen.families.record import ColourBody
 from partgen.findings import Finding, State
+from partgen.parts.features import Body, add, cut, features, keep
 from partgen.planning.records import PartModel
 
 if TYPE_CHECKING:
@@ -20,6 +18,12 @@ if TYPE_CHECKING:
 
 Piece = Literal["legend", "pointer", "scale", "line"]
 
+_NAME: dict[Piece, str] = {
+    "legend": "filling of its legend",
+    "pointer": "filling of its pointer",
+    "scale": "filling of its scale",
+    "line": "filling of its line",
+}
 APART: tuple[Piece, ...] = ("legend", "scale")
 """Pieces that never meet the grooves around a side: without those the kernel takes a tenth of the time and less."""
 
@@ -44,51 +48,46 @@ def inlay_of(model: PartModel, piece: Piece, kind: str) -> InlayModel:
     return InlayModel(**{**plain, "mark": "", "mark_kind": "none"}, of=bare, piece=piece, kind=kind)
 
 
-def solid(model: PartModel) -> Any:  # noqa: ANN401 - kernel shapes
-    """The filling as kernel solids, one or several: what a plane crown lacks of its letters; of a line,
-    what the part without it has in common with what cuts it; else the part without this cut, less the part with it.
-    Raises KernelError in plain words.
+@features.register
+def _(model: InlayModel) -> Body:
+    """The filling, in one piece or several: what a plane crown lacks of its letters; of a line, what the part without
+    it has in common with what cuts it; else the part without this cut, less the part with it.
     """
-    from partgen.families import BY_KIND
-    from partgen.parts import kernel
-
-    assert isinstance(model, InlayModel) and model.of is not None
-    build = BY_KIND[model.kind].maker().solid
     of = model.of
+    assert of is not None
     if model.piece in APART and hasattr(of, "grooves"):
         smooth: dict[str, Any] = {"grooves": "none"}
         of = replace(of, **smooth)
     uncut: dict[str, Any] = {model.piece: "none" if model.piece == "line" else None}
-    with kernel.plainly(model.kind, f"what fills its {model.piece} cannot be built"):
-        if model.piece == "legend":
-            legend: Legend = getattr(of, "legend")  # noqa: B009 - families differ in it
-            if model.crown.kind in ("flat", "parallel") and not getattr(of, "hollow", 0.0):
-                return letter_filling(legend, model.height)
-            uncut["legend"] = replace(legend, blank=True)  # a blank one keeps other lines away from its place
-        cuts = pointer_cuts(of) if isinstance(of, KnobModel) and model.piece == "pointer" else []
-        cuts = line_cuts(of) if isinstance(of, BlockModel) and model.piece == "line" else cuts
-        whole = build(replace(of, **uncut))
-        return kernel.common(whole, *cuts) if cuts else kernel.cut(whole, build(of))
+    if model.piece == "legend":
+        legend: Legend = getattr(of, "legend")  # noqa: B009 - families differ in it
+        if model.crown.kind in ("flat", "parallel") and not getattr(of, "hollow", 0.0):
+            return Body(letter_filling(legend, model.height), _NAME[model.piece], several=True)
+        uncut["legend"] = replace(legend, blank=True)  # a blank one keeps other lines away from its place
+    cuts = pointer_cuts(of) if isinstance(of, KnobModel) and model.piece == "pointer" else []
+    cuts = line_cuts(of) if isinstance(of, BlockModel) and model.piece == "line" else cuts
+    whole = add(features(replace(of, **uncut)))
+    return Body((whole, keep(*cuts) if cuts else cut(features(of))), _NAME[model.piece], several=True)
 
 
 def maker() -> Maker:
     """Every filling is a build of its own."""
     from partgen.mesh.derive import Maker
 
-    return Maker(solid)
+    return Maker()
 
 
-def bodies(kind: str, model: PartModel, colours: Colours) -> tuple[Body, ...]:
+def bodies(kind: str, model: PartModel, colours: Colours) -> tuple[ColourBody, ...]:
     """The further bodies of a part. Raised ones are what stands over the crown's plane; they are cut off there."""
     found = [
-        Body(piece, colour, model=inlay_of(model, piece, kind), maker=maker)
+        ColourBody(piece, colour, model=inlay_of(model, piece, kind), maker=maker)
         for piece, (colour, raised) in colours.items()
         if colour is not None and not raised
     ]
     over = {piece: colour for piece, (colour, raised) in colours.items() if raised}
     chosen = next((colour for colour in over.values() if colour is not None), None)
     if chosen is not None and model.crown.kind in ("flat", "parallel"):
-        found.append(Body(" and ".join(over), chosen, over=(model.height, model.crown.slope)))
+        found.append(ColourBody(" and ".join(over), chosen, over=(model.height, model.crown.slope)))
     return tuple(found)
 
 

@@ -15,11 +15,11 @@ from pydantic import Field
 
 from partgen.families import inlays, over_panel
 from partgen.families.fingers import finger_hold, finger_room
-from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, knob_misfit, round_section, solid
+from partgen.families.knob_model import NO_SOCKET, KnobModel, Pointer, knob_misfit, round_section
 from partgen.families.legend import COLOUR, cut_by, in_layers, legend_finding, legend_of
 from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Room, Stand
-from partgen.families.record import Body, Family
+from partgen.families.record import ColourBody, Family
 from partgen.families.scale import ScaleKeys, scale_finding, scale_of
 from partgen.families.turning import pointing, torque
 from partgen.findings import Finding, State
@@ -283,7 +283,7 @@ def maker() -> Maker:
     """Every height is a build of its own: a tapered or grooved body has no straight stretch."""
     from partgen.mesh.derive import Maker
 
-    return Maker(solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
@@ -294,7 +294,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     assert isinstance(model, KnobModel)
     sunk = model.inlay[1] if model.inlay else 0.0
     fit = measure_over(plan, mesh, sunk=sunk, turned=True)
-    return fit, over_findings(plan, fit, (model.widest, model.widest))
+    return fit, over_findings(plan, fit)
 
 
 def _colours(spec: Knob, model: KnobModel) -> inlays.Colours:
@@ -309,7 +309,7 @@ def _colours(spec: Knob, model: KnobModel) -> inlays.Colours:
     return found
 
 
-def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """Legend, line and scale, where they have colours of their own."""
     assert isinstance(spec, Knob) and isinstance(plan.model, KnobModel)
     return inlays.bodies(spec.kind, plan.model, _colours(spec, plan.model))

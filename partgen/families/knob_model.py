@@ -1,21 +1,33 @@
-"""A knob as it is drawn, and its solid.
-
-May import: errors, planning.records, parts (inside functions). Lengths in mm.
-"""
+"""A knob as it is drawn: its sizes, its list of features, and what excludes one another. Lengths in mm."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Literal
 
-from partgen.families.legend import Legend, lettered
+from partgen.families.legend import Legend, lettering
 from partgen.families.scale import Scale, scale_areas
-from partgen.parts.possible import Misfit, dome_misfit, misfit, refuse
-from partgen.planning.records import CrownModel, PartModel, Polygon, Section, SocketModel
-
-if TYPE_CHECKING:
-    from partgen.parts import kernel
+from partgen.parts import cap
+from partgen.parts.features import (
+    Body,
+    Feature,
+    Prism,
+    Revolve,
+    Round,
+    Step,
+    Text,
+    add,
+    box,
+    cut,
+    features,
+    keep,
+    polygon,
+)
+from partgen.parts.possible import Misfit, Refused, dome_misfit, misfit, refuse
+from partgen.parts.turned import grooves
+from partgen.planning.records import CrownModel, PartModel, Section, SocketModel
+from partgen.shapes.curves import Circle
 
 LIP = 0.8
 """Upright edge of a flared skirt, mm: a knife edge would neither print nor last."""
@@ -95,20 +107,6 @@ class KnobModel(PartModel):
         """z of the crown's rim."""
         return self.height + {"domed": -self.crown.rise, "dished": self.crown.rise}.get(self.crown.kind, 0.0)
 
-    @property
-    def widest(self) -> float:
-        """Greatest diameter of the solid: where the top is widest, its rounded edge takes a little of it.
-
-        The rounding touches the side, which leans out by m per mm, and the crown, which falls by k per mm at its rim.
-        """
-        radius, e, rise = self.top / 2, self.crown.edge_radius, self.rim - self.height
-        if self.section.width > self.top or self.top <= self.base or e == 0:
-            return self.section.width
-        m = (self.top - self.base) / 2 / (self.rim - self.foot)
-        k = 0.0 if rise == 0 else -math.copysign(radius / ((radius**2 + rise**2) / (2 * abs(rise)) - abs(rise)), rise)
-        z = e * (k * math.hypot(1, m) - math.hypot(1, k)) / (1 + k * m)
-        return 2 * (radius + m * z - e * math.hypot(1, m) + e)
-
     def side(self) -> list[tuple[float, float]]:
         """The grip's side as (radius, z), lands counted, from below upwards."""
         return [(self.base / 2, self.foot), (self.top / 2, self.rim)]
@@ -122,9 +120,10 @@ class KnobModel(PartModel):
         lip = min(LIP, height / 2)
         upper = (self.base / 2, self.foot) if flared else (radius - height * lean, self.bottom + height)
         lower = (radius - lip * lean, self.bottom + lip) if flared else upper
-        return list(dict.fromkeys([*self._relieved(radius), lower, upper]))
+        return list(dict.fromkeys([*self.relieved(radius), lower, upper]))
 
-    def _relieved(self, radius: float) -> list[tuple[float, float]]:
+    def relieved(self, radius: float) -> list[tuple[float, float]]:
+        """The lower end of a side, its edge cut against first-layer flare."""
         if self.relief <= 0:
             return [(radius, self.bottom)]
         return [(radius - self.relief, self.bottom), (radius, self.bottom + self.relief)]
@@ -142,68 +141,46 @@ class KnobModel(PartModel):
 
         return min(at(z) for z in (low, high, min(max(self.foot, low), high)))
 
-    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
-        """The turned outline, grooves and pointer left out."""
-        right = [
-            *self.skirt_side(),
-            *(self.side() if self.skirt else [*self._relieved(self.base / 2), *self.side()[1:]]),
-        ]
-        radius, e = self.top / 2, self.crown.edge_radius
-        right = [*right[:-1], (radius, self.rim - e), (radius - 0.3 * e, self.rim - 0.3 * e), (radius - e, self.rim)]
-        if self.rim != self.height:
-            right += [(radius * k / 6, self.height + (self.rim - self.height) * (k / 6) ** 2) for k in (4, 2)]
-        return (*right, (0.0, self.height), *((-r, z) for r, z in reversed(right)))
 
-
-def solid(model: PartModel) -> kernel.Shape:
-    """The knob without its mark, as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.parts import kernel
-
-    assert isinstance(model, KnobModel)
-    with kernel.plainly(model.mark or "knob", "this knob cannot be built"):
-        return kernel.one_solid(_build(model))
-
-
-def _build(model: KnobModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts import cap, kernel, turned
-
+@features.register
+def _(model: KnobModel) -> Body:
     refuse(knob_misfit(model))
     side = model.side()
     if model.skirt:
         below = (side[0][0], model.foot - min(0.3, model.skirt[1] / 2))
-        shape = turned.body([below, *side], model.crown, model.height)
+        grip = Round((below, *side), model.crown, model.height)
     else:
-        shape = turned.body([*model._relieved(model.base / 2), *side[1:]], model.crown, model.height)
+        grip = Round((*model.relieved(model.base / 2), *side[1:]), model.crown, model.height)
+    steps: list[Step] = [add(grip)]
     if model.grooves != "none":
-        shape = turned.grooved(shape, model.grooves, model.count, model.groove_depth, (side[0], side[1]))
+        steps.append(keep(grooves(model.grooves, model.count, model.groove_depth, (side[0], side[1])), hidden=True))
     if model.skirt:
-        skirt = model.skirt_side()
-        closed = [*skirt, (0.0, model.foot), (0.0, model.bottom)]
-        foot = kernel.revolved(tuple(kernel.Line(r, z) for r, z in closed))
-        shape = kernel.fuse(shape, _scaled(model, foot))
-    if model.pointer and model.pointer.raised:
-        shape = kernel.fuse(shape, _line(model, model.pointer))
+        foot = polygon(*model.skirt_side(), (0.0, model.foot), (0.0, model.bottom))
+        steps.append(add(Body((add(Revolve(foot)), *_scaled(model)))))
+    pointer = model.pointer
+    if pointer and pointer.raised:
+        steps.append(add(_line(model, pointer), hidden=True))
+    steps.append(cut(*_inside(model), hidden=True))
+    return Body((*steps, *lettering(model.legend, model.height)), "knob")
+
+
+def _inside(model: KnobModel) -> list[Feature]:
+    """What is cut: socket, the nut's room, inlay, the hole for an inner shaft, and a pointer that is a groove."""
     tools = cap.inside(_core(model), model.bottom)
     if model.cavity:
-        tools.append(kernel.prism(kernel.Circle(model.cavity[0] / 2), model.bottom - 1.0, model.cavity[1]))
+        tools.append(Prism(Circle(model.cavity[0] / 2), model.bottom - 1.0, model.cavity[1]))
     if model.inlay:
-        tools.append(
-            kernel.prism(kernel.Circle(model.inlay[0] / 2), model.height - model.inlay[1], model.height + 20.0)
-        )
+        tools.append(Prism(Circle(model.inlay[0] / 2), model.height - model.inlay[1], model.height + 20.0))
     if model.bored > 0:
-        tools.append(kernel.prism(kernel.Circle(model.bored / 2), -0.5, max(model.height, model.rim) + 20.0))
-    if model.pointer and not model.pointer.raised:
-        tools += pointer_cuts(model)
-    return lettered(kernel.cut(shape, *tools), model.legend, model.height)
+        tools.append(Prism(Circle(model.bored / 2), -0.5, max(model.height, model.rim) + 20.0))
+    return tools + (pointer_cuts(model) if model.pointer and not model.pointer.raised else [])
 
 
-def _scaled(model: KnobModel, foot: Any) -> Any:  # noqa: ANN401 - kernel shapes
-    """The skirt with its scale cut in, everywhere equally deep: cut upright, then filled up to the depth."""
-    from partgen.parts import kernel
-
+def _scaled(model: KnobModel) -> tuple[Step, ...]:
+    """The scale cut into the skirt, everywhere equally deep: cut upright, then filled up to the depth."""
     scale = model.scale
     if scale is None:
-        return foot
+        return ()
     flat = ((1.0, model.foot), (0.0, model.foot))
     (r0, z0), (r1, z1) = model.skirt_side()[-2:] if model.skirt and model.skirt[2] else flat
     slope = (z1 - z0) / (r1 - r0)
@@ -213,29 +190,21 @@ def _scaled(model: KnobModel, foot: Any) -> Any:  # noqa: ANN401 - kernel shapes
 
     low = surface(scale.outer) - scale.depth
     if low < model.bottom + 0.3:
-        raise kernel.Refused("its scale is cut through the skirt's edge; make the skirt higher or the scale shallower")
-
-    def ring(points: Any) -> Any:  # noqa: ANN401
-        return kernel.polygon_wire([(float(x), float(y)) for x, y in points], low)
-
-    cuts = [
-        kernel.prism_of(ring(a.outer), model.foot + 0.3 - low, [ring(hole) for hole in a.holes])
-        for a in scale_areas(scale)
-    ]
-    marked = kernel.cut(foot, *cuts)
+        raise Refused("its scale is cut through the skirt's edge; make the skirt higher or the scale shallower")
+    marked = cut(Text(tuple(area.loops for area in scale_areas(scale)), low, model.foot + 0.3), hidden=True)
     if slope == 0:
-        return marked
+        return (marked,)
     inner = 0.5 * scale.inner
     points = [(inner, low), (scale.outer, low), (inner, surface(inner) - scale.depth)]
-    return kernel.fuse(marked, kernel.revolved(tuple(kernel.Line(r, z) for r, z in points)))
+    return marked, add(Revolve(polygon(*points)))
 
 
-def _line(model: KnobModel, pointer: Pointer) -> Any:  # noqa: ANN401
+def _line(model: KnobModel, pointer: Pointer) -> Prism:
     """The pointer on the crown, from beside the axis or the inlay to the edge."""
     low, high = min(model.rim, model.height), max(model.rim, model.height)
     if pointer.raised:
-        return _bar(pointer, *_pointer_span(model, pointer), low - 0.5, high + pointer.depth)
-    return _bar(pointer, *_pointer_span(model, pointer), low - pointer.depth, high + 20.0)
+        return _bar(pointer, _pointer_span(model, pointer), (low - 0.5, high + pointer.depth))
+    return _bar(pointer, _pointer_span(model, pointer), (low - pointer.depth, high + 20.0))
 
 
 def _pointer_span(model: KnobModel, pointer: Pointer) -> tuple[float, float]:
@@ -245,22 +214,20 @@ def _pointer_span(model: KnobModel, pointer: Pointer) -> tuple[float, float]:
     return start, model.top / 2 + (-model.crown.edge_radius - 0.1 if pointer.raised else 5.0)
 
 
-def pointer_cuts(model: KnobModel) -> list[Any]:
+def pointer_cuts(model: KnobModel) -> list[Feature]:
     """What is cut for a pointer that is a groove: on the crown, and on a straight skirt without a scale."""
     pointer = model.pointer
     assert pointer is not None
-    cuts = [_line(model, pointer)]
+    cuts: list[Feature] = [_line(model, pointer)]
     if model.skirt and not model.skirt[2] and model.scale is None:
         ends = model.base / 2 - 0.05, model.skirt[0] / 2 + 5.0
-        cuts.append(_bar(pointer, *ends, model.foot - 0.5, model.foot + 0.01))
+        cuts.append(_bar(pointer, ends, (model.foot - 0.5, model.foot + 0.01)))
     return cuts
 
 
-def _bar(pointer: Pointer, start: float, end: float, low: float, high: float) -> Any:  # noqa: ANN401
-    from partgen.parts import kernel
-
+def _bar(pointer: Pointer, along: tuple[float, float], z: tuple[float, float]) -> Prism:
     half = pointer.width / 2
-    return kernel.turned(kernel.box(start, end, -half, half, low, high), pointer.angle)
+    return box(along, (-half, half), z, pointer.angle)
 
 
 def _core(model: KnobModel) -> PartModel:

@@ -1,14 +1,13 @@
 """Text and plain signs on a crown, cut in or standing on it: their keys, how large, whether they print, their solid.
 
 The letters are those of the marks inside (parts.glyphs), the signs stand in parts.signs. Lengths in mm.
-May import: findings, model, planning, parts.signs; the kernel inside functions.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Protocol
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Protocol
 
 from pydantic import Field
 
@@ -20,6 +19,7 @@ from partgen.planning.job import Job
 from partgen.planning.records import Section
 
 if TYPE_CHECKING:
+    from partgen.parts.features import Feature, Step
     from partgen.parts.glyphs import Area
 
 COLOUR = "^#[0-9a-fA-F]{6}$"
@@ -191,47 +191,35 @@ def letters(legend: Legend) -> tuple[Area, ...]:
     return tuple(area.moved(legend.scale, 0.0, (0.0, 0.0)) for area in block.areas)
 
 
-def letter_tools(legend: Legend, height: float) -> list[Any]:
-    """Kernel solids of the letters: what is cut from the crown at z = height, or stands on it (and a little in it)."""
-    from partgen.parts import kernel
-    from partgen.parts.crowns import above_plane
+def letter_features(legend: Legend, height: float) -> list[Feature]:
+    """The letters as features: what is cut from the crown at z = height, or stands on it (and a little in it)."""
+    from partgen.parts.features import Above, Body, Text, add, cut, keep
 
     rise = legend.reach * math.hypot(*legend.slope)
     low, high = (height - 0.3, height + legend.depth) if legend.raised else (height - legend.depth, height + 1.0)
-    bottom, top = low - rise, high + rise
-
-    def ring(points: Any) -> Any:  # noqa: ANN401
-        return kernel.polygon_wire([(float(x), float(y)) for x, y in points], bottom)
-
-    tools = [kernel.prism_of(ring(a.outer), top - bottom, [ring(hole) for hole in a.holes]) for a in letters(legend)]
+    areas = [area.loops for area in letters(legend)]
     if legend.slope == (0.0, 0.0):
-        return tools
+        return [Text(tuple(areas), low, high)]
     size = 4 * (legend.reach + 1.0)
-    if legend.raised:
-        return [kernel.cut(tool, above_plane(legend.slope, high, size)) for tool in tools]
-    return [kernel.common(tool, above_plane(legend.slope, low, size)) for tool in tools]
+    end = cut(Above(high, legend.slope, size)) if legend.raised else keep(Above(low, legend.slope, size))
+    return [Body((add(Text((area,), low - rise, high + rise)), end)) for area in areas]
 
 
-def letter_filling(legend: Legend, height: float) -> Any:  # noqa: ANN401 - kernel shapes
-    """What an engraved legend takes from a crown whose plane meets the axis at z = height: one solid or several."""
-    from partgen.parts import kernel
-    from partgen.parts.crowns import above_plane
-    from partgen.parts.outlines import outline_of
+def letter_filling(legend: Legend, height: float) -> tuple[Step, ...]:
+    """What an engraved legend takes from a crown whose plane meets the axis at z = height: one piece or several."""
+    from partgen.parts.features import Above, Prism, add, cut, keep
+    from partgen.shapes.curves import Circle
 
     across = 2 * legend.reach + 1.0
     rise = across * math.hypot(*legend.slope)
-    around = kernel.prism(
-        outline_of(Section("round", across, across)), height - legend.depth - rise - 0.5, height + rise + 0.5
-    )
-    below = kernel.cut(around, above_plane(legend.slope, height, 4 * across))
-    return kernel.common(below, *letter_tools(legend, height))
+    around = Prism(Circle(across / 2), height - legend.depth - rise - 0.5, height + rise + 0.5)
+    return (add(around), cut(Above(height, legend.slope, 4 * across)), keep(*letter_features(legend, height)))
 
 
-def lettered(shape: Any, legend: Legend | None, height: float) -> Any:  # noqa: ANN401 - kernel shapes
-    """The solid with its legend on the crown, whose plane meets the axis at z = height."""
+def lettering(legend: Legend | None, height: float) -> tuple[Step, ...]:
+    """The steps that put its legend on a crown whose plane meets the axis at z = height; none without one."""
     if legend is None or legend.blank:
-        return shape
-    from partgen.parts import kernel
+        return ()
+    from partgen.parts.features import add, cut
 
-    tools = letter_tools(legend, height)
-    return kernel.fuse(shape, *tools) if legend.raised else kernel.cut(shape, *tools)
+    return ((add if legend.raised else cut)(*letter_features(legend, height), hidden=True),)

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
-from partgen.families import block, inlays, knob_model, over_panel
+from partgen.families import inlays, over_panel
 from partgen.families.block import BlockModel, block_misfit
 from partgen.families.fingers import finger_room
 from partgen.families.knob_model import KnobModel, knob_misfit, round_section
 from partgen.families.legend import cut_by, legend_finding, legend_of
 from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
-from partgen.families.record import Body, Family
+from partgen.families.record import ColourBody, Family
 from partgen.findings import Finding, State
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
@@ -28,7 +28,7 @@ from partgen.model.part import PartSpec
 from partgen.planning.caps import compensated
 from partgen.planning.heights import LITTLE
 from partgen.planning.job import Job, PartPlans
-from partgen.planning.records import PartModel, PositionPlan, Section
+from partgen.planning.records import PositionPlan, Section
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
@@ -164,15 +164,11 @@ def _taper(job: Job, spec: LeverCap, stand: Stand) -> list[Finding]:
     return [Finding("taper", label, "sits firmly on a tapered lever", value, LEAN, 0.0, "mm", state, why)]
 
 
-def _solid(model: PartModel) -> Any:  # noqa: ANN401
-    return knob_model.solid(model) if isinstance(model, KnobModel) else block.solid(model)
-
-
 def maker() -> Maker:
     """Every height is a build of its own."""
     from partgen.mesh.derive import Maker
 
-    return Maker(_solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
@@ -184,11 +180,10 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     assert isinstance(model, KnobModel | BlockModel)
     poses = motion_of(spec).poses(plan.drop)
     fit = measure_over(plan, mesh, poses=poses, turned=isinstance(model, KnobModel))
-    size = (model.widest,) * 2 if isinstance(model, KnobModel) else (model.section.width, model.section.depth)
-    return fit, over_findings(plan, fit, size)
+    return fit, over_findings(plan, fit)
 
 
-def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """The legend, where it has a colour of its own."""
     model = plan.model
     assert isinstance(spec, LeverCap) and isinstance(model, KnobModel | BlockModel)

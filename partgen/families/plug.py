@@ -377,7 +377,7 @@ def maker() -> Maker:
     """The head alone grows with the height, but it is so flat that every height is a build of its own."""
     from partgen.mesh.derive import Maker
 
-    return Maker(plug_model.solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:

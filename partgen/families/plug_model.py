@@ -1,20 +1,16 @@
-"""A plug as it is drawn, and its solid: head, hollow shank, and what holds it. Lengths in mm.
-
-May import: errors, planning, parts (inside functions).
-"""
+"""A plug as it is drawn, and its features: head, hollow shank, and what holds it. Lengths in mm."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
 
-from partgen.parts.possible import dome_misfit, refuse
+from partgen.parts.crests import places, ridges, tips
+from partgen.parts.features import Body, Crowned, Feature, Loft, Prism, add, box, cut, features, keep
+from partgen.parts.outlines import inset, outline_of
+from partgen.parts.possible import Refused, dome_misfit, refuse
 from partgen.planning.grip.snap import IN, LAND, Snap, long_side
-from partgen.planning.records import PartModel, Polygon, RibsModel, Section
-
-if TYPE_CHECKING:
-    from partgen.parts import kernel
+from partgen.planning.records import PartModel, RibsModel, Section
 
 LEAD = 0.3
 """How much narrower than the shank its end is on every side."""
@@ -38,24 +34,9 @@ class PlugModel(PartModel):
         assert self.flange is not None
         return self.flange.section
 
-    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
-        """Half of it, mirrored; the hollow left out."""
-        head = (self.head.width, self.head.depth)[axis] / 2
-        shank, low, e = (self.section.width, self.section.depth)[axis] / 2, self.skirt_bottom, self.crown.edge_radius
-        right = [(head - e, self.height), (head, self.height - e), (head, 0.0), (shank, 0.0)]
-        if self.snap is not None and any(abs(math.cos(turn - axis * math.pi / 2)) > 0.9 for turn, _ in lips(self)):
-            crest, bump = self.snap.crest, self.snap.bump
-            right += [(shank, bump - crest), (shank + bump, -crest), (shank + bump, -crest - LAND)]
-        else:
-            right += [(shank, low + LEAD)]
-        right.append((shank - LEAD, low))
-        return (*((-u, z) for u, z in right), *reversed(right))
-
 
 def rib_tips(model: PlugModel) -> list[Tip]:
     """Where each rib ends."""
-    from partgen.parts.crests import tips
-
     assert model.ribs is not None
     return tips(model.section, model.ribs)
 
@@ -70,89 +51,69 @@ def lips(model: PlugModel) -> list[Tip]:
     return [(k * math.pi / 2, half[k] + bump) for k in range(4)]
 
 
-def solid(model: PartModel) -> kernel.Shape:
-    """The plug as one valid kernel solid. Raises KernelError in plain words."""
-    from partgen.parts import kernel
-
-    assert isinstance(model, PlugModel)
-    with kernel.plainly(model.mark or "plug", "this plug cannot be built"):
-        return kernel.one_solid(_build(model))
-
-
-def _build(model: PlugModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts import kernel
-    from partgen.parts.crests import places
-    from partgen.parts.crowns import crowned
-    from partgen.parts.outlines import inset, outline_of
-    from partgen.parts.ridges import ridges
-
+@features.register
+def _(model: PlugModel) -> Body:
     rim = model.height - model.crown.rise - model.crown.edge_radius
     if rim < LEAST_RIM / 2:
-        raise kernel.Refused(f"a head of {model.height:.2f} mm whose dome and rounding leave a rim of {rim:.2f} mm")
+        raise Refused(f"a head of {model.height:.2f} mm whose dome and rounding leave a rim of {rim:.2f} mm")
     refuse(dome_misfit(model.head, model.crown))
-    head = crowned(model.head, model.crown, 0.0, model.height)
-    narrow = inset(model.section, LEAD)
-    if narrow is None:
-        raise kernel.Refused("a hole too small for a plug")
-    bottom = model.skirt_bottom
+    head, section, bottom = Crowned(model.head, model.crown, 0.0, model.height), model.section, model.skirt_bottom
     if model.snap is not None:
-        return kernel.cut(kernel.fuse(head, _shank(model, model.snap)), *_freed(model, model.snap))
-    shank = kernel.prism(outline_of(model.section), bottom + LEAD, 0.1)
-    end = kernel.loft(outline_of(narrow), bottom, outline_of(model.section), bottom + LEAD)
-    shape = kernel.fuse(head, kernel.fuse(shank, end))
+        freed = cut(*_freed(model, model.snap), hidden=True)
+        return Body((add(head), add(_lipped(model, model.snap)), freed), "plug")
+    shank = Prism(outline_of(section), bottom + LEAD, 0.1)
+    end = Loft(outline_of(_narrow(section)), bottom, outline_of(section), bottom + LEAD)
+    steps = [add(head), add(Body((add(shank), add(end))))]
     if model.ribs is not None:
-        at = places(model.section, model.ribs.count)
-        shape = kernel.fuse(shape, *ridges(at, model.ribs, -model.ribs.length, 0.05))
-    hollow = inset(model.section, model.wall)
+        at = places(section, model.ribs.count)
+        steps.append(add(*ridges(at, model.ribs, -model.ribs.length, 0.05), hidden=True))
+    hollow = inset(section, model.wall)
     if hollow is not None and min(hollow.width, hollow.depth) >= 2.0:
-        shape = kernel.cut(shape, kernel.prism(outline_of(hollow), bottom - 1.0, 0.0))
-    return shape
+        steps.append(cut(Prism(outline_of(hollow), bottom - 1.0, 0.0), hidden=True))
+    return Body(tuple(steps), "plug")
 
 
-def _shank(model: PlugModel, snap: Snap) -> Any:  # noqa: ANN401
+def _narrow(section: Section) -> Section:
+    """The shank's end. Raises Refused."""
+    narrow = inset(section, LEAD)
+    if narrow is None:
+        raise Refused("a hole too small for a plug")
+    return narrow
+
+
+def _lipped(model: PlugModel, snap: Snap) -> Body:
     """The shank with a lip all round, before it is slit."""
-    from partgen.parts import kernel
-    from partgen.parts.outlines import inset, outline_of
-
-    plain, narrow = outline_of(model.section), inset(model.section, LEAD)
+    plain, narrow = outline_of(model.section), outline_of(_narrow(model.section))
     wider = inset(model.section, -snap.bump)
-    assert wider is not None and narrow is not None
+    assert wider is not None
     wide = outline_of(wider)
     straight, crest = snap.bump - snap.crest, -snap.crest
     low = crest - LAND
     end = low - (snap.bump + LEAD) / math.tan(IN)
-    lip = kernel.fuse(
-        kernel.prism(wide, low, crest),
-        kernel.loft(wide, crest, plain, straight),
-        kernel.loft(outline_of(narrow), end, wide, low),
-    )
+    lip = add(Prism(wide, low, crest), Loft(wide, crest, plain, straight), Loft(narrow, end, wide, low))
     if snap.count == 4:
-        return kernel.fuse(kernel.prism(plain, straight, 0.1), lip)
-    x0, x1, y0, y1 = _between(model.section, long_side(model.section) / 2)
-    return kernel.fuse(kernel.prism(plain, low, 0.1), kernel.common(lip, kernel.box(x0, x1, y0, y1, end - 1.0, 1.0)))
+        return Body((add(Prism(plain, straight, 0.1)), add(Body((lip,)))))
+    between = box(*_between(model.section, long_side(model.section) / 2), (end - 1.0, 1.0))
+    return Body((add(Prism(plain, low, 0.1)), add(Body((lip, keep(between))))))
 
 
-def _freed(model: PlugModel, snap: Snap) -> list[Any]:
-    """What is cut so that the fingers stand alone: the middle, and the slots between them."""
-    from partgen.parts import kernel
-    from partgen.parts.outlines import inset, outline_of
-
+def _freed(model: PlugModel, snap: Snap) -> list[Feature]:
+    """What is cut so that the fingers stand alone: the middle, and the slots between them. Raises Refused."""
     s, low = model.section, model.skirt_bottom - 1.0
     inner = inset(s, snap.thickness)
     if inner is None or min(inner.width, inner.depth) < 0.5:
-        raise kernel.Refused("fingers that leave no room between them to bend")
-    tools = [kernel.prism(outline_of(inner), low, 0.0)]
+        raise Refused("fingers that leave no room between them to bend")
+    middle = Prism(outline_of(inner), low, 0.0)
     half = snap.slot / 2
     if snap.count == 2:  # what is left at the ends keeps the plug in line
         inside, outside = _between(s, long_side(s) / 2), _between(s, long_side(s) / 2 + snap.slot)
-        slits = kernel.cut(kernel.box(*outside, low, 0.0), kernel.box(*inside, low - 1.0, 1.0))
-        return [*tools, slits]
+        return [middle, Body((add(box(*outside, (low, 0.0))), cut(box(*inside, (low - 1.0, 1.0)))))]
     corner = math.pi / 4 if s.shape == "round" else math.atan2(s.depth, s.width)
-    slit = kernel.box(0.0, FAR, -half, half, low, 0.0)
     turns = (corner, math.pi - corner, math.pi + corner, -corner)
-    return [*tools, *(kernel.turned(slit, turn) for turn in turns)]
+    return [middle, *(box((0.0, FAR), (-half, half), (low, 0.0), turn) for turn in turns)]
 
 
-def _between(s: Section, reach: float) -> tuple[float, float, float, float]:
-    """(x0, x1, y0, y1) of everything nearer than `reach` along the longer side."""
-    return (-reach, reach, -FAR, FAR) if s.width >= s.depth else (-FAR, FAR, -reach, reach)
+def _between(s: Section, reach: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """(x, y) from where to where: everything nearer than `reach` along the longer side."""
+    near, far = (-reach, reach), (-FAR, FAR)
+    return (near, far) if s.width >= s.depth else (far, near)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Body:
+class ColourBody:
     """A further body of a part, printed into it or on it in another colour: an object of its own in the 3MF.
 
     Either `model` and `maker` build it, or it is all of the part that stands over a plane.
@@ -39,7 +39,7 @@ class Body:
     """(height on the axis, slope) of that plane."""
 
 
-def one_body(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def one_body(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """Nothing of it has another colour."""
     return ()
 
@@ -58,7 +58,7 @@ class Family:
     """Measures one built part afresh on its mesh, and judges it against the plan and what it may touch; a part
     that stands on the panel itself has no seat."""
 
-    bodies: Callable[[PositionPlan, PartSpec], tuple[Body, ...]] = one_body
+    bodies: Callable[[PositionPlan, PartSpec], tuple[ColourBody, ...]] = one_body
     """What of a part has another colour."""
 
     @property

@@ -381,7 +381,7 @@ def maker() -> Maker:
     """Every length is a build of its own."""
     from partgen.mesh.derive import Maker
 
-    return Maker(sleeve_model.solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:

@@ -14,11 +14,11 @@ import numpy as np
 from pydantic import Field
 
 from partgen.families import inlays, over_panel
-from partgen.families.block import BlockModel, block_misfit, solid
+from partgen.families.block import BlockModel, block_misfit
 from partgen.families.legend import COLOUR, in_layers, legend_finding, legend_of
 from partgen.families.misfits import sizes_finding
 from partgen.families.over_panel import Decided, Motion, OverPanelSpec, Stand
-from partgen.families.record import Body, Family
+from partgen.families.record import ColourBody, Family
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
@@ -155,7 +155,7 @@ def maker() -> Maker:
     """Every height is a build of its own: hollow and line are not the crown's."""
     from partgen.mesh.derive import Maker
 
-    return Maker(solid)
+    return Maker()
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:
@@ -166,7 +166,7 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     assert isinstance(model, BlockModel)
     assert isinstance(spec, SliderCap)
     fit = measure_over(plan, mesh, ends=motion_of(spec).ends, sunk=model.sunk)
-    return fit, over_findings(plan, fit, (model.section.width, model.section.depth))
+    return fit, over_findings(plan, fit)
 
 
 def _colours(spec: SliderCap, model: BlockModel) -> inlays.Colours:
@@ -179,7 +179,7 @@ def _colours(spec: SliderCap, model: BlockModel) -> inlays.Colours:
     return found
 
 
-def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """Legend and line, where they have colours of their own."""
     assert isinstance(spec, SliderCap) and isinstance(plan.model, BlockModel)
     return inlays.bodies(spec.kind, plan.model, _colours(spec, plan.model))

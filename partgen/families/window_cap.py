@@ -18,13 +18,15 @@ from pydantic import Field
 from partgen.families.button_cap import BUTTON_CAP, ButtonCap, LetteredCap
 from partgen.families.legend import wanted
 from partgen.families.misfits import sizes_finding
-from partgen.families.record import Body, Family
+from partgen.families.record import ColourBody, Family
 from partgen.findings import Finding, State, worst
 from partgen.metrology.records import FloatArray
 from partgen.model.fields import Length
 from partgen.model.panel import Seat
 from partgen.model.part import PartSpec
 from partgen.model.printer import Material
+from partgen.parts.features import Body, Prism, add, cut, features, keep
+from partgen.parts.outlines import outline_of
 from partgen.parts.possible import Misfit
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.records import PartModel, Polygon, PositionPlan, Section
@@ -248,64 +250,46 @@ def _legend(label: str, spec: WindowCap) -> list[Finding]:
     return [Finding("window-legend", label, "nothing else on the crown", None, None, 0.0, "", "fail", why)]
 
 
-def _channel(model: WindowModel, low: float, high: float) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts import kernel
-    from partgen.parts.outlines import outline_of
-
-    place = np.eye(4)
-    place[:2, 3] = model.at
-    return kernel.transformed(kernel.prism(outline_of(model.window), low, high), place)
-
-
-def _uncut(model: WindowModel) -> Any:  # noqa: ANN401 - a kernel shape
-    """The same cap without its window."""
-    known = {f.name: getattr(model, f.name) for f in fields(LetteredCap)}
-    return BUTTON_CAP.maker().solid(LetteredCap(**known))
-
-
-def solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
-    """The cap with its channel. Raises KernelError in plain words."""
-    from partgen.parts import kernel
-
-    assert isinstance(model, WindowModel)
-    plain = _uncut(model)
+@features.register
+def _(model: WindowModel) -> Body:
     low = min(model.skirt_bottom, -model.socket.length, model.flange.bottom if model.flange else 0.0) - 2.0
     high = model.height + 20.0 if model.open else model.height - model.pane
-    with kernel.plainly(model.mark or "cap", "this window cannot be made"):
-        return kernel.one_solid(kernel.cut(plain, _channel(model, low, high)))
+    return Body((add(_uncut(model)), cut(_channel(model, low, high), hidden=True)), "window cap")
 
 
-def pane_solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
-    """What closes the window, flush with the crown. Raises KernelError in plain words."""
-    from partgen.parts import kernel
-
-    assert isinstance(model, PaneModel) and model.of is not None
+@features.register
+def _(model: PaneModel) -> Body:
+    """What closes the window, flush with the crown."""
     cap = model.of
-    with kernel.plainly("window", "its pane cannot be built"):
-        return kernel.one_solid(kernel.common(_uncut(cap), _channel(cap, cap.height - cap.pane, cap.height + 20.0)))
+    assert cap is not None
+    return Body((add(_uncut(cap)), keep(_channel(cap, cap.height - cap.pane, cap.height + 20.0))), "pane")
+
+
+def _uncut(model: WindowModel) -> Body:
+    """The same cap without its window."""
+    known = {f.name: getattr(model, f.name) for f in fields(LetteredCap)}
+    return features(LetteredCap(**known))
+
+
+def _channel(model: WindowModel, low: float, high: float) -> Prism:
+    return Prism(outline_of(model.window), low, high, at=model.at)
 
 
 def maker() -> Maker:
     """Every height is a build of its own: the channel is as long as the cap is tall."""
     from partgen.mesh.derive import Maker
 
-    return Maker(solid)
+    return Maker()
 
 
-def _pane_maker() -> Maker:
-    from partgen.mesh.derive import Maker
-
-    return Maker(pane_solid)
-
-
-def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[Body, ...]:
+def bodies(plan: PositionPlan, spec: PartSpec) -> tuple[ColourBody, ...]:
     """The pane, where it has a colour of its own."""
     assert isinstance(spec, WindowCap) and isinstance(plan.model, WindowModel)
     if spec.window_colour is None:
         return ()
     bare = replace(plan.model, mark="", mark_kind="none")
     known: dict[str, Any] = {f.name: getattr(bare, f.name) for f in fields(PartModel)}
-    return (Body("window", spec.window_colour, PaneModel(**known, of=bare), _pane_maker),)
+    return (ColourBody("window", spec.window_colour, PaneModel(**known, of=bare), maker),)
 
 
 def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | None) -> Measured:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Literal
 
 from partgen.findings import Finding, worst
 from partgen.fit.document import (
@@ -37,7 +38,8 @@ from partgen.metrology.records import Budget, Estimate
 from partgen.metrology.student import K95
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
+from partgen.parts.views import silhouette
+from partgen.planning.records import CapModel, PartModel, Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.sections import outline
 
 DRAWN = 0.01
@@ -192,6 +194,8 @@ def _position(
             strain_limit=_r(p.grip.strain_limit, 6),
             interference_mm=_pair(p.grip.interference),
             slop_mm=_r(p.grip.slop),
+            socket_mm=None if p.grip.drawn_for is None else _pair(p.grip.gap),
+            bore_error_mm=None if p.grip.drawn_for is None else _r(p.grip.drawn_for),
             note=p.grip.note,
         ),
         drawing=_drawing(p, profile, estimate, index),
@@ -238,8 +242,8 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         travel=_r(p.travel),
         body=None if seat is None or seat.body is None else _r(seat.body),
         over=p.over,
-        silhouette_x=_points(p.model.silhouette(0)),
-        silhouette_y=_points(p.model.silhouette(1)),
+        silhouette_x=_points(_outline(p.model, 0)),
+        silhouette_y=_points(_outline(p.model, 1)),
         obstacles=tuple(
             ObstacleDoc(name=o.name, width_mm=_r(o.section.width), height_mm=_r(o.height)) for o in p.obstacles
         ),
@@ -249,6 +253,11 @@ def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) 
         if p.carried is None
         else CarriedDoc(section=section_doc(p.carried.section), bottom=_r(p.carried.bottom), top=_r(p.carried.top)),
     )
+
+
+def _outline(model: PartModel, axis: Literal[0, 1]) -> Polygon:
+    """Of the part in the cut along X or Y; none where section, crown and flange say it all."""
+    return () if isinstance(model, CapModel) else silhouette(model, axis)
 
 
 def _sides(p: PositionPlan) -> tuple[float, float, float, float] | None:

@@ -152,6 +152,10 @@ class GripDoc(Doc):
     strain_limit: float
     interference_mm: Point
     slop_mm: float
+    socket_mm: Point | None = None
+    """Between what grips on opposite sides, in the file, along X and Y."""
+    bore_error_mm: float | None = None
+    """Printed minus drawn width of a bore that the socket allows for."""
     note: str
 
 

@@ -25,11 +25,18 @@ LEAST_STRETCH = 0.1
 """A lower collar than this above what lies below is a kernel build of its own, mm."""
 
 
+def drawn(model: PartModel) -> Any:  # noqa: ANN401 - a CadQuery shape
+    """The solid of its list of features, without its mark. Raises KernelError."""
+    from partgen.parts.solids import solid
+
+    return solid(model)
+
+
 @dataclass(frozen=True)
 class Maker:
     """How one family's models become solids."""
 
-    solid: Callable[[PartModel], Any]
+    solid: Callable[[PartModel], Any] = drawn
     """Without its mark. Raises KernelError."""
     features_top: Callable[[PartModel], float] | None = None
     """z over which the part is nothing but the prism of its section with its crown; None where it is no such
@@ -52,12 +59,6 @@ class Maker:
         return self.collar_base(model) if self.collar_base else None
 
 
-def _cap_solid(model: PartModel) -> Any:  # noqa: ANN401 - a kernel shape
-    from partgen.parts.cap import solid
-
-    return solid(model)
-
-
 def cap_features_top(model: PartModel) -> float:
     """`Maker.features_top` of what is drawn by parts.cap."""
     from partgen.parts.cap import features_top
@@ -72,7 +73,7 @@ def cap_collar_base(model: PartModel) -> float | None:
     return collar_base(model)
 
 
-CAP = Maker(_cap_solid, cap_features_top, cap_collar_base)
+CAP = Maker(drawn, cap_features_top, cap_collar_base)
 
 
 @dataclass(frozen=True, eq=False)

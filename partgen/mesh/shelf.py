@@ -50,6 +50,7 @@ OURS = (
     "planning",
     "metrology",
     "model",
+    "shapes",
     "errors.py",
     "findings.py",
     "units.py",

@@ -32,11 +32,11 @@ def tessellate(solid: kernel.Shape, chord: float = CHORD, angle: float = ANGLE) 
     wanted.Deflection, wanted.Angle = chord, angle
     # else a face is meshed as coarsely as its edges are known, 0.02 mm after some roundings
     wanted.ForceFaceDeflection = True
-    kernel.guarded("tessellation", lambda: BRepMesh_IncrementalMesh(solid, wanted))
+    kernel.guarded("tessellation", lambda: BRepMesh_IncrementalMesh(solid.wrapped, wanted))
     points: list[np.ndarray] = []
     triangles: list[np.ndarray] = []
     offset = 0
-    walk = TopExp_Explorer(solid, TopAbs_FACE)
+    walk = TopExp_Explorer(solid.wrapped, TopAbs_FACE)
     while walk.More():
         face = TopoDS.Face_s(walk.Current())
         place = TopLoc_Location()

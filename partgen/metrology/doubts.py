@@ -24,15 +24,22 @@ from partgen.metrology.readings import (
 )
 from partgen.metrology.records import Doubt, FloatArray
 from partgen.metrology.scatter import part_spread
+from partgen.metrology.sight import beyond
 from partgen.metrology.student import K95
+from partgen.metrology.surprise import FEWEST, wider
 from partgen.metrology.unknowns import VAGUE, Unknowns
 
-AGREEING_SHARE, SINGLE_SHARE, CONFIRMED_SHARE = 0.5, 0.1, 0.95
-"""How far a whole position that lies off the face is believed: repeats that agree with one another
-speak as loudly as the face does; a single reading is far more often a slip than a strange seat. A
+AGREEING_SHARE, CONFIRMED_SHARE = 0.5, 0.95
+"""How far a part is believed that stands otherwise than all readings foretell (a drop or gap that lies off the face
+is not believed until it is kept). A
 part in its place is the thing itself: measured once it speaks as loudly as the readings it contradicts,
 measured again and found the same it is believed."""
 
+UNHEARD = 1e8
+"""mm^2: variance of what is doubted. It moves nothing that anyone could measure, until it was confirmed."""
+IMPOSSIBLE = 1.5
+"""mm: a part that stands farther than this from what was foretold was measured or typed wrongly, far more often than
+it is true (common practice, no source); until it is confirmed it moves no size."""
 FEWEST_FOR_SPREAD = 6
 """Fewer positions cannot tell that seats scatter more than stated."""
 
@@ -82,17 +89,18 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
     stated = unknowns.profile.caliper.repeatability
     s, dof = robust_repeatability(readings, stated)
     nothing = unweighted(readings, len(unknowns.at))
-    panel = _Panel(unknowns, readings, extra, s=s, dof=dof)
+    factors = _giving_way(unknowns, readings, s)
+    panel = _Panel(unknowns, readings, extra, s=s, dof=dof, factors=factors)
     weights = _settle(panel, nothing)
     scale = _spread_scale(panel, weights)
     if scale > 1:
         for _ in range(3):  # the scale changes what is judged wild, and that the scale
-            panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale)
+            panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale, factors=factors)
             weights = _settle(panel, nothing)
             scale = max(1.0, scale * _median_ratio(panel, weights))
     kept = weights.reading == 0
     s, dof = pooled_repeatability([readings.value[m][kept[m]] for m in readings.members()], unknowns.profile.caliper)
-    panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale)
+    panel = _Panel(unknowns, readings, extra, s=s, dof=dof, scale=scale, factors=factors)
     weights = _settle(panel, weights)  # again, with the scatter of what was kept
     spread = _part_spread(panel, weights)
     solution, rows = panel.solve(weights)
@@ -105,6 +113,26 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
         if k in weights.why
     ]
     return Sifted(solution, rows, s, dof, scale, weights, repeat / whole, tuple(doubts), spread)
+
+
+def _giving_way(unknowns: Unknowns, readings: Readings, s: float) -> FloatArray:
+    """Factors (p,) on the prior where trials are off alike (metrology.surprise)."""
+    if len(unknowns.parts) < FEWEST:
+        return np.ones(unknowns.count)
+    panel = _Panel(unknowns, readings, None, s=s, dof=math.inf)
+    nothing = unweighted(readings, len(unknowns.at))
+    tried = np.array([what == "proud" for what in readings.what])
+    solution, _ = panel.solve(replace(nothing, group=np.where(tried, UNHEARD, 0.0)))
+    away, parts = [], []
+    for part in unknowns.parts:
+        mine = [one for one in unknowns.observations if (one.label, one.made_in) == part]
+        values = [value for one in mine for value in one.proud]
+        seen = [one.seen for one in mine if one.seen is not None]
+        if values or seen:
+            stands = mine[0].model_height + float(unknowns.proud(part) @ solution.mean)
+            away.append(float(np.median(values)) - stands if values else beyond(seen[-1], stands))
+            parts.append(part)
+    return wider(unknowns, solution, panel.prior.u, away, parts)
 
 
 def _part_spread(panel: _Panel, weights: Weights) -> float:
@@ -136,7 +164,7 @@ def _spread_scale(panel: _Panel, weights: Weights) -> float:
     when all is as stated; as an estimate of scale it wanders by 1.17/sqrt(n), and a few wild
     positions do not move it. Only an excess of 2.5 times that is believed, and then counted whole.
     """
-    count = panel.readings.what.count("drop")
+    count = panel.readings.what.count("drop") - len(panel.unknowns.kept)
     if count < FEWEST_FOR_SPREAD:
         return 1.0
     ratio = _median_ratio(panel, weights)
@@ -146,19 +174,29 @@ def _spread_scale(panel: _Panel, weights: Weights) -> float:
 def _median_ratio(panel: _Panel, weights: Weights) -> float:
     """The positions' median absolute innovation over what it should be; 1 where nothing can be judged."""
     seen = _innovations(panel, weights)
-    drops = np.array(panel.readings.what) == "drop"
+    drops = (np.array(panel.readings.what) == "drop") & ~_kept(panel)
     judged = np.abs(seen.group_z[drops & (seen.group_z != 0)])
     return float(np.median(judged)) / 0.6745 if judged.size else 1.0
+
+
+def _kept(panel: _Panel) -> np.ndarray:
+    """(G,) drops that a person says are true, odd as they are."""
+    readings = panel.readings
+    kept = np.isin(readings.position, panel.unknowns.kept)
+    return np.asarray(kept & (np.array(readings.what) == "drop"))
 
 
 class _Panel:
     """One set of readings with one repeatability, solved under different weights."""
 
     def __init__(
-        self, unknowns: Unknowns, readings: Readings, extra: Rows | None, *, s: float, dof: float, scale: float = 1.0
-    ) -> None:
+        self, unknowns: Unknowns, readings: Readings, extra: Rows | None, *, s: float, dof: float, scale: float = 1.0,
+        factors: FloatArray | None = None,
+    ) -> None:  # fmt: skip
         self.unknowns, self.readings, self.extra, self.s, self.dof = unknowns, readings, extra, s, dof
         self.prior, _ = unknowns.prior()
+        if factors is not None:
+            self.prior.u[:] *= factors
         self.prior.u[unknowns.offsets] *= scale
         self.cos = np.ones(len(readings.label))
         self.nominal = np.empty(readings.value.size)
@@ -255,7 +293,7 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
     limit = threshold(readings.value.size, panel.dof)
     group_limit = threshold(len(readings.label))
     floor = panel.unknowns.profile.caliper.limit_of_error  # within it nothing is out of place
-    sizes = readings.sizes
+    sizes, kept = readings.sizes, _kept(panel)
     for _ in range(readings.value.size):
         seen = _innovations(panel, weights)
         open_reading = (weights.reading == 0) & (weights.group[readings.group] == 0) & (sizes[readings.group] > 1)
@@ -264,7 +302,7 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
         if score.max() > 1:
             weights = _set_aside_reading(panel, weights, int(np.argmax(score)), seen)
             continue
-        open_group = (weights.group == 0) & (np.abs(seen.group) > floor)
+        open_group = (weights.group == 0) & (np.abs(seen.group) > floor) & ~kept
         score = np.abs(seen.group_z) / group_limit * open_group
         if score.max() <= 1:
             break
@@ -290,10 +328,12 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     members = np.flatnonzero(readings.group == g)
     kept = [int(k) for k in members if weights.reading[k] == 0]
     distance = float(seen.group[g])
-    single = len(kept) == 1 and readings.what[g] != "proud"  # a part in its place is the thing itself
     confirmed = len(kept) > 1 and readings.what[g] == "proud"
-    share = CONFIRMED_SHARE if confirmed else SINGLE_SHARE if single else AGREEING_SHARE
+    share = CONFIRMED_SHARE if confirmed else AGREEING_SHARE  # a part in its place is the thing itself
     total = distance**2
+    proud = readings.what[g] == "proud"
+    if not confirmed and (not proud or abs(distance) > IMPOSSIBLE):
+        return _unheard(panel, weights, g, kept, distance)
     if not confirmed:  # so large that the 95 % interval reaches from the face's answer to the reading's
         total *= max(1.0, (1 - share) / (share * K95**2), share / ((1 - share) * K95**2))
     group, offset = weights.group.copy(), weights.offset.copy()
@@ -305,11 +345,25 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
         offset[position] = max(offset[position], 2 * share * total)
     elif position >= 0:
         offset[position] = max(offset[position], share * total)
-    more = "more" if distance > 0 else "less"
-    if readings.what[g] == "proud":
-        home = "see that the part sits fully home, and measure again"
-        ask = "measured so again, it is believed" if confirmed else home
-        why = f"{far(distance)} {more} than the readings foretell; {ask}"
-    else:
-        why = f"{far(distance)} {more} than the plane that the other positions make"
+    why = _why(distance, confirmed=confirmed, proud=True)
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
+
+
+def _unheard(panel: _Panel, weights: Weights, g: int, kept: list[int], distance: float) -> Weights:
+    """What is doubted moves nothing until it is confirmed; its own position's 95 % interval reaches to it."""
+    group, offset = weights.group.copy(), weights.offset.copy()
+    position, proud = panel.readings.position[g], panel.readings.what[g] == "proud"
+    group[g] = UNHEARD
+    if position >= 0 and not proud:
+        offset[position] = max(offset[position], (distance / K95) ** 2)
+    why = _why(distance, confirmed=False, proud=proud)
+    return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
+
+
+def _why(distance: float, *, confirmed: bool, proud: bool) -> str:
+    more = "more" if distance > 0 else "less"
+    if not proud:
+        return f"{far(distance)} {more} than the plane that the other positions make"
+    home = "see that the part sits fully home, and measure again"
+    ask = "measured so again, it is believed" if confirmed else home
+    return f"{far(distance)} {more} than the readings foretell; {ask}"

@@ -1,21 +1,18 @@
-"""A button cap as one solid, put together from the shared pieces.
+"""A button cap as a list of features, and what of it other kinds share: the room for their socket. Pure.
 
-May import: the rest of parts, errors, planning.records.
-
-Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crown is towards +Z.
+Frame: z = 0 is the plane in which the seat touches the pocket's floor, the crown is towards +Z; lengths in mm.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 
-from partgen.parts import kernel, pockets, sockets
+from partgen.parts import pockets, sockets
 from partgen.parts.collars import FLOOR_MARK
-from partgen.parts.crowns import crowned
+from partgen.parts.features import Body, Crowned, Feature, Prism, Relief, Step, add, box, cut, features
 from partgen.parts.outlines import farthest, inset, outline_of
-from partgen.parts.possible import holds, misfit, refuse
-from partgen.parts.relief import relieved
-from partgen.planning.records import PartModel, Section
+from partgen.parts.possible import Refused, holds, misfit, refuse
+from partgen.planning.records import CapModel, PartModel, Section
 
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:
@@ -24,54 +21,49 @@ LEAST_COLLAR = 0.6
 """Least height of collar left above split fingers, mm."""
 
 
-def solid(model: PartModel, drawn: Callable[[kernel.Shape], kernel.Shape] | None = None) -> kernel.Shape:
-    """The cap without its mark, as one valid kernel solid. Raises KernelError in plain words.
+@features.register
+def _(model: CapModel) -> Body:
+    return Body(steps(model), "cap")
 
-    `drawn` adds what is on the crown before its edge is rounded: see `crowns.crowned`.
+
+def steps(model: PartModel, marks: Sequence[Step] = ()) -> tuple[Step | Relief, ...]:
+    """Skirt and crown, collar, boss, and what is cut for the socket; `marks` are on the crown before it is rounded.
+
+    Raises Refused.
     """
-    with kernel.plainly(model.mark or "cap", "this cap cannot be built"):
-        return kernel.one_solid(_build(model, drawn))
-
-
-def _build(model: PartModel, drawn: Callable[[kernel.Shape], kernel.Shape] | None) -> kernel.Shape:
-    require(model)
-    socket = model.socket
-    body = crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft, drawn)
-    lowest = model.flange.bottom if model.flange and model.flange.bottom <= model.skirt_bottom else model.skirt_bottom
+    refuse(misfit(model))
+    socket, flange = model.socket, model.flange
+    lowest = flange.bottom if flange and flange.bottom <= model.skirt_bottom else model.skirt_bottom
+    skirt = Crowned(model.section, model.crown, model.skirt_bottom, model.height, model.draft, tuple(marks))
+    found: list[Step | Relief] = [add(skirt)]
     if model.relief > 0 and lowest == model.skirt_bottom:
-        body = relieved(body, model.skirt_bottom, model.relief)
-    if model.flange:
-        flange = kernel.prism(outline_of(model.flange.section), model.flange.bottom, model.flange.top)
-        if model.relief > 0 and model.flange.bottom <= model.skirt_bottom:
-            thickness = model.flange.top - model.flange.bottom
-            flange = relieved(flange, model.flange.bottom, min(model.relief, thickness / 2))
-        body = kernel.fuse(body, flange)
+        found.append(Relief(model.skirt_bottom, model.relief))
+    if flange:
+        collar: list[Step | Relief] = [add(Prism(outline_of(flange.section), flange.bottom, flange.top))]
+        if model.relief > 0 and flange.bottom <= model.skirt_bottom:
+            collar.append(Relief(flange.bottom, min(model.relief, (flange.top - flange.bottom) / 2)))
+        found.append(add(Body(tuple(collar))))
     mouth = -socket.length
     if mouth < lowest - 1e-6:
         thickness = socket.fingers.thickness if socket.fingers else socket.wall
-        body = kernel.fuse(body, kernel.prism(pockets.boss(socket, thickness), mouth, min(lowest + 0.5, 0.0)))
-    return kernel.cut(body, *inside(model, lowest))
+        found.append(add(Prism(pockets.boss(socket, thickness), mouth, min(lowest + 0.5, 0.0))))
+    return (*found, cut(*inside(model, lowest), hidden=True))
 
 
-def inside(model: PartModel, lowest: float) -> list[kernel.Shape]:
-    """What is cut from a body for its socket: the pocket, and room around it where the body is wide."""
+def inside(model: PartModel, lowest: float) -> list[Feature]:
+    """What is cut from a body for its socket: the pocket, and room around it where the body is wide. Raises Refused."""
     socket = model.socket
-    tools = sockets.pocket_tools(socket, lowest)
+    tools = sockets.pocket_features(socket, lowest)
     if socket.fingers:
         tools += _finger_room(model, lowest)
     elif _hollows(model):
         room = inset(model.section, model.wall)
         assert room is not None
-        around = kernel.prism(pockets.boss(socket, socket.wall), lowest - 2.0, 1.0)
+        around: list[Feature] = [Prism(pockets.boss(socket, socket.wall), lowest - 2.0, 1.0)]
         if socket.screw:
-            around = kernel.fuse(around, sockets.screw_boss(socket))
-        tools.append(kernel.cut(kernel.prism(outline_of(room), lowest - 1.0, 0.0), around))
+            around.append(sockets.screw_boss(socket))
+        tools.append(Body((add(Prism(outline_of(room), lowest - 1.0, 0.0)), cut(Body((add(*around),))))))
     return tools
-
-
-def require(model: PartModel) -> None:
-    """Refuse what cannot be a body before the kernel sees it."""
-    refuse(misfit(model))
 
 
 def _hollows(model: PartModel) -> bool:
@@ -83,25 +75,25 @@ def _hollows(model: PartModel) -> bool:
     return room is not None and deep_enough and holds(room, across, along, round_pocket=round_pocket)
 
 
-def _finger_room(model: PartModel, lowest: float) -> list[kernel.Shape]:
+def _finger_room(model: PartModel, lowest: float) -> list[Feature]:
     """Cuts that free split fingers: a moat around them, or, in a slender cap, everything outside them."""
     socket, fingers = model.socket, model.socket.fingers
     assert fingers is not None
     if not 0 < fingers.length <= socket.length:
-        raise kernel.Refused("fingers longer than their socket")
+        raise Refused("fingers longer than their socket")
     top = -socket.length + fingers.length
     gap = fingers.room
-    around = kernel.prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
+    around = Prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
     across, along = pockets.reach(socket, fingers.thickness + gap)
     room = inset(_outermost(model, top), model.wall)
     round_pocket = socket.shape in pockets.ROUND_SHAPES
     if room is not None and holds(room, across, along, round_pocket=round_pocket):
-        moat = kernel.prism(outline_of(room), lowest - 1.0, top)
-        return [kernel.cut(moat, around), *sockets.finger_slots(socket, fingers, lowest, gap)]
+        moat = Prism(outline_of(room), lowest - 1.0, top)
+        return [Body((add(moat), cut(around))), *sockets.finger_slots(socket, fingers, lowest, gap)]
     if model.flange and model.flange.bottom < top and model.flange.top - top < LEAST_COLLAR:
-        raise kernel.Refused("no room behind the split fingers for them to spread; take crush ribs or a wider cap")
+        raise Refused("no room behind the split fingers for them to spread; take crush ribs or a wider cap")
     far = farthest(_outermost(model, top)) + 1.0
-    outside = kernel.cut(kernel.box(-far, far, -far, far, lowest - 1.0, top), around)
+    outside = Body((add(box((-far, far), (-far, far), (lowest - 1.0, top))), cut(around)))
     return [outside, *sockets.finger_slots(socket, fingers, lowest, far)]
 
 

@@ -1,16 +1,21 @@
-"""Where crush ribs stand on the outside of a peg. May import: parts.outlines, planning.records. Lengths in mm.
+"""Crush ribs on the outside of a peg: where they stand, and how they are drawn. Pure; lengths in mm.
 
-Apart from `ridges`, which draws them, so that checks ask for the places without loading the kernel.
+A rib stands on a side of the peg's section with a ramp of 45 degrees at its leading end, where it enters the hole.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
+from partgen.parts.features import Prism, polygon
 from partgen.parts.outlines import span
 from partgen.planning.records import RibsModel, Section
+
+BEHIND = 0.4
+"""How far a rib reaches into the peg, mm."""
 
 
 def places(section: Section, count: int) -> list[tuple[float, float, float]]:
@@ -37,6 +42,21 @@ def places(section: Section, count: int) -> list[tuple[float, float, float]]:
 def tips(section: Section, ribs: RibsModel) -> list[tuple[float, float]]:
     """(direction, reach from the axis) of each rib's crest."""
     return [(turn, distance + ribs.height) for turn, distance, _ in places(section, ribs.count)]
+
+
+def ridges(where: Sequence[tuple[float, float, float]], ribs: RibsModel, lead: float, crest: float) -> list[Prism]:
+    """Ribs at (direction, distance, aside): their ramp begins at z = lead and they end at z = crest.
+
+    `lead` may lie under or over `crest`: the ramp is at that end.
+    """
+    full = lead + math.copysign(min(ribs.height, abs(crest - lead) / 2), crest - lead)
+    found = []
+    for direction, distance, aside in where:
+        inner, outer = distance - BEHIND, distance + ribs.height
+        side = polygon((inner, lead), (distance + 1e-3, lead), (outer, full), (outer, crest), (inner, crest))
+        side = side if crest > lead else side[::-1]
+        found.append(Prism(side, aside - ribs.width / 2, aside + ribs.width / 2, "across", direction))
+    return found
 
 
 def _on_edges(section: Section, count: int) -> list[tuple[float, float, float]]:

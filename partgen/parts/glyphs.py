@@ -45,6 +45,11 @@ class Area:
         return Area(self.outer @ matrix + at, tuple(hole @ matrix + at for hole in self.holes))
 
     @property
+    def loops(self) -> tuple[tuple[tuple[float, float], ...], ...]:
+        """Its outer loop, then its holes, as plain points."""
+        return tuple(tuple((float(x), float(y)) for x, y in loop) for loop in (self.outer, *self.holes))
+
+    @property
     def size(self) -> float:
         """Area less holes."""
         return loop_area(self.outer) + sum(loop_area(hole) for hole in self.holes)

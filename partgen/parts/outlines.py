@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.parts.curves import Arc, Circle, Line, Outline
 from partgen.planning.records import Section
+from partgen.shapes.curves import Arc, Circle, Line, Outline
 
 LEAST = 0.05
 """Nothing is drawn narrower than this."""
@@ -83,28 +83,24 @@ def vertices(section: Section, chord: float = 0.001) -> np.ndarray:
     return corners(outline_of(section), chord)
 
 
-def corners(outline: Outline, chord: float = 0.001) -> np.ndarray:
-    """Any outline as such a polygon (n, 2)."""
+def corners(outline: Outline, chord: float = 0.001, each: int | None = None) -> np.ndarray:
+    """Any outline as such a polygon (n, 2); `each`: so many chords to an arc, eight times as many to a circle."""
     if isinstance(outline, Circle):
-        return outline.radius * _unit_circle(outline.radius, chord)
+        count = 8 * each if each else max(12, math.ceil(math.pi / math.acos(max(0.0, 1 - chord / outline.radius))))
+        turn = 2 * math.pi * np.arange(count) / count
+        return outline.radius * np.column_stack([np.cos(turn), np.sin(turn)]) + (outline.x, outline.y)
     points: list[tuple[float, float]] = []
     before = outline[-1]
     for piece in outline:
         if isinstance(piece, Arc):
-            points += _arc_points((before.x, before.y), (piece.mx, piece.my), (piece.x, piece.y), chord)
+            points += _arc_points((before.x, before.y), (piece.mx, piece.my), (piece.x, piece.y), chord, each)
         points.append((piece.x, piece.y))
         before = piece
     return np.array(points)
 
 
-def _unit_circle(radius: float, chord: float) -> np.ndarray:
-    n = max(12, math.ceil(math.pi / math.acos(max(0.0, 1 - chord / radius))))
-    t = 2 * math.pi * np.arange(n) / n
-    return np.column_stack([np.cos(t), np.sin(t)])
-
-
 def _arc_points(
-    start: tuple[float, float], middle: tuple[float, float], end: tuple[float, float], chord: float
+    start: tuple[float, float], middle: tuple[float, float], end: tuple[float, float], chord: float, each: int | None
 ) -> list[tuple[float, float]]:
     """Points between start and end of the arc through middle."""
     a, b, c = (complex(*p) for p in (start, middle, end))
@@ -113,7 +109,7 @@ def _arc_points(
     radius = abs(a - centre)
     whole, half = (float(np.angle((p - centre) / (a - centre))) % (2 * math.pi) for p in (c, b))
     swing = whole if half <= whole else whole - 2 * math.pi  # whichever way passes the middle
-    n = max(2, math.ceil(abs(swing) / (2 * math.acos(max(0.0, 1 - chord / radius)))))
+    n = each or max(2, math.ceil(abs(swing) / (2 * math.acos(max(0.0, 1 - chord / radius)))))
     return [((p := centre + (a - centre) * np.exp(1j * swing * k / n)).real, p.imag) for k in range(1, n)]
 
 

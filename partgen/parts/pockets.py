@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from partgen.parts.curves import Arc, Circle, Line, Outline
 from partgen.parts.outlines import rectangle
 from partgen.planning.records import SocketModel
+from partgen.shapes.curves import Arc, Circle, Line, Outline
 
 ROUND_SHAPES = ("round", "tube", "flatted", "splined")
 

@@ -20,6 +20,10 @@ STEEPEST = 0.9
 """Rise of a dome or dish at most, as a part of its rim's farthest reach: at 1 it is half a ball, upright at its rim."""
 
 
+class Refused(Exception):  # noqa: N818 - it reads as what happened
+    """Sizes that cannot go together, or what the kernel could not do; the caller says which part it was for."""
+
+
 @dataclass(frozen=True)
 class Misfit:
     """Sizes of a model that exclude one another, in words that go on from "cannot be built"."""
@@ -35,11 +39,9 @@ class Misfit:
 
 
 def refuse(found: Misfit | None) -> None:
-    """Raises kernel.Refused if there is a misfit."""
+    """Raises Refused if there is a misfit."""
     if found is not None:
-        from partgen.parts import kernel
-
-        raise kernel.Refused(found.why)
+        raise Refused(found.why)
 
 
 def misfit(model: PartModel) -> Misfit | None:

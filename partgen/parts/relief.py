@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from partgen.parts import kernel
-from partgen.parts.curves import Line
+from partgen.shapes.curves import Line
 
 TIGHT = 1.05
 """Round corners of a radius below this many times the chamfer are cut by planes: the kernel's own chamfer fails where

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from partgen.errors import KernelError
 from partgen.families import BY_KIND
-from partgen.families.record import Body
+from partgen.families.record import ColourBody
 from partgen.findings import Finding
 from partgen.mesh.build import Caps
 from partgen.mesh.records import BuiltCap, Mesh
@@ -43,7 +43,7 @@ def by_colour(
     built: Mapping[str, tuple[PositionPlan, BuiltCap]], profile: Profile, shelf: Shelf | None
 ) -> dict[str, Coloured]:
     """Parts of more than one colour, by label."""
-    wanted: dict[str, tuple[Body, ...]] = {}
+    wanted: dict[str, tuple[ColourBody, ...]] = {}
     for label, (plan, _) in built.items():
         spec = profile.part[plan.part]
         bodies = BY_KIND[spec.kind].bodies(plan, spec)
@@ -56,7 +56,7 @@ def by_colour(
 
 
 def _one(
-    label: str, core: Mesh, bodies: tuple[Body, ...], made: Mapping[PartModel, BuiltCap | KernelError]
+    label: str, core: Mesh, bodies: tuple[ColourBody, ...], made: Mapping[PartModel, BuiltCap | KernelError]
 ) -> Coloured:
     found, findings = [], []
     for body in bodies:

@@ -7,7 +7,7 @@ that are in the log already.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from partgen.families.over_panel.stand import OverPanelSpec
 from partgen.log.records import Log, Revision, Trial
@@ -19,7 +19,8 @@ from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs
 from partgen.planning.asking import worth_measuring
 from partgen.planning.felt import learn_from_feel, lifted
-from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts
+from partgen.planning.grip_feedback import sockets_after, with_doubts
+from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts, together
 from partgen.profile.load import parse_profile
 
 
@@ -34,36 +35,48 @@ class Learnt:
     """The revision that the choices revise; None where every part is made anew."""
     again: tuple[str, ...] = ()
     """Labels whose part in its place is worth another reading before the next revision is built."""
+    built: Mapping[str, BuiltPart] = field(default_factory=dict)
+    """The parts that serve, by label."""
 
 
 def learn(inputs: Inputs) -> Learnt:
-    """Everything the log holds, brought to bear on the profile as it is now."""
+    """Everything the log holds, brought to bear on the profile as it is now.
+
+    Once any trial counts, or a pilot was made, the parts that serve are revised, whichever revision made them and
+    whether or not the last one was tried. A set that was never tried is made anew.
+    """
     profile, printer, log = inputs.profile, inputs.printer, inputs.log
     observations = observations_of(log, profile, printer)
     known = estimate(profile, printer, observations)
     last = log.revision[-1] if log.revision else None
-    tried = last is not None and any(trial.revision == last.id for trial in log.trial)
-    serving = {built.label: built.made_in for built in last.built} if last is not None and tried else {}
-    felt = learn_from_feel(profile, printer, known, observations, serving)
-    if last is None or not tried:
+    goes_on = last is not None and bool(log.counting() or last.only)
+    built = {label: built_part(log, there, label) for label, there in log.serving().items()} if goes_on else {}
+    serving = {label: part.made_in for label, part in built.items()}
+    bound = frozenset(label for label, part in built.items() if part.socket is not None)
+    felt = learn_from_feel(profile, printer, known, observations, serving, bound)
+    if last is None or not goes_on:
         return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate), observations, None)
-    built = {one.label: built_part(log, last, one.label) for one in last.built}
     over = [one.label for one in profile.position if isinstance(profile.part_of(one), OverPanelSpec)]
     lengths = {label: part.length for label, part in built.items() if label in over}
+    edited = _edited(inputs)
+    gripped = sockets_after(built, observations, felt.estimate.bore_error.value, frozenset(edited))
+    felt = replace(felt, estimate=with_doubts(felt.estimate, gripped.doubts, felt.notes))
     history = History(
         built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake={**felt.remake, **lifted(observations, serving, lengths), **_edited(inputs, last)},
+        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited),
+        sockets=gripped.sockets,
+        edited=frozenset(edited),
     )
     choices = choose_parts(profile, printer, felt.estimate, history)
-    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices))
+    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices), built)
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
-    """Every trial in the log as an observation of the part that was in place."""
+    """Every trial that counts as an observation of the part that was in place."""
     assumed = _bores_assumed(log, profile, printer)
-    return tuple(_observation(log, trial, assumed, profile) for trial in log.trial)
+    return tuple(_observation(log, trial, assumed, profile) for _, trial in log.counting())
 
 
 def carried_at(profile: Profile, label: str) -> float | None:
@@ -85,6 +98,8 @@ def built_part(log: Log, revision: Revision, label: str) -> BuiltPart:
         made.section_mm,
         made.model_section_mm,
         made.length_mm,
+        socket=made.socket_mm[0] if made.socket_mm else None,
+        bore=made.bore_mm,
         accepted=made.state == "pass",
     )
 
@@ -105,7 +120,7 @@ def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: 
         side=trial.side,
         grip=trial.grip,
         model_section=part.model_section,
-        bore_assumed=assumed.get(part.made_in, assumed[""]),
+        bore_assumed=assumed.get(part.made_in, assumed[""]) if part.bore is None else part.bore,
     )
 
 
@@ -119,7 +134,7 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
         return assumed
     blank = estimate(profile, printer)
     for revision in log.revision:
-        before = [_observation(log, trial, assumed, profile) for trial in log.trial[: revision.trials_before]]
+        before = [_observation(log, trial, assumed, profile) for _, trial in log.before(revision).counting()]
         learnt = learn_from_feel(profile, printer, blank, [one for one in before if one.grip is not None])
         assumed[revision.id] = learnt.estimate.bore_error.value
     return assumed
@@ -128,25 +143,26 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
 def _before(log: Log, last: Revision, profile: Profile, printer: Printer) -> Estimate:
     """The estimate that the last revision was planned from, under the profile as it is now."""
     assumed = _bores_assumed(log, profile, printer)
-    seen = [_observation(log, trial, assumed, profile) for trial in log.trial[: last.trials_before]]
+    seen = [_observation(log, trial, assumed, profile) for _, trial in log.before(last).counting()]
     return estimate(profile, printer, seen)
 
 
-def _edited(inputs: Inputs, last: Revision) -> dict[str, Remake]:
-    """Positions whose part, hole or seat is described otherwise than when the last revision was built."""
-    text = inputs.log.text(last.profile_hash)
-    if text is None or last.profile_hash == inputs.snapshots[0].hash:
-        return {}
-    old, new = parse_profile(text.text, f"{log_path(inputs.path)} ({last.id})"), inputs.profile
-    before = {position.label: position for position in old.position}
+def _edited(inputs: Inputs) -> dict[str, Remake]:
+    """Positions whose part, hole or seat is described otherwise than when their last revision was built."""
+    now = {position.label for position in inputs.profile.position}
+    old: dict[str, Profile] = {}
     remake = {}
-    for position in new.position:
-        was = before.get(position.label)
-        if was is None:
+    for label, revision in inputs.log.serving().items():
+        text = inputs.log.text(revision.profile_hash)
+        if label not in now or text is None or text.hash == inputs.snapshots[0].hash:
             continue
-        changed = _described(old, was.label) != _described(new, position.label)
-        if changed:
-            remake[position.label] = Remake("its part, hole or seat is described otherwise in the profile now")
+        if text.hash not in old:
+            old[text.hash] = parse_profile(text.text, f"{log_path(inputs.path)} ({revision.id})")
+        was = old[text.hash]
+        if not any(position.label == label for position in was.position):
+            continue
+        if _described(was, label) != _described(inputs.profile, label):
+            remake[label] = Remake("its part, hole or seat is described otherwise in the profile now")
     return remake
 
 

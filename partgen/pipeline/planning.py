@@ -1,6 +1,6 @@
 """From inputs to a plan and its fit document; no CAD.
 
-May import: families, profile, model, metrology, planning, fit, version, pipeline.inputs.
+May import: families, findings, profile, model, metrology, planning, fit, version, pipeline.inputs.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from functools import cached_property
 from pathlib import Path
 
 from partgen.families import BY_KIND
+from partgen.findings import Finding
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
 from partgen.metrology.next import next_measurement
@@ -18,11 +19,14 @@ from partgen.metrology.records import Estimate
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
-from partgen.planning.records import SetPlan
+from partgen.planning.records import PositionPlan, SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
+
+HEIGHT_CODES = ("proud", "pressed", "flange-rest", "flange-travel")
+"""Checks of which the height of a seat under the panel decides."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +71,26 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
         planners={kind: family.plan for kind, family in BY_KIND.items()},
         share=share,
     )
-    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
+    unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
+    learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
+    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
     return Planned(inputs, known, plan, learnt, today or date.today())
+
+
+def _of_height(finding: Finding) -> bool:
+    """Whether knowing better how high a seat or the panel lies would settle a check."""
+    return finding.state == "not proven" and finding.code in HEIGHT_CODES
+
+
+def _with_sizes(learnt: Learnt, plan: PositionPlan) -> Choice:
+    """A choice whose sentence quotes the section that the file had and the one it gets."""
+    choice, was = learnt.choices[plan.label], learnt.built.get(plan.label)
+    if choice.limit is None or was is None:
+        return choice
+    old, new = was.model_section, plan.model_section
+    sizes = f"{old[0]:.2f} x {old[1]:.2f} mm, to {new.width:.2f} x {new.depth:.2f} mm"
+    return replace(choice, why=f"{choice.why} (in its file from {sizes})")
 
 
 def revised(choice: Choice) -> Built:

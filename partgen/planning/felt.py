@@ -39,6 +39,11 @@ LAPSE = 0.03
 SURE = 0.99
 LIFT = {"rubs": 0.3, "stuck": 0.6}
 """mm: how much farther from the panel the lower end of a part over it is kept when it touched (common practice)."""
+TAIL, TAIL_SHARE = 5.0, 1e-4
+"""By how much wider, and with which share, a shared error may lie than its prior says (assumed)."""
+NO_CHANCE = 1e-4
+"""Odds below which parts that touch are said to share a cause."""
+FEWEST_TOUCHING = 2
 LEAST_INSET, MOST_INSET = 0.03, 0.35
 """mm per side: a part that rubbed is made smaller by something between these."""
 _GRID = 241
@@ -52,6 +57,8 @@ class Felt:
     estimate: Estimate
     remake: dict[str, Remake]
     """Per position, what must be made again because of how it felt."""
+    notes: tuple[str, ...] = ()
+    """What is no chance, in a sentence."""
 
 
 @dataclass(frozen=True)
@@ -72,23 +79,27 @@ def learn_from_feel(
     estimate: Estimate,
     observations: Sequence[Observation],
     serving: dict[str, str] | None = None,
+    bound: frozenset[str] = frozenset(),
 ) -> Felt:
     """The estimate with its shared widths narrowed, and which parts must be made again.
 
-    `serving` names, by label, the revision whose part serves now: only these can ask for another.
+    `serving` names, by label, the revision whose part serves now: only these can ask for another. Of each part
+    the last answer counts. `bound` are labels whose socket's size is known, so that planning.grip_feedback asks.
     """
     index = {position.label: i for i, position in enumerate(profile.position)}
     mine = [one for one in observations if one.label in index]
-    touches = [_touch(profile, printer, estimate, index[one.label], one) for one in mine if one.feel is not None]
+    moved = _last([one for one in mine if one.feel is not None])
+    touches = [_touch(profile, printer, estimate, index[one.label], one) for one in moved]
     known = [touch for touch in touches if touch is not None]
     width = _posterior(estimate.width_error, [_touch_likelihood(touch) for touch in known])
     sockets = {position.label for position in profile.position if profile.part_of(position).holds_by_socket}
-    gripped = [one for one in mine if one.grip is not None and one.label in sockets]
+    gripped = _last([one for one in mine if one.grip is not None and one.label in sockets])
     bore = _posterior(estimate.bore_error, [_grip_likelihood(one, printer.error.hole.spread) for one in gripped])
     remake: dict[str, Remake] = {}
     serving = serving or {}
     for one in gripped:
-        if serving.get(one.label) == one.made_in and one.grip in ("loose", "tight"):
+        asks = one.grip in ("loose", "tight") and one.label not in bound
+        if serving.get(one.label) == one.made_in and asks:
             remake[one.label] = Remake(
                 f"it was {one.grip}: its socket is made {'tighter' if one.grip == 'loose' else 'wider'}"
             )
@@ -96,7 +107,34 @@ def learn_from_feel(
         one = touch.observation
         if serving.get(one.label) == one.made_in and one.feel in ("rubs", "stuck"):
             remake[one.label] = _narrower(touch, width)
-    return Felt(replace(estimate, width_error=width, bore_error=bore), remake)
+    notes = _no_chance([touch for touch in known if serving.get(touch.observation.label) == touch.observation.made_in],
+                       estimate.width_error)  # fmt: skip
+    return Felt(replace(estimate, width_error=width, bore_error=bore), remake, notes)
+
+
+def _last(answers: Sequence[Observation]) -> list[Observation]:
+    """The last answer about each part: a part that was filed, or felt again, is as it is now."""
+    return list({(one.label, one.made_in): one for one in answers}.values())
+
+
+def _no_chance(touches: Sequence[_Touch], width: Value) -> tuple[str, ...]:
+    """That so many parts touched as no chance explains, and what they may share; empty where chance does."""
+    touched = [one for one in touches if one.observation.feel in ("rubs", "stuck")]
+    if len(touched) < FEWEST_TOUCHING or 2 * len(touched) < len(touches):
+        return ()
+    x, weight = _grid(Value(width.value, width.u), tails=False)
+    each = [float(weight @ (1 - normal.below((one.room - one.loss - x / 2) / one.blur))) for one in touched]
+    mean = sum(each) / len(each)
+    at_most = math.comb(len(touches), len(touched)) * mean ** len(touched)
+    if at_most > NO_CHANCE:
+        return ()
+    one_in = f"1 in {1 / max(mean, 1e-5):.0f}" if mean > 1e-5 else "less than 1 in 100000"
+    return (
+        f"{len(touched)} of {len(touches)} parts that were tried touched their holes, where each had a chance of "
+        f"{one_in}: that is no chance. Look for what they share: a plunger that wobbles more than [seat] play says, "
+        "holes that all sit off to one side, or a printer that prints wider than its file says. Measure one part's "
+        "width and move one plunger sideways before you build again.",
+    )
 
 
 def lifted(
@@ -118,7 +156,7 @@ def lifted(
 def _posterior(prior: Value, likelihoods: Sequence[_Likelihood]) -> Value:
     if not likelihoods:
         return prior
-    x, weight = _grid(prior)
+    x, weight = _grid(prior)  # symmetric: without an answer its mean is the prior's
     for likelihood in likelihoods:
         weight = weight * likelihood(x)
     weight = weight / weight.sum()
@@ -126,10 +164,21 @@ def _posterior(prior: Value, likelihoods: Sequence[_Likelihood]) -> Value:
     return Value(mean, math.sqrt(float(weight @ (x - mean) ** 2)), prior.dof)
 
 
-def _grid(prior: Value) -> tuple[FloatArray, FloatArray]:
+def _grid(prior: Value, *, tails: bool = True) -> tuple[FloatArray, FloatArray]:
+    """Values of a shared error and their weights: a normal prior, and with `tails` a small share of wider ones.
+
+    What a surprise contradicts gives way instead of making every answer a lapse: a mixture of scales (West, 1987,
+    On scale mixtures of normal distributions; from memory), whose middle is the plain prior.
+    """
     u = max(prior.u, 1e-4)
-    x = prior.value + u * np.linspace(-6, 6, _GRID)
-    return x, np.exp(-((x - prior.value) ** 2) / (2 * u * u))
+    z = np.concatenate([np.linspace(-6 * TAIL, -6, _GRID // 3)[:-1], np.linspace(-6, 6, _GRID),
+                        np.linspace(6, 6 * TAIL, _GRID // 3)[1:]]) if tails else np.linspace(-6, 6, _GRID)  # fmt: skip
+    step = np.gradient(z)
+    density = np.exp(-(z**2) / 2)
+    if tails:
+        density = (1 - TAIL_SHARE) * density + TAIL_SHARE / TAIL * np.exp(-((z / TAIL) ** 2) / 2)
+    weight = density * step
+    return prior.value + u * z, weight / weight.sum()
 
 
 class _Likelihood:
@@ -142,13 +191,14 @@ class _Likelihood:
         """Three ordered answers: below `edge`, between, above `over`, of scale times x."""
         below = normal.below((self.edge - self.scale * x) / self.blur)
         above = 1 - normal.below((self.over - self.scale * x) / self.blur)
-        three = (below, np.maximum(1 - below - above, 0.0), above)
+        three = (below, np.maximum(1 - below - above, 0.0), above, 1 - below)
         return np.asarray((1 - LAPSE) * three[self.answer] + LAPSE / 3)
 
 
 def _touch_likelihood(touch: _Touch) -> _Likelihood:
     left = touch.room - touch.loss
-    answer = ("free", "rubs", "stuck").index(touch.observation.feel or "free")
+    # stuck says that it touches, as rubbing does, and not where rubbing ends: it is never the milder news
+    answer = {"free": 0, "rubs": 1, "stuck": 3}[touch.observation.feel or "free"]
     return _Likelihood(left, left + STUCK, touch.blur, 0.5, answer)
 
 
@@ -185,6 +235,17 @@ def _touch(profile: Profile, printer: Printer, estimate: Estimate, i: int, one: 
     return _Touch(one, free, limit / 2 + play / 2, math.sqrt(sum(part * part for part in own)))
 
 
+def expected_room(
+    profile: Profile, printer: Printer, estimate: Estimate, index: int, one: Observation
+) -> tuple[float, float] | None:
+    """Room per side (mm) that the part of a trial was expected to have, and its standard deviation; None: not known."""
+    touch = _touch(profile, printer, estimate, index, one)
+    if touch is None:
+        return None
+    width = estimate.width_error
+    return touch.room - touch.loss - width.value / 2, math.hypot(touch.blur, width.u / 2)
+
+
 def _limit(profile: Profile, spec: CapSpec, position: Position) -> float:
     if position.offset_limit is not None:
         return position.offset_limit
@@ -193,23 +254,28 @@ def _limit(profile: Profile, spec: CapSpec, position: Position) -> float:
 
 def _narrower(touch: _Touch, width: Value) -> Remake:
     """The section that clears this hole for `SURE` of what is its own, given that it touched."""
-    x, weight = _grid(width)
+    x, weight = _grid(width, tails=False)
     own = touch.loss + touch.blur * np.linspace(-4, 6, _GRID)
     density = np.exp(-((own - touch.loss) ** 2) / (2 * touch.blur**2))
     needed = own[None, :] + x[:, None] / 2
-    edge = touch.room + (STUCK if touch.observation.feel == "stuck" else 0.0)
-    joint = np.where(needed > edge, weight[:, None] * density[None, :], 0.0).ravel()
-    if joint.sum() <= 0:
-        inset = MOST_INSET
-    else:
-        order = np.argsort(needed.ravel())
-        share = np.cumsum(joint[order]) / joint.sum()
-        inset = float(needed.ravel()[order][int(np.searchsorted(share, SURE))]) - touch.room
-    inset = round(min(max(inset, LEAST_INSET), MOST_INSET), 2)
+    inset = _inset(touch, needed, weight, density, touch.room)
+    if touch.observation.feel == "stuck":
+        inset = max(inset, _inset(touch, needed, weight, density, touch.room + STUCK))
     one = touch.observation
     axis = _SIDES.get(one.side or "")
     size = tuple(round(side - 2 * inset, 4) if axis in (None, k) else side for k, side in enumerate(one.model_section))
     felt = "it stuck" if one.feel == "stuck" else "it rubbed"
     where = f" on the {one.side} side" if one.side else ""
     less = {None: "smaller", 0: "narrower along X", 1: "narrower along Y"}[axis]
-    return Remake(f"{felt}{where}: its skirt is made {2 * inset:.2f} mm {less}", (size[0], size[1]))
+    return Remake(f"{felt}{where}: its skirt is made {less}", (size[0], size[1]))
+
+
+def _inset(touch: _Touch, needed: FloatArray, weight: FloatArray, density: FloatArray, edge: float) -> float:
+    """mm per side by which the next part is smaller, given that more than `edge` was needed."""
+    joint = np.where(needed > edge, weight[:, None] * density[None, :], 0.0).ravel()
+    if joint.sum() <= 0:
+        return MOST_INSET
+    order = np.argsort(needed.ravel())
+    share = np.cumsum(joint[order]) / joint.sum()
+    inset = float(needed.ravel()[order][int(np.searchsorted(share, SURE))]) - touch.room
+    return round(min(max(inset, LEAST_INSET), MOST_INSET), 2)

@@ -29,6 +29,13 @@ from partgen.planning.spec import Through
 Materials = Mapping[str, Material] | Callable[[str], Material]
 Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
 
+
+class Gripper(Protocol):
+    """A part's grip by wall room, socket length and, where it is decided, the gap between what grips along X."""
+
+    def __call__(self, wall_room: float, length: float, gap: float | None = None) -> Gripped: ...
+
+
 MEASURED_PLACE_LIMIT = 0.1
 """mm a measured hole offset may be off where the profile does not say."""
 
@@ -105,24 +112,34 @@ def material_of(materials: Materials, spec: MadeOf, printer: Printer) -> Materia
     return materials(name) if callable(materials) else materials[name]
 
 
-def gripper(
-    profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: GripSpec
-) -> Callable[[float, float], Gripped]:
-    """A part's grip by (wall room, socket length); equal ones are worked out once."""
-    material = material_of(materials, spec, printer)
+def gripper(profile: Profile, estimate: Estimate, printer: Printer, materials: Materials, spec: GripSpec) -> Gripper:
+    """A part's grip by (wall room, socket length, gap wanted along X or None); equal ones are worked out once.
 
-    @cache
-    def grip(wall_room: float, length: float) -> Gripped:
+    A socket is designed for the tolerance that the printer's file states, before any trial: what trials teach of
+    a bore's error moves the gap, and never the allowance, so that a part that held is drawn as it was.
+    """
+    material = material_of(materials, spec, printer)
+    stated = printer.error.hole.u
+
+    def drawn_for(error: float, wall_room: float, length: float) -> Gripped:
         return plan_grip(
             profile.seat[spec.seat],
             spec,
             printer,
             material,
-            bore_error=estimate.bore_error,
+            bore_error=Value(error, stated),
             wall_room=wall_room,
             socket_length=length,
             caliper=profile.caliper,
         )
+
+    @cache
+    def grip(wall_room: float, length: float, gap: float | None = None) -> Gripped:
+        error = estimate.bore_error.value
+        made = drawn_for(error, wall_room, length)
+        if gap is None:
+            return made
+        return drawn_for(error + made[0].gap[0] - gap, wall_room, length)  # so much tighter as a bore prints wider
 
     return grip
 

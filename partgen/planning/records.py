@@ -212,13 +212,6 @@ class PartModel:
         """The key under which parts share one kernel build: the height set to 0, the mark dropped."""
         return replace(self, height=0.0, mark="")
 
-    def silhouette(self, axis: Literal[0, 1]) -> Polygon:
-        """Outline in the cut through the seat's axis along X (0) or Y (1), as (along, z), without the socket.
-
-        Empty where section, crown and flange say it all.
-        """
-        return ()
-
 
 @dataclass(frozen=True)
 class CapModel(PartModel):
@@ -259,6 +252,10 @@ class GripPlan:
     slop: float
     """Diametral play that lets the part rock, mm; 0 when gripped."""
     note: str
+    gap: tuple[float, float] = (0.0, 0.0)
+    """Between what grips on opposite sides, rib crest to rib crest, as drawn, along X and Y, mm."""
+    drawn_for: float | None = None
+    """Printed minus drawn width of a bore that the drawing allows for, mm; None: the estimate's."""
 
 
 @dataclass(frozen=True)

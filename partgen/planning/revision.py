@@ -12,10 +12,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypedDict
 
 import numpy as np
 
+from partgen.metrology.doubts import IMPOSSIBLE
 from partgen.metrology.records import Estimate, FloatArray, Observation
+from partgen.metrology.sight import beyond
+from partgen.metrology.student import K95
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -24,6 +28,9 @@ from partgen.planning.heights import lies_on_crown, on_layers
 
 REMAKE = 0.005
 """What making a part again must gain: this much less probability of a visible fault."""
+WORTH = 0.5
+"""The same for a part that was tried and found good: it is thrown away for nothing less than an even chance of a
+visible fault (a print costs an hour of a person's day; common practice, no source)."""
 SAME = 0.005
 """mm: model heights nearer to each other are the same."""
 CHANCE = 0.05
@@ -46,6 +53,10 @@ class BuiltPart:
     model_section: tuple[float, float]
     length: float | None = None
     """From its seat's end down to its lower end, as drawn; None: not known."""
+    socket: float | None = None
+    """Between what grips on opposite sides of its socket, along X, as drawn; None: not known."""
+    bore: float | None = None
+    """Printed minus drawn width of a bore that its socket allows for; None: not known."""
     accepted: bool = False
     """True where every check of it passed when it was made."""
 
@@ -83,8 +94,12 @@ class Choice:
     """Length below its seat's end that a new part must not exceed."""
     risk: float = 0.0
     """Expected visible faults here: this crown off its height, or uneven with a neighbour's."""
+    socket: float | None = None
+    """Gap along X between what grips, as drawn, that the part has or gets; None: as planned."""
+    section: tuple[float, float] | None = None
+    """Model section that a new part keeps, since the last one moved freely; None: as planned."""
     moved_freely: bool = False
-    """True where a part that stays was tried and, when last felt, rubbed nowhere."""
+    """True where a part that stays, or the last of the same section, was tried and, when last felt, rubbed nowhere."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +113,10 @@ class History:
     """The estimate that the last revision was planned from."""
     remake: Mapping[str, Remake] = field(default_factory=dict)
     """Parts that must be made again whatever their height."""
+    sockets: Mapping[str, float] = field(default_factory=dict)
+    """Gap along X between what grips, as drawn, that the next part gets, where an earlier one told."""
+    edited: frozenset[str] = frozenset()
+    """Labels whose part, hole or seat is described otherwise now."""
 
 
 def choose_parts(
@@ -133,6 +152,12 @@ def choose_parts(
             kept = Option(error - wanted[i], kept_row, own)
             # the same again is a remedy only where this one came out unlike its file
             same = -1.0 if _unlike_its_file(estimate, part) else SAME
+            if _fails(kept, profile.part_of(position).proud_tolerance, mine, joint.cov):
+                options.append(mine)
+                heights.append(fresh)
+                continue
+            if _found_good(history, part, wanted[i], profile.part_of(position).proud_tolerance):
+                mine = [replace(one, cost=WORTH) for one in mine]
             others = [k for k, height in enumerate(fresh) if abs(height - part.model_height) > same and not agreed]
             mine = [kept, *(mine[k] for k in others)]
             fresh = [part.model_height, *(fresh[k] for k in others)]
@@ -146,15 +171,30 @@ def choose_parts(
     chosen = {}
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
         place = _Place(profile, estimate, history, i, wanted[i])
-        choice = _choice(place, options[i][k], heights[i][k], float(us[i]))
+        choice = _choice(place, options[i][k], heights[i][k], math.hypot(us[i], _doubted(estimate, history, i)))
         remake = None if choice.kept else history.remake.get(position.label)
         chosen[position.label] = replace(
             choice,
-            moved_freely=_moved_freely(history, choice.kept),
             risk=float(risk[i]),
+            **_sizes(history, position.label, choice.kept),
             most_length=remake.most_length if remake else None,
         )
     return chosen
+
+
+def together(*reasons: Mapping[str, Remake]) -> dict[str, Remake]:
+    """Per label, all reasons to make its part again as one: every sentence, and of each limit the narrower."""
+    found: dict[str, Remake] = {}
+    for label, remake in (pair for one in reasons for pair in one.items()):
+        other = found.get(label)
+        if other is None or other.why == remake.why:
+            found[label] = remake
+            continue
+        limits = [one for one in (other.limit, remake.limit) if one is not None]
+        lengths = [one for one in (other.most_length, remake.most_length) if one is not None]
+        limit = (min(one[0] for one in limits), min(one[1] for one in limits)) if limits else None
+        found[label] = Remake(f"{other.why}; {remake.why}", limit, min(lengths) if lengths else None)
+    return found
 
 
 def is_of(observation: Observation, part: BuiltPart) -> bool:
@@ -162,10 +202,60 @@ def is_of(observation: Observation, part: BuiltPart) -> bool:
     return (observation.label, observation.made_in) == (part.label, part.made_in)
 
 
-def _moved_freely(history: History, part: BuiltPart | None) -> bool:
-    """Whether the part at hand was last felt to move freely; False where it was never tried."""
+def _fails(kept: Option, tolerance: float, fresh: Sequence[Option], cov: FloatArray) -> bool:
+    """Whether the part at hand plainly stands wrong, while another would stand nearer to what is wanted."""
+    u95 = K95 * math.sqrt(max(float(variances([kept], cov)[0]), 0.0))
+    nearer = min((abs(one.error) for one in fresh), default=math.inf) < abs(kept.error) - LEVEL / 4
+    return nearer and abs(kept.error) - u95 > tolerance
+
+
+def _found_good(history: History, part: BuiltPart, wanted: float, tolerance: float) -> bool:
+    """Whether all that was last felt and seen of a part says that it may stay."""
+    mine = [one for one in history.observations if is_of(one, part)]
+    feels, grips = [one.feel for one in mine if one.feel], [one.grip for one in mine if one.grip]
+    moves = not feels or feels[-1] == "free"
+    holds = not grips or grips[-1] == "holds"
+    stands = _mean(all_measured(history.observations, part))
+    seen = [one.seen for one in mine if one.seen]
+    right = abs(stands - wanted) <= tolerance if stands is not None else not seen or beyond(seen[-1], wanted) == 0
+    return bool(mine) and moves and holds and right
+
+
+def _doubted(estimate: Estimate, history: History, i: int) -> float:
+    """What a doubted trial adds to a part's standard uncertainty, so that its 95 % interval reaches to it, mm.
+
+    It moves no size; but a part that may stand otherwise is not proven.
+    """
+    label = estimate.labels[i]
+    part = history.built.get(label)
     if part is None:
-        return False
+        return 0.0
+    stands = _now(estimate, part, i, 0.0)
+    seen = [
+        doubt.reading_mm
+        for doubt in estimate.doubts
+        if (doubt.label, doubt.what) in ((label, "seen"), (label, "proud"))
+    ]
+    return max((abs(one - stands) for one in seen), default=0.0) / K95
+
+
+def _sizes(history: History, label: str, kept: BuiltPart | None) -> _Sizes:
+    """What a part keeps of the last one's sizes: one that moved freely its section, and its socket as it held."""
+    part = history.built.get(label)
+    free = part is not None and _moved_freely(history, part) and label not in history.edited
+    section = part.model_section if part is not None and free and min(part.model_section) > 0 else None
+    socket = kept.socket if kept is not None else history.sockets.get(label)
+    return {"socket": socket, "section": section, "moved_freely": free}
+
+
+class _Sizes(TypedDict):
+    socket: float | None
+    section: tuple[float, float] | None
+    moved_freely: bool
+
+
+def _moved_freely(history: History, part: BuiltPart) -> bool:
+    """Whether the part at hand was last felt to move freely; False where it was never tried."""
     felt = [one.feel for one in history.observations if is_of(one, part) and one.feel is not None]
     return bool(felt) and felt[-1] == "free"
 
@@ -302,6 +392,8 @@ def _kept_because(place: _Place, proud: float) -> str:
     if place.carried is None:
         return "stays"
     seen = place.measured
+    if seen is not None and abs(seen - proud) > IMPOSSIBLE:
+        return f"stays until it is measured again: {seen:.2f} mm was read where {proud:.2f} is expected"
     if seen is not None:
         return f"stays: it stands {seen:.2f} mm proud where {place.wanted:.2f} was wanted"
     return f"stays: it is expected to stand {proud:.2f} mm proud where {place.wanted:.2f} was wanted"
@@ -337,8 +429,11 @@ def _agrees(history: History, wanted: Mapping[str, float]) -> bool:
     if history.remake or not history.observations:
         return False
     for label, part in history.built.items():
-        seen = _mean(all_measured(history.observations, part))
-        if seen is not None and abs(seen - part.proud) > AGREES:
+        stood = _mean(all_measured(history.observations, part))
+        if stood is not None and abs(stood - part.proud) > AGREES:
+            return False
+        seen = [one.seen for one in history.observations if is_of(one, part) and one.seen and not one.proud]
+        if seen and abs(beyond(seen[-1], part.proud)) > AGREES:
             return False
         if abs(part.proud - wanted.get(label, part.proud)) > LEVEL:  # something else is wanted now
             return False

@@ -149,7 +149,11 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
         for p, section in zip(positions, wanted, strict=True)
     ]
     expected = [printed(model, error) for model in models]
-    grips = [grip(wall_room(section, seat.outer), depth) for section, depth in zip(expected, depths, strict=True)]
+    gaps = [None if (choice := job.choices.get(p.label)) is None else choice.socket for p in positions]
+    grips = [
+        grip(wall_room(section, seat.outer), depth, gap)
+        for section, depth, gap in zip(expected, depths, gaps, strict=True)
+    ]
     caps = [
         CapSite(p.label, site, crown, section, gripped[1])
         for p, site, crown, section, gripped in zip(positions, sites, crowns, wanted, grips, strict=True)
@@ -203,7 +207,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
             hole_section=opening.section,
             passage=passing.outline,
             offset=place.at,
-            section=wanted[k],
+            section=_to_print(wanted[k], compensated(wanted[k], error), models[k], expected[k]),
             model_section=models[k],
             largest_section=best[k] or wanted[k],
             clearance=clearance,
@@ -221,6 +225,8 @@ def _model_section(drawn: Section, choice: Choice | None) -> Section:
         return drawn
     if choice.kept is not None and min(choice.kept.model_section) > 0:
         width, depth = choice.kept.model_section
+    elif choice.section is not None:
+        width, depth = choice.section
     elif choice.limit is not None:
         width, depth = min(drawn.width, choice.limit[0]), min(drawn.depth, choice.limit[1])
     else:
@@ -228,6 +234,11 @@ def _model_section(drawn: Section, choice: Choice | None) -> Section:
     if drawn.shape == "round":
         width = depth = min(width, depth)
     return replace(drawn, width=width, depth=depth, corner_radius=min(drawn.corner_radius, width / 2, depth / 2))
+
+
+def _to_print(wanted: Section, planned: Section, model: Section, printed_as: Section) -> Section:
+    """The section that is wanted of the print: of a part whose size a trial decided, what that size prints as."""
+    return wanted if model == planned else printed_as
 
 
 def _largest(job: Job, spec: CapSpec, seat: MeasuredSeat, places: Sequence[Place]) -> list[Section | None]:

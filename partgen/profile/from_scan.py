@@ -50,6 +50,12 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
         if wrong:
             leaves.append(wrong)
             continue
+        if group.name not in profile.hole and part is None:
+            leaves.append(
+                f"{', '.join(group.labels)}: {_in_words(group)}, like no hole of the profile. Where they carry your "
+                "parts, say which with --part; screw holes stay left out"
+            )
+            continue
         usable.update(dict.fromkeys(group.labels, group.name))
         edits.append(_hole(group, profile, scan.proven))
         does.append(f"[hole.{group.name}]: {_in_words(group)}" + ("" if group.name in profile.hole else " (new)"))
@@ -88,7 +94,7 @@ def _parts(
 ) -> tuple[dict[str, str], list[Edit], list[str], list[str]]:
     """Hole to the part that new positions over it get, and the edits, words and refusals that go with it.
 
-    A hole that no part uses yet gets a new one where there is only one seat to take.
+    A hole that no part uses yet gets one like `part`, where that was asked for; nothing makes a part by itself.
     """
     found: dict[str, str] = {}
     edits: list[Edit] = []
@@ -101,15 +107,15 @@ def _parts(
             continue
         if own:
             found[name] = part if part in own else own[0]
-        elif len(profile.seat) == 1:
+        elif part is not None and (seat := profile.part[part].seat) is not None:
             found[name] = name if name not in profile.part else f"{name}-part"
-            kind = next(iter(profile.part.values())).kind
-            edits.append(_new_part(found[name], kind, name, next(iter(profile.seat))))
+            kind = profile.part[part].kind
+            edits.append(_new_part(found[name], kind, name, seat))
             does.append(f"[part.{found[name]}]: a {kind} for [hole.{name}] (new)")
         else:
             leaves.append(
-                f"{', '.join(new)}: no part uses [hole.{name}] and the profile has several seats; "
-                "add a part for it, then scan again"
+                f"{', '.join(new)}: no part uses [hole.{name}]; add one to the profile, then scan again, or say "
+                "with --part which part is to be made there, too"
             )
     return found, edits, does, leaves
 

@@ -52,7 +52,10 @@ def find(picture: Picture, behind: Behind | None = None, smallest: float = SMALL
     seen = look(picture, smallest)
     matrix = tagged(picture.dpi).matrix
     sound = []
+    sheets = _sheets(picture, seen)
     for candidate in seen.candidates:
+        if _on_sheet(candidate, sheets):
+            continue
         if behind is not None and candidate.bright != (behind == "bright"):
             continue
         found = _measure(picture, seen, candidate, matrix)
@@ -81,6 +84,24 @@ def retrace(picture: Picture, fit: Fit, matrix: FloatArray, blur: float) -> Rim 
 def table(points: FloatArray, matrix: FloatArray) -> FloatArray:
     """Pixels (n, 2) to mm on the table."""
     return points @ matrix.T
+
+
+def _sheets(picture: Picture, seen: Look) -> BoolArray | None:
+    """Where marker sheets lie in the reduced picture, or None."""
+    from skimage.draw import polygon2mask
+
+    if picture.sight is None:
+        return None
+    masks = [polygon2mask(seen.rgb.shape[:2], corners[:, ::-1] / seen.step) for corners in picture.sight.sheets]
+    return np.asarray(np.any(masks, axis=0))
+
+
+def _on_sheet(candidate: Candidate, sheets: BoolArray | None) -> bool:
+    if sheets is None:
+        return False
+    row, column = candidate.corner
+    h, w = candidate.mask.shape
+    return bool((sheets[row : row + h, column : column + w] & candidate.mask).any())
 
 
 def _measure(picture: Picture, seen: Look, candidate: Candidate, matrix: FloatArray) -> Found | None:

@@ -6,14 +6,16 @@ file costs nothing.
 
 from __future__ import annotations
 
+import contextlib
 import warnings
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from partgen.errors import Fault, InputError, OutsideError
-from partgen.scan.records import Picture
+from partgen.scan.records import ByteArray, Picture
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -25,6 +27,13 @@ MOST_BYTES = 1_000_000_000
 LEAST_SIDE = 64
 DPI = (50.0, 4800.0)
 LEAST_DPI = 100.0
+_EXIF = 0x8769
+_CAMERA = {0x829A, 0x829D, 0x920A}
+"""Exposure time, aperture, focal length: CIPA DC-008 (Exif 2.3), 4.6.5 (numbers from memory)."""
+PHOTO_NEEDS = (
+    "a flatbed scan, or a photograph with the marker sheet lying on the panel: print one with "
+    "`partgen scan --sheet sheet.pdf`, lay it beside the holes and take the photograph from above"
+)
 
 
 def need_libraries() -> None:
@@ -36,11 +45,44 @@ def need_libraries() -> None:
         raise OutsideError('reading a scan needs the image library: pip install "partgen[scan]"') from error
 
 
+@dataclass(frozen=True)
+class Loaded:
+    """A picture's pixels, upright, and what its file says of itself."""
+
+    name: str
+    source: str
+    """Its path as given, for messages."""
+    rgb: ByteArray
+    tag: tuple[float, float] | None
+    """Dots per inch (across, along), or None where the file says none that can be meant."""
+    lossy: bool
+    by_camera: bool
+    """True where the file says which camera settings it was taken with."""
+    notes: tuple[str, ...]
+
+
 def read_picture(path: Path, dpi: float | None = None) -> Picture:
     """The scan at `path`; `dpi` overrides its resolution tag.
 
-    Raises InputError for anything that is not a scan in grey or colour that can be measured,
-    OutsideError when the libraries are missing or the disk fails.
+    Raises InputError for anything that is not a scan in grey or colour that can be measured, a photograph
+    among it, OutsideError when the libraries are missing or the disk fails.
+    """
+    return as_scan(load(path), dpi)
+
+
+def as_scan(loaded: Loaded, dpi: float | None = None) -> Picture:
+    """A loaded picture as a flatbed scan. Raises InputError for a photograph, and without a resolution."""
+    if loaded.by_camera:
+        raise InputError(Fault(loaded.source, "a photograph without the marker sheet", PHOTO_NEEDS))
+    notes = [*loaded.notes]
+    return Picture(loaded.name, loaded.rgb, _chosen(loaded.tag, dpi, loaded.source, notes), tuple(notes), loaded.lossy)
+
+
+def load(path: Path) -> Loaded:
+    """The picture at `path`, turned upright as its file says.
+
+    Raises InputError for what is no picture, too large, or of one even tone; OutsideError when the libraries
+    are missing or the disk fails.
     """
     need_libraries()
     from PIL import Image, ImageOps, UnidentifiedImageError
@@ -54,6 +96,7 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
     if size > MOST_BYTES:
         raise InputError(Fault(where, f"{size / 1e9:.1f} GB", "a scan below 1 GB: 300 dots per inch is enough"))
     notes: list[str] = []
+    _refuse_heic(path)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the size is judged here, from the header; damage raises or shows
@@ -64,6 +107,7 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
                 turned = ImageOps.exif_transpose(image)
                 swapped = turned.size != image.size
                 lossy = image.format in LOSSY
+                by_camera = bool(set(image.getexif().get_ifd(_EXIF)) & _CAMERA)
                 rgb = _as_rgb(turned, notes)
     except InputError:
         raise
@@ -84,7 +128,16 @@ def read_picture(path: Path, dpi: float | None = None) -> Picture:
         raise InputError(
             Fault(where, "one even tone all over", "a scan of the panel, with a dark or bright sheet behind it")
         )
-    return Picture(path.name, rgb, _chosen(tag, dpi, where, notes), tuple(notes), lossy)
+    return Loaded(path.name, where, rgb, tag, lossy, by_camera, tuple(notes))
+
+
+def _refuse_heic(path: Path) -> None:
+    """Raises InputError for the format that some phones save by themselves (ISO/IEC 23008-12)."""
+    with contextlib.suppress(OSError), path.open("rb") as file:
+        head = file.read(12)
+        if head[4:8] == b"ftyp" and head[8:12] in (b"heic", b"heix", b"mif1", b"msf1", b"hevc", b"avif"):
+            jpeg = "a JPEG: send it from the phone as JPEG, or set its camera to the most compatible format"
+            raise InputError(Fault(str(path), "a picture as HEIC or AVIF", jpeg))
 
 
 def _check_header(image: Image, where: str) -> None:
@@ -125,7 +178,10 @@ def _chosen(tag: tuple[float, float] | None, dpi: float | None, where: str, note
     if tag is None:
         raise InputError(
             Fault(
-                where, "no resolution tag", "a file with its resolution, or say what the scanner was set to: --dpi 300"
+                where,
+                "no resolution tag and no marker sheet",
+                "a scan with its resolution (or say what the scanner was set to: --dpi 300), or a sharp photograph "
+                "with the marker sheet in it",
             )
         )
     if min(tag) < LEAST_DPI:

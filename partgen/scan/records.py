@@ -7,12 +7,15 @@ right for stretch, skew and mirroring; *panel*: the table turned and moved onto 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from partgen.metrology.records import Doubt, FloatArray
+
+if TYPE_CHECKING:
+    from partgen.scan.photo import Sight
 
 ByteArray = NDArray[np.uint8]
 BoolArray = NDArray[np.bool_]
@@ -31,6 +34,8 @@ class Picture:
     """What was done to the file on the way in, in plain words."""
     lossy: bool = False
     """True where the format keeps colour coarser than lightness."""
+    sight: Sight | None = None
+    """What a photograph that was laid flat leaves unsure; None of a flatbed scan."""
 
 
 @dataclass(frozen=True)
@@ -125,11 +130,13 @@ class Scale:
     """How many calipers distances ran mainly across and along the scanner's bed, doubted ones left out."""
     doubts: tuple[Doubt, ...]
     notes: tuple[str, ...]
+    checked: bool = False
+    """True where a marker sheet whose marks were read with the calipers lay beside the openings."""
 
     @property
     def proven(self) -> bool:
-        """True when two distances in each direction hold the scale."""
-        return min(self.distances) >= 2
+        """True when two distances in each direction hold the scale, or a checked marker sheet does."""
+        return self.checked or min(self.distances) >= 2
 
     @property
     def matrix(self) -> FloatArray:

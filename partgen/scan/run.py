@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,8 +20,12 @@ from partgen.scan.combine import disagreements
 from partgen.scan.find import SMALLEST, Found, find, table
 from partgen.scan.fit import fit_ellipse, fit_opening
 from partgen.scan.groups import group
+from partgen.scan.image import PHOTO_NEEDS
 from partgen.scan.records import Behind, Distance, Fit, Opening, Picture, Rim, Scale, Scan
 from partgen.scan.shapes import moved, rotation, upright
+
+if TYPE_CHECKING:
+    from partgen.scan.photo import Sight
 
 CENTRE_U = 0.05
 """Pixels: what dust and lossy formats leave in a centre beyond the edge points' own scatter (by simulation)."""
@@ -28,6 +33,14 @@ CENTRE_U = 0.05
 
 OUT_OF_ROUND = 0.002
 """Relative: rounds less elliptic than this on the mean pass without remark."""
+
+
+LIKE_SIZE = 0.2
+"""Relative: openings whose sizes differ by less may be of one kind, seen from nearer and farther."""
+LEVELS_APART = 5.0
+"""mm between openings that count as nearer and farther."""
+PERSPECTIVE = 0.025
+"""Relative change of like openings' size across the picture that no scanner makes (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +55,8 @@ class Seen:
     mirrored: bool
     quarters: int
     notes: tuple[str, ...]
+    sight: Sight | None = None
+    """Of a photograph, what its lens leaves unsure."""
 
 
 def see(
@@ -57,6 +72,8 @@ def see(
                   "--behind bright or --behind dark says which")
         )  # fmt: skip
     notes = [*picture.notes]
+    if picture.sight is None:
+        _refuse_perspective(picture.name, found)
     centres = np.array([f.fit.shape.centre for f in found])
     at = {p.label: p.at for p in profile.position} if profile else {}
     placed = place.on_profile(centres, at, mirrored)
@@ -79,8 +96,33 @@ def see(
     order = [i for row in place.reading_order(level) for i in row]
     return Seen(
         picture.name, picture.dpi, {labels[i]: found[i] for i in order}, frozenset(placed.matches.values()),
-        placed.mirrored, quarters, tuple(notes),
+        placed.mirrored, quarters, tuple(notes), picture.sight,
     )  # fmt: skip
+
+
+def _refuse_perspective(name: str, found: Sequence[Found]) -> None:
+    """Raises InputError where like openings shrink steadily towards one side, as in a photograph from one side.
+
+    On a scanner's glass like openings are of one size wherever they lie, whatever its stretch.
+    """
+    shapes = [f.fit.shape for f in found]
+    areas = np.log([np.sqrt(s.width * s.depth) for s in shapes])
+    centres = np.array([s.centre for s in shapes])
+    middle = np.median(areas)
+    like = np.abs(areas - middle) < LIKE_SIZE
+    if like.sum() < 6:
+        return
+    rows = np.c_[np.ones(like.sum()), centres[like] - centres[like].mean(axis=0)]
+    trend, *_ = np.linalg.lstsq(rows, areas[like], rcond=None)
+    along = rows[:, 1:] @ trend[1:]
+    apart = np.sort(along) / max(float(np.hypot(*trend[1:])), 1e-12)
+    if (np.diff(apart) > LEVELS_APART).sum() < 3:  # two or three rows of other sizes are no slope
+        return
+    left = areas[like] - rows @ trend
+    span, noise = float(np.ptp(along)), float(np.sqrt(left @ left / max(1, like.sum() - 3)))
+    if span > PERSPECTIVE and span > 6 * noise:
+        shrink = f"a photograph from one side: its openings shrink by {100 * span:.0f} % from one end to the other"
+        raise InputError(Fault(name, shrink, PHOTO_NEEDS))
 
 
 def drop(seen: Seen, label: str) -> Seen:
@@ -133,14 +175,18 @@ def settle(
         raise InputError(Fault(seen.picture, "no openings left", "at least one"))
     caliper = caliper or (profile.caliper if profile else Caliper())
     labels, found = list(seen.openings), list(seen.openings.values())
+    sheet = scale.of_sheet(seen.dpi, seen.sight.stretch_u, checked=seen.sight.checked) if seen.sight else None
     scaled = scale.estimate(
         seen.dpi, {k: f.fit.shape for k, f in seen.openings.items()},
-        {k: max(f.fit.u_centre) for k, f in seen.openings.items()}, distances, caliper,
+        {k: max(f.fit.u_centre) for k, f in seen.openings.items()}, distances, caliper, sheet,
     )  # fmt: skip
     fits = [_fit_at(f.rim, scaled) for f in found]
     centres = np.array([f.shape.centre for f in fits])
     placed = _placed(seen, labels, centres, fits, profile)
     spread = _scale_spread(centres, scaled, placed)
+    if seen.sight is not None:
+        spread = spread + _sight_spread(centres, seen.sight, placed)
+        fits = [_wider(fit, seen.sight) for fit in fits]
     openings = [
         _opening(label, label in seen.known, f.rim, fit, s, scaled, placed)
         for label, f, fit, s in zip(labels, found, fits, spread, strict=True)
@@ -201,6 +247,34 @@ def _scale_spread(centres: FloatArray, scaled: Scale, placed: place.Placement) -
     return np.asarray(left @ scaled.cov @ left.transpose(0, 2, 1))
 
 
+def _sight_spread(centres: FloatArray, sight: Sight, placed: place.Placement) -> FloatArray:
+    """(n, 2, 2) covariance, in the panel frame, of what a photograph's lens and pose do to each centre, without
+    what a shift and a turn of them all would take up."""
+    n = len(centres)
+    d = centres - centres.mean(axis=0)
+    zero, one = np.zeros(n), np.ones(n)
+    motion = np.stack([np.stack([one, zero, -d[:, 1]], -1), np.stack([zero, one, d[:, 0]], -1)], axis=1).reshape(-1, 3)
+    left = np.eye(2 * n) - motion @ np.linalg.pinv(motion)
+    cov = left @ sight.spread(centres) @ left.T
+    turn = rotation(placed.turn) @ np.diag([-1.0 if placed.mirrored else 1.0, 1.0])
+    blocks = np.stack([cov[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] for i in range(n)])
+    return np.asarray(turn @ blocks @ turn.T)
+
+
+def _wider(fit: Fit, sight: Sight) -> Fit:
+    """A fit with what the lens leaves unsure of distances across the opening."""
+    shape = fit.shape
+    ahead = rotation(shape.angle)
+    halves = (shape.width / 2 * ahead[:, 0], shape.depth / 2 * ahead[:, 1])
+    ends = [shape.centre + side * half for half in halves for side in (-1, 1)]
+    cov = sight.spread(np.array(ends))
+    across = np.zeros((2, 8))
+    across[0, 0:2], across[0, 2:4] = -ahead[:, 0], ahead[:, 0]
+    across[1, 4:6], across[1, 6:8] = -ahead[:, 1], ahead[:, 1]
+    u_width, u_depth = np.sqrt(np.diag(across @ cov @ across.T))
+    return replace(fit, u_width=float(np.hypot(fit.u_width, u_width)), u_depth=float(np.hypot(fit.u_depth, u_depth)))
+
+
 def _opening(
     label: str, known: bool, rim: Rim, fit: Fit, spread: FloatArray, scaled: Scale, placed: place.Placement
 ) -> Opening:
@@ -241,7 +315,11 @@ def _said(seen: Seen, scaled: Scale) -> list[str]:
             "all places below are as seen from the front."
         )
     across, along = scaled.distances
-    if not scaled.proven:
+    if scaled.checked and min(scaled.distances) < 2:
+        said.append("Scale held by the marker sheet, whose marks were read with the calipers.")
+    elif seen.sight is not None and not scaled.proven:
+        said.append("Not proven: nobody has read the sheet's marks with the calipers (--sheet-mm).")
+    elif not scaled.proven:
         need = [f"{max(0, 2 - n)} more {way}" for n, way in ((across, "across"), (along, "along")) if n < 2]
         said.append(
             "Not proven: the scale rests on the file's resolution tag, and scanners stretch. "

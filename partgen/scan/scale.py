@@ -57,17 +57,27 @@ def tagged(dpi: tuple[float, float]) -> Scale:
     return Scale(dpi, (0.0, 0.0, 0.0), np.diag([STRETCH_U, STRETCH_U, LEAN_U]) ** 2, (0, 0), (), ())
 
 
+def of_sheet(dpi: tuple[float, float], stretch_u: float, *, checked: bool) -> Scale:
+    """The scale that a marker sheet gives: `stretch_u` is common to both ways, as a sheet is stretched as a whole."""
+    one = stretch_u**2
+    cov = np.array([[one, one, 0.0], [one, one, 0.0], [0.0, 0.0, 0.0]])
+    return Scale(dpi, (0.0, 0.0, 0.0), cov, (0, 0), (), (), checked)
+
+
 def estimate(
     dpi: tuple[float, float], shapes: Mapping[str, Shape], u_centre: Mapping[str, float],
-    distances: Sequence[Distance], caliper: Caliper,
+    distances: Sequence[Distance], caliper: Caliper, known: Scale | None = None,
 ) -> Scale:  # fmt: skip
     """The scale from the tag and `distances` between `shapes`, which lie on the table at the tag's scale.
+
+    `known`: what a marker sheet says, in place of what is assumed of a scanner's tag.
 
     `u_centre`: standard uncertainty of each centre along a line, mm. Raises InputError where a
     distance names an opening that was not found.
     """
+    known = known or tagged(dpi)
     if not distances:
-        return tagged(dpi)
+        return known
     for d in distances:
         for label in (d.a, d.b):
             if label not in shapes:
@@ -83,7 +93,7 @@ def estimate(
             f"The file says {dpi[0]:g} dots per inch, the distances say {right[0]:.1f}: the distances were believed.",
         )
         dpi, A, length = right, A * factor, length * factor
-    prior = np.diag([STRETCH_U, STRETCH_U, LEAN_U]) ** 2
+    prior = known.cov
     variance = np.square(own)
     doubted: dict[int, float] = {}
     while True:
@@ -112,7 +122,7 @@ def estimate(
     sound = np.delete(A, list(doubted), axis=0)  # what is doubted proves nothing
     steep = np.abs(sound[:, 1]) > np.abs(sound[:, 0])
     e_x, e_y, k = (float(c) for c in correction)
-    return Scale(dpi, (e_x, e_y, k), cov, (int((~steep).sum()), int(steep.sum())), doubts, notes)
+    return Scale(dpi, (e_x, e_y, k), cov, (int((~steep).sum()), int(steep.sum())), doubts, notes, known.checked)
 
 
 def _row(

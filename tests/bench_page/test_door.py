@@ -29,7 +29,7 @@ def nothing_changes(page: tuple[Served, Path]) -> Iterator[None]:
     yield
     folder = page[1]
     assert (folder / "panel.toml").read_text() == TINY
-    assert {path.name for path in folder.iterdir()} <= {"panel.toml", ".panel.toml.lock"}
+    assert {path.name for path in folder.iterdir()} == {"panel.toml"}
 
 
 def reading(**more: object) -> bytes:

@@ -67,7 +67,7 @@ def begun_anew(page: tuple[Served, Path]) -> Iterator[None]:
     (folder / "panel.toml").write_text(PROFILE)
     running.do("scan", "put-away")
     yield
-    assert {path.name for path in folder.iterdir()} <= {"panel.toml", ".panel.toml.lock"}
+    assert {path.name for path in folder.iterdir()} == {"panel.toml"}
 
 
 @contextlib.contextmanager

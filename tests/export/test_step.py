@@ -15,8 +15,8 @@ from partgen.export.step import StepItem, assembly_step, part_step, read_step
 from partgen.mesh.build import build_caps
 from partgen.mesh.records import BuiltCap
 from partgen.parts import kernel
-from partgen.parts.cap import solid
 from partgen.parts.engraved import engraved
+from partgen.parts.solids import solid
 from partgen.parts.surroundings import panel_solid, seat_solid, seat_tops, tilted
 
 DAY = date(2026, 3, 4)

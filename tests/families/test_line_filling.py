@@ -11,6 +11,7 @@ from family_gallery import Combination, planned, profile
 
 from partgen.families import BY_KIND, inlays
 from partgen.parts import kernel
+from partgen.parts.solids import solid
 
 KNOB = 'proud = 16.0\ndiameter = 24.0\nmark = "none"\n'
 RIBS = KNOB + 'grooves = "ribs"\ngroove_count = 12\ngroove_depth = 0.6\n'
@@ -22,7 +23,7 @@ def model_of(kind: str, seat: str, keys: str) -> Any:
 
 
 def volume(model: Any, piece: inlays.Piece, kind: str) -> float:
-    return kernel.volume(inlays.solid(inlays.inlay_of(model, piece, kind)))
+    return kernel.volume(solid(inlays.inlay_of(model, piece, kind)))
 
 
 def test_a_pointers_filling_is_its_area_times_its_depth() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from partgen.files import lock_of
 from partgen.profile.load import load_profile
 
 COLUMNS, ROWS = 10, 2
@@ -146,7 +147,7 @@ def test_a_kill_while_a_reading_is_being_written_leaves_a_whole_profile(bench: P
 
 
 def test_the_recovered_lock_is_said(bench: Path) -> None:
-    (bench.parent / f".{bench.name}.lock").write_text("partgen (process 1)")
+    lock_of(Path(os.path.realpath(bench))).write_text("partgen (process 1)")
     terminal = Terminal(bench)
     terminal.until_prompt()
     terminal.send("4.31")

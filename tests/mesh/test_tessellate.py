@@ -11,7 +11,7 @@ from cap_models import CROWNS, SECTIONS, SOCKETS, assert_whole, cap
 from partgen.mesh.records import CHORD, Mesh
 from partgen.mesh.tessellate import merged, tessellate
 from partgen.parts import crowns, kernel
-from partgen.parts.cap import solid
+from partgen.parts.solids import solid
 from partgen.planning.records import CrownModel
 from partgen.planning.sections import outline_section
 

@@ -14,7 +14,8 @@ from simulated_repairs.truth import printer
 
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
-from partgen.metrology.seen import EYE, FLUSH, truncated
+from partgen.metrology.seen import truncated
+from partgen.metrology.sight import EYE, FLUSH
 
 PROFILE = tilted_panel()
 PRINTER = printer(height=0.2)

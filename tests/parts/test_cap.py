@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from partgen.errors import KernelError
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
-from partgen.parts.cap import solid
 from partgen.parts.outlines import area
 from partgen.parts.pockets import rib_places
+from partgen.parts.solids import solid
 from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 
 

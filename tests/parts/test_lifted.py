@@ -11,8 +11,9 @@ from partgen.errors import KernelError
 from partgen.families.button_cap import LetteredCap
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
-from partgen.parts.cap import features_top, solid
+from partgen.parts.cap import features_top
 from partgen.parts.lifted import Lifted
+from partgen.parts.solids import solid
 
 HEIGHTS = (3.0, 5.85, 9.1)
 

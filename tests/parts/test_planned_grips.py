@@ -13,7 +13,7 @@ from partgen.checks.grip import measure_grip
 from partgen.errors import KernelError
 from partgen.mesh.records import Mesh
 from partgen.mesh.tessellate import tessellate
-from partgen.parts import cap
+from partgen.parts import solids
 from partgen.planning.records import CapModel, CrownModel, GripPlan, Section, SocketModel
 
 BORE_ERROR = printer().error.hole.value
@@ -30,7 +30,7 @@ def built(socket: SocketModel, width: float = 16.0) -> Mesh:
         flange=None,
         socket=socket,
     )
-    return tessellate(cap.solid(model))
+    return tessellate(solids.solid(model))
 
 
 @cache

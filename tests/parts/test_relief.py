@@ -12,9 +12,9 @@ from cap_models import CROWNS, RECTANGLE, ROUND, SLOT, assert_whole, cap
 
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
-from partgen.parts.cap import solid
 from partgen.parts.outlines import outline_of, vertices
 from partgen.parts.relief import relieved
+from partgen.parts.solids import solid
 from partgen.planning.records import Section
 
 SIZE = 0.25

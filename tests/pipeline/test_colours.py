@@ -22,11 +22,10 @@ from partgen.export.stl import read_stl
 from partgen.export.threemf import MODEL_PART, read_3mf
 from partgen.families import BY_KIND
 from partgen.families.inlays import Piece, inlay_of
-from partgen.families.inlays import solid as solid_of
 from partgen.families.legend import letters
 from partgen.mesh.records import Mesh
 from partgen.mesh.split import split_at
-from partgen.parts import kernel
+from partgen.parts import kernel, solids
 from partgen.pipeline.making import MadePart
 
 TWO = [
@@ -95,7 +94,7 @@ def test_letters_and_scales_of_a_fluted_knob_are_those_of_a_smooth_one(piece: Pi
         without = {"legend": replace(getattr(of, "legend"), blank=True)}  # noqa: B009 - the pointer stays away from it
     build = BY_KIND["knob"].maker().solid
     apart = kernel.cut(build(replace(of, **without)), build(of))
-    assert kernel.volume(solid_of(model)) == pytest.approx(kernel.volume(apart), rel=1e-5)
+    assert kernel.volume(solids.solid(model)) == pytest.approx(kernel.volume(apart), rel=1e-5)
 
 
 def test_a_part_of_one_colour_has_no_bodies() -> None:

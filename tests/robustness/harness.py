@@ -11,7 +11,6 @@ import io
 import json
 import math
 import os
-import re
 import signal
 import sys
 import warnings
@@ -27,7 +26,6 @@ ROOT = Path(__file__).resolve().parents[2]
 DRAWS = 500
 LONGEST = 60
 """Seconds of wall time after which one run counts as a hang."""
-LOCK = re.compile(r"^\..*\.lock$")
 
 
 class HangError(BaseException):
@@ -98,11 +96,9 @@ def time_limit(seconds: int = LONGEST) -> Iterator[None]:
 
 
 def files(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder with its bytes, locks left out: they are empty and stay."""
+    """Every file below a folder with its bytes."""
     return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and not LOCK.match(path.name)
+        path.relative_to(folder).as_posix(): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()
     }
 
 

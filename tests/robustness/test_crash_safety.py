@@ -24,7 +24,9 @@ from lamp_bench import LOG, PROFILE, Bench
 from panel_scan import DISTANCES, panel_scan
 
 from partgen.log.store import parse_log
+from partgen.log.undoing import edited
 from partgen.pipeline.staging import PREFIX
+from partgen.profile.edit import Place, add_reading
 from partgen.profile.library import parse_printer
 from partgen.profile.load import parse_profile
 
@@ -51,6 +53,8 @@ class Job:
     """Whether the first revision's outputs are there."""
     folder: str = ""
     """A folder that must be old or new, whole; killed while its old one is put aside, that one is there, whole."""
+    read: bool = False
+    """Whether a reading was recorded before."""
     older: bool = False
     """Whether an older one stands in the folder's place."""
     sparse: int = 1
@@ -65,7 +69,10 @@ JOBS = {
     "measure": Job(("measure", PROFILE, "--repeats", "4"), "0.0622\n0.0623\n", (PROFILE,)),
     "trial": Job(("trial", PROFILE, "t.csv", "--as-entered"), "", (LOG, PROFILE)),
     "calibrate": Job(("calibrate", "mine", "r.csv"), "", (PRINTER, READINGS)),
-    "build": Job(("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"), "", (LOG, PROFILE), sparse=8),
+    "undo a reading": Job(("undo", PROFILE), "", (PROFILE, LOG), read=True),
+    "build": Job(
+        ("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine", "--again"), "", (LOG, PROFILE), sparse=8
+    ),
     "build r01 again": Job(
         ("build", PROFILE, "--out", "out", "--quiet", "--revision", "r01"),
         "",
@@ -166,6 +173,8 @@ def prepared(bench: Bench, folder: Path, job: Job, scan: bytes) -> Path:
     if job.older:
         (folder / job.folder).mkdir(parents=True)
         (folder / job.folder / "sheet.html").write_text("an older one")
+    if job.read:
+        edited(folder / PROFILE).apply(add_reading(Place("position", "LEFT", "drop"), "0.1855"))
     (folder / "panel.png").write_bytes(scan)
     (folder / "t.csv").write_text(bench.trial)
     (folder / "r.csv").write_text(bench.readings)

@@ -84,6 +84,7 @@ def test_a_folder_is_the_old_one_or_the_new_one_and_what_is_not_ours_stays(
     monkeypatch.setattr(os, "fsync", lambda _: None)  # struck all the same; the disk need not be waited for
     out, home = tmp_path / "out", tmp_path / "out/lamp"
     before, after = (OLD | OWN, NEW | KEPT) if older else ({}, NEW)
+    stage(tmp_path / "first")  # the folder for locks is there from now on
     prepared(out, older=older)
     status, events = attempt(out, "none", 0)
     assert status == 0 and files(home / "r01") == after and len(events) > 15

@@ -188,6 +188,15 @@ def socket_for(case: Case, clearance: float, grip: Grip, wall: float) -> SocketM
     )
 
 
+def gap_of(socket: SocketModel) -> tuple[float, float]:
+    """Between what grips on opposite sides, as drawn, along X and Y, mm: rib crests, lips, a ring, or bare walls."""
+    if socket.groove is not None:
+        across = socket.groove.diameter - 2 * socket.groove.section
+        return across, across
+    inwards = socket.ribs.height if socket.ribs else socket.fingers.bump if socket.fingers else 0.0
+    return socket.width - 2 * inwards, socket.depth - 2 * inwards
+
+
 def seat_shape(seat: Seat, size: SeatSize, wider: float) -> SocketModel:
     """The seat's own shape and sizes, each `wider` than measured, without length or wall."""
 

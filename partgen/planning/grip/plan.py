@@ -13,7 +13,7 @@ from partgen.metrology.records import Value
 from partgen.model.panel import Caliper, Seat
 from partgen.model.part import Grip
 from partgen.model.printer import Material, Printer, PrintError
-from partgen.planning.grip.case import Case, GripWish, Hold, seat_size
+from partgen.planning.grip.case import Case, GripWish, Hold, gap_of, seat_size
 from partgen.planning.grip.fastened import glued, loose, screwed
 from partgen.planning.grip.judge import judge, strain_limit
 from partgen.planning.grip.pressed import crush, press
@@ -80,6 +80,8 @@ def plan_grip(
         interference=hold.interference,
         slop=hold.slop,
         note=hold.note,
+        gap=gap_of(hold.socket),
+        drawn_for=bore_error.value,
     )
     return plan, hold.socket, findings
 

@@ -1,0 +1,130 @@
+"""Every part moves in the direction of its own trial, and no accepted part moves: on plans under mixed answers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+import pytest
+from builders import PANEL
+
+from partgen.log.records import Trial
+from partgen.pipeline.building import _entry
+from partgen.pipeline.inputs import Inputs, gather
+from partgen.pipeline.planning import Planned, plan_inputs
+from partgen.planning.grip_feedback import FELT
+
+AT = {"A1": (0.0, 0.0), "A2": (20.0, 0.0), "A3": (40.0, 0.0), "B1": (0.0, 20.0), "B2": (20.0, 20.0), "B3": (40.0, 20.0)}
+DAY = date(2026, 1, 5)
+
+
+@cache
+def first() -> tuple[Inputs, Planned]:
+    """An invented panel of six caps, built once."""
+    lines = [PANEL]
+    for label, (x, y) in AT.items():
+        d = 6.05 + 0.004 * x + 0.006 * y
+        drops = f"[{d:.2f}, {d + 0.02:.2f}, {d - 0.01:.2f}]"
+        lines.append(f'[[position]]\nlabel = "{label}"\nat = [{x}, {y}]\npart = "key"\ndrop = {drops}\n')
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "panel.toml"
+        path.write_text("".join(lines))
+        inputs = gather(path)
+    planned = plan_inputs(inputs)
+    entry = _entry(inputs, planned.document, "r01", DAY, "0")
+    log = inputs.log.model_copy(update={"revision": (entry,), "snapshot": inputs.snapshots})
+    return replace(inputs, log=log), planned
+
+
+def after(answers: dict[str, dict[str, object]]) -> Planned:
+    inputs, _ = first()
+    trials = tuple(Trial(revision="r01", label=label, date=DAY, **cells) for label, cells in answers.items())  # type: ignore[arg-type]
+    return plan_inputs(replace(inputs, log=inputs.log.model_copy(update={"trial": trials})))
+
+
+def check(answers: dict[str, dict[str, object]]) -> Planned:
+    """Each part's sizes against its own result alone."""
+    _, old = first()
+    new = after(answers)
+    for was, now in zip(old.plan.positions, new.plan.positions, strict=True):
+        mine, choice = answers.get(was.label, {}), new.learnt.choices[was.label]
+        gap = now.grip.gap[0] - was.grip.gap[0]
+        width = now.model_section.width - was.model_section.width
+        match mine.get("grip"):
+            case "loose":
+                assert gap <= -FELT + 2e-4  # files round to 0.0001
+                assert f"from {was.grip.gap[0]:.3f} to {now.grip.gap[0]:.3f} mm, tighter" in choice.why
+            case "tight":
+                assert gap >= FELT - 2e-4
+            case "holds":
+                assert abs(gap) <= 0.01
+        match mine.get("feel"):
+            case "rubs" | "stuck":
+                assert width < -0.05
+                assert f"{was.model_section.width:.2f} x" in choice.why
+                assert f"to {now.model_section.width:.2f} x" in choice.why
+            case "free":
+                assert width == pytest.approx(0.0)
+        good = mine.get("feel") == "free" and mine.get("grip") == "holds" and "proud_mm" in mine
+        if good and abs(float(str(mine["proud_mm"])) - was.proud) <= 0.1:
+            assert choice.kept is not None, choice.why
+        printed = now.model_section.width + new.estimate.width_error.value
+        assert now.section.width == pytest.approx(printed, abs=0.0101), "what will be printed, never stale"
+    return new
+
+
+def mixed(seed: int) -> dict[str, dict[str, object]]:
+    rng = np.random.default_rng(seed)
+    answers: dict[str, dict[str, object]] = {}
+    for plan in first()[1].plan.positions:
+        cells: dict[str, object] = {"feel": str(rng.choice(["free", "free", "rubs", "stuck"]))}
+        cells["grip"] = str(rng.choice(["holds", "holds", "loose", "tight"]))
+        if rng.random() < 0.6:
+            cells["proud_mm"] = round(plan.proud + float(rng.normal(0, 0.03)), 2)
+        elif rng.random() < 0.5:
+            cells["proud_seen"] = str(rng.choice(["proud", "proud", "flush", "sunk"]))
+        answers[plan.label] = cells
+    return answers
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_mixed_answers_move_each_part_its_own_way(seed: int) -> None:
+    check(mixed(seed))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(4, 200))
+def test_two_hundred_mixed_trials(seed: int) -> None:
+    check(mixed(seed))
+
+
+def test_equal_sockets_of_which_one_is_loose_and_one_tight_contradict_each_other() -> None:
+    new = check({"A1": {"grip": "loose"}, "B1": {"grip": "tight"}})
+    (doubt,) = [one for one in new.plan.doubts if one.what == "grip"]
+    assert "A1" in doubt.label and "B1 tight" in doubt.why
+
+
+def test_six_that_stick_are_corrected_no_less_than_six_that_rub_and_it_is_said_to_be_no_chance() -> None:
+    rub, stuck = (check({label: {"feel": feel} for label in AT}) for feel in ("rubs", "stuck"))
+    for one, other in zip(rub.plan.positions, stuck.plan.positions, strict=True):
+        assert other.model_section.width <= one.model_section.width
+    assert any("no chance" in note and "wobbles" in note for note in stuck.plan.notes)
+
+
+def test_all_seen_sunk_changes_the_plan() -> None:
+    _, old = first()
+    new = after({label: {"proud_seen": "sunk"} for label in AT})
+    for was, now in zip(old.plan.positions, new.plan.positions, strict=True):
+        assert now.model_height - was.model_height > 1.0
+    assert new.plan.p_all_fit < 0.95
+
+
+def test_a_slip_of_the_decimal_point_changes_no_size() -> None:
+    _, old = first()
+    new = after({"A1": {"proud_mm": 25.0, "feel": "free", "grip": "holds"}})
+    assert [p.model_height for p in new.plan.positions] == [p.model_height for p in old.plan.positions]
+    assert new.plan.positions[0].state == "not proven"
