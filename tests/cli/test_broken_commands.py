@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from commands import run
 
 from partgen.cli import app
 
@@ -32,10 +32,7 @@ def test_predict_refuses_it(
 def test_commands_that_write_refuse_it_too(command: str, tmp_path: Path) -> None:
     copy = tmp_path / "bench.toml"
     copy.write_bytes((BROKEN[0].parent / "unknown-seat.toml").read_bytes())
-    done = subprocess.run(
-        [sys.executable, "-m", "partgen", command, str(copy), "--out", str(tmp_path / "out")],
-        capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
+    done = run(tmp_path, command, str(copy), "--out", str(tmp_path / "out"))
     assert done.returncode == 2
     assert 'did you mean "plunger"' in done.stderr
     assert "Traceback" not in done.stderr

@@ -5,10 +5,10 @@ from __future__ import annotations
 import csv
 import os
 import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
+import commands
 import numpy as np
 import pytest
 from printing.coupon_sim import Hidden
@@ -23,15 +23,7 @@ SHIPPED = Path(__file__).resolve().parents[2] / "profiles"
 
 
 def run(*arguments: str, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "partgen", *arguments],
-        cwd=folder,
-        input=typed,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
+    return commands.run(folder, *arguments, typed=typed)
 
 
 def filled_form(path: Path, seed: int = 1) -> Hidden:

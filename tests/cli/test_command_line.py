@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import commands
 import pytest
 from typer.testing import CliRunner
 
@@ -27,9 +28,18 @@ def my_panel(folder: Path) -> Path:
 
 
 def partgen(folder: Path, *arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    if not environment:
+        return commands.run(folder, *arguments)
     command = [sys.executable, "-m", "partgen", *arguments]
     return subprocess.run(
-        command, cwd=folder, env={**os.environ, **environment}, capture_output=True, text=True, check=False
+        command,
+        cwd=folder,
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        timeout=300,
     )
 
 
@@ -88,3 +98,13 @@ def test_importing_partgen_loads_nothing_else():
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_starts_in_a_process_of_its_own(name, tmp_path):
+    """Other tests run commands in their own process, where a module may have been loaded by a test before."""
+    # these may begin where there is no file yet
+    wrong = {"bench": ["panel.log.toml"], "start": ["panel", "--yes"], "coupon": ["../x"]}
+    done = partgen(tmp_path, name, *wrong.get(name, ["no-such-file.toml"]), LANG="C.UTF-8")
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr

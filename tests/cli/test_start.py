@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import commands
 import pytest
 
 from partgen.profile.load import load_profile
@@ -17,8 +18,7 @@ WHAT = ["--hole", "rectangle 11.52 6.31", "--seat", "rectangle 3.28 3.27", "--se
 
 
 def run(folder: Path, *arguments: str, answers: str = "") -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "partgen", "start", *arguments]
-    return subprocess.run(command, cwd=folder, input=answers, capture_output=True, text=True, check=False)
+    return commands.run(folder, "start", *arguments, typed=answers)
 
 
 def files(folder: Path) -> list[str]:

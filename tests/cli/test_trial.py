@@ -10,6 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import commands
 import numpy as np
 import pytest
 from simulated_repairs.world import World, make
@@ -38,8 +39,7 @@ main()
 
 
 def run(world: World, *arguments: str, typed: str | None = None) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "partgen", *arguments]
-    return subprocess.run(command, cwd=world.profile.parent, capture_output=True, text=True, input=typed, check=False)
+    return commands.run(world.profile.parent, *arguments, typed=typed or "")
 
 
 def killed(world: World, step: int, *arguments: str) -> int:

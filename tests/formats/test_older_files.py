@@ -7,13 +7,12 @@ test here fails after a change, the change needs the next number and a step in `
 from __future__ import annotations
 
 import json
-import os
 import shutil
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from commands import run
 
 from partgen import formats
 from partgen.bench.fields import text_at
@@ -86,14 +85,9 @@ def test_a_frozen_fit_document_is_read_and_drawn_again(tmp_path):
     shutil.copy(FIRST / "fit.json", home)
     for name in ("two.toml", "two.log.toml"):
         shutil.copy(FIRST / name, tmp_path)
-    done = partgen(tmp_path, "report", "two.toml", "--revision", "r01", "--quiet")
+    done = run(tmp_path, "report", "two.toml", "--revision", "r01", "--quiet")
     assert done.returncode == 0, done.stderr
     assert (home / "report.html").stat().st_size > 20_000
-
-
-def partgen(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "partgen", *arguments]
-    return subprocess.run(command, cwd=folder, env=os.environ, capture_output=True, text=True, check=False)
 
 
 def put(folder: Path, kind: formats.Format, number: int) -> tuple[str, ...]:
@@ -131,7 +125,7 @@ def test_what_a_newer_partgen_wrote_is_refused_and_stays_as_it_is(tmp_path, kind
         with pytest.raises(ProfileError, match="a newer partgen wrote it"):
             known_seats(tmp_path)
         return
-    done = partgen(tmp_path, *command)
+    done = run(tmp_path, *command)
     assert done.returncode == 2, done.stderr
     assert f"format: read {kind.number + 1}; this partgen reads format = {kind.number}" in done.stderr
     assert "update partgen" in done.stderr and done.stdout == ""

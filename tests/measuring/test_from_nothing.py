@@ -5,18 +5,17 @@ from __future__ import annotations
 import json
 import math
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
+from commands import run
 
 COLUMNS, ROWS, PITCH, ROW_PITCH = 4, 2, 19.0, 22.0
 SLOPE = (0.017, -0.006)
 
 
 def partgen(folder: Path, *arguments: str, answers: str = "") -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "partgen", *arguments]
-    return subprocess.run(command, cwd=folder, input=answers, capture_output=True, text=True, check=False)
+    return run(folder, *arguments, typed=answers)
 
 
 def test_start_measure_predict_finds_the_simulated_panel(tmp_path: Path) -> None:

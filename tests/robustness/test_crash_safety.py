@@ -195,6 +195,7 @@ def whole(name: str, data: bytes) -> None:
         parse_printer(text, name)
 
 
+@pytest.mark.sample(8)
 @pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)], ids=["some", "every"])
 @pytest.mark.parametrize("name", JOBS)
 def test_a_fault_at_every_touch(

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
+from commands import run
 from playwright.sync_api import Browser, Page
 
 from partgen.metrology.estimate import estimate
@@ -208,8 +209,7 @@ def test_the_command_writes_page_and_pdf(tmp_path: Path) -> None:
 
 def test_a_broken_profile_ends_it_with_2_and_nothing_written(tmp_path: Path) -> None:
     broken = ROOT / "tests" / "broken" / "unknown-seat.toml"
-    command = [sys.executable, "-m", "partgen", "sheet", str(broken), "--out", str(tmp_path / "out")]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = run(tmp_path, "sheet", str(broken), "--out", str(tmp_path / "out"))
     assert done.returncode == 2
     assert 'did you mean "plunger"' in done.stderr
     assert not (tmp_path / "out").exists()
