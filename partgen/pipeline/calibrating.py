@@ -127,11 +127,17 @@ def learn(
 
     Raises InputError where the readings or the name are wrong (then nothing was written), OutsideError on disk trouble.
     """
-    printer, _ = base_printer(name, home, process, material)
+    printer, known = base_printer(name, home, process, material)
     path = home / "printers" / f"{name}.toml"
     if name in get_args(Process):
         raise PrinterError(Fault("printer", f'"{name}"', "a name of its own; this one stands for any such printer"))
     readings = parse_readings(csv_text, source, features(printer))
+    if readings.material is not None and readings.material != printer.material:
+        if known or material is not None:
+            said = "--material" if material is not None else f"the printer's file {path}"
+            expected = f"{printer.material}, as {said} has it: say which one was printed by --material and in the form"
+            raise TrialError(Fault(f"{source}: material", readings.material, expected))
+        printer, _ = base_printer(name, home, process, readings.material)  # what the coupon was made for
     try:
         found = calibrate(readings.features, readings.fits, caliper or Caliper(), printer.error)
     except ValueError as error:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from partgen.errors import TrialError
 from partgen.model.coupon import FEELS, Feature, step
-from partgen.printing.coupon_readings import HEADER, form_rows, is_rung, parse_readings
+from partgen.printing.coupon_readings import HEADER, MATERIAL, form_rows, is_rung, parse_readings
 
 WANTED = 3
 """Readings of each feature."""
@@ -92,7 +92,7 @@ class Guide:
     def _next(self) -> int | None:
         for i, row in enumerate(self._rows):
             wanted = 1 if is_rung(row[1]) else WANTED
-            if i not in self._skipped and len(row) - 2 < wanted:
+            if row[1] != MATERIAL and i not in self._skipped and len(row) - 2 < wanted:
                 return i
         return None
 
@@ -107,7 +107,7 @@ class Guide:
     def _another(self) -> None:
         """Lines for one more print, with the names of the first."""
         first = self._rows[0][0]
-        names = [row[1] for row in self._rows if row[0] == first]
+        names = [row[1] for row in self._rows if row[0] == first and row[1] != MATERIAL]
         self._skipped |= {i for i, row in enumerate(self._rows) if len(row) == 2}
         number = len({row[0] for row in self._rows}) + 1
         self._rows += [[str(number), name] for name in names]

@@ -22,6 +22,8 @@ from partgen.units import parse_length
 HEADER = ("print", "feature", "reading 1", "reading 2", "reading 3")
 PLAUSIBLE = 1.0
 """mm from the nominal size; beyond, the reading is of another feature or a slip."""
+MATERIAL = "material"
+"""The form's line that names what the coupon is printed in."""
 _STEP = re.compile(r"^height-(\d+(?:\.\d+)?)$")
 _RUNG = re.compile(r"^fit-(\d+) \(([+-]\d+\.\d+)\)$")
 
@@ -32,6 +34,8 @@ class CouponReadings:
 
     features: tuple[CouponReading, ...]
     fits: tuple[FitReading, ...]
+    material: str | None = None
+    """What the form says that the coupon was made for; older forms do not say it."""
 
     @property
     def prints(self) -> tuple[str, ...]:
@@ -65,6 +69,7 @@ def form(coupon: Coupon) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADER)
     writer.writerows([*row, "", "", ""] for row in form_rows(coupon.features, coupon.rungs))
+    writer.writerow(["1", MATERIAL, coupon.printer.material, "", ""])
     return out.getvalue()
 
 
@@ -85,7 +90,7 @@ def is_filled(text: str) -> bool:
     (False, True)
     """
     rows = csv.reader(io.StringIO(text), delimiter=_delimiter(text))
-    return any(cell.strip() for row in list(rows)[1:] for cell in row[2:])
+    return any(cell.strip() for row in list(rows)[1:] for cell in row[2:] if row[1].strip() != MATERIAL)
 
 
 def parse_readings(text: str, source: str, features: Sequence[Feature]) -> CouponReadings:
@@ -96,6 +101,7 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         first = ",".join(rows[0]) if rows else ""
         raise TrialError(Fault(f"{source}: line 1", f'"{first}"', f'the header "{",".join(HEADER)}"'))
     faults: list[Fault] = []
+    materials: set[str] = set()
     values: dict[tuple[str, str], list[tuple[float, float]]] = {}
     fits: dict[tuple[str, int], FitReading] = {}
     for number, row in enumerate(rows[1:], start=2):
@@ -105,7 +111,9 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         where = f"{source}: line {number}"
         print_, name, readings = cells[0] or "1", cells[1], [cell for cell in cells[2:] if cell]
         rung = _RUNG.match(name)
-        if rung:
+        if name == MATERIAL:
+            materials.add(readings[0])
+        elif rung:
             feel = _feel(readings, f"{where}: {name}", faults)
             if feel:
                 fits[print_, int(rung[1])] = FitReading(print_, int(rung[1]), float(rung[2]), feel)
@@ -118,6 +126,8 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
             faults.append(
                 Fault(where, f'"{name}"', f"a feature of the coupon: {', '.join(by_name)}, or a fit-... line")
             )
+    if len(materials) > 1:
+        faults.append(Fault(f"{source}: {MATERIAL}", ", ".join(sorted(materials)), "prints in one material"))
     faults.extend(_order_faults(list(fits.values()), source))
     if faults:
         raise TrialError(*faults)
@@ -125,7 +135,7 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         CouponReading(print_, by_name[name], Reading(tuple(v for v, _ in read), tuple(s for _, s in read)))
         for (print_, name), read in values.items()
     )
-    return CouponReadings(found, tuple(fits.values()))
+    return CouponReadings(found, tuple(fits.values()), next(iter(materials), None))
 
 
 def _feature(name: str, by_name: dict[str, Feature]) -> Feature | None:
