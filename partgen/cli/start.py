@@ -253,8 +253,8 @@ def _spots(ask: _Asker, length: _Lengths, at: list[str] | None, given: dict[str,
     spots: list[Spot] = []
     spot = _spot(length, spots)
     if at:
-        for one in at:
-            spots.append(ask("--at", "Label, x and y", spot, one, None))
+        for written in at:  # each is held against those before it
+            spots.append(ask("--at", "Label, x and y", spot, written, None))
         return tuple(spots)
     rows = ask("--rows", "How many rows of positions (0: no rows, I list them)", _count(0), given["rows"], "1")
     if rows == 0:

@@ -94,7 +94,7 @@ def trial(
         found, revision, as_entered = answers.results, answers.revision, True
         left_out, kept = answers.left_out, answers.kept
     else:
-        found = read_results(results, tried_labels(profile, revision))
+        found = list(read_results(results, tried_labels(profile, revision)))
     options = {"revision": revision, "printer": printer, "seed": seed}
     recorded = record(
         profile,

@@ -58,13 +58,8 @@ def improbable_of(result: Result, expected: Mapping[str, Expected], unit: Unit) 
     """What is improbable of one result, in words with lengths in `unit`."""
     if result.label not in expected:
         return ()
-    seen = trial_plausibility.Result(
-        result.label,
-        result.proud_mm,
-        result.taken_in,
-        result.proud_seen,
-        result.feel,  # type: ignore[arg-type]
-    )
+    one = result
+    seen = trial_plausibility.Result(one.label, one.proud_mm, one.taken_in, one.proud_seen, one.feel)  # type: ignore[arg-type]
     return improbable(seen, expected[result.label], unit)
 
 
