@@ -105,7 +105,10 @@ def _ask(name: str, out: Path, home: Path, process: Process, material: str | Non
     from partgen.printing.coupon_guide import Guide
 
     path = out / name / "coupon" / "readings.csv"
-    printer, _ = base_printer(name, home, process, material)
+    printer, known = base_printer(name, home, process, material)
+    if not path.is_file() and not known:
+        expected = f"a coupon's form, which `partgen coupon {name}` writes with the coupon to print: there is none yet"
+        raise InputError(Fault(str(path), "", expected))
     guide = Guide(text_of(path) if path.is_file() else "", str(path), features(printer))
     make_folder(path.parent)
     say(f"One reading and Enter at a time, saved in {path}; type help for undo, skip and the rest.")

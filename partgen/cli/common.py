@@ -19,7 +19,17 @@ EXIT_INPUT = 2
 EXIT_OUTSIDE = 3
 EXIT_INTERRUPTED = 130  # Ctrl-C, as shells count it
 
-ProfilePath = Annotated[Path, typer.Argument(metavar="PROFILE", help="The profile, a TOML file.", show_default=False)]
+
+def where_kept(given: Path) -> Path:
+    """The profile that a bare name means: the file itself, or the one in profiles/, where `start` puts it."""
+    kept = Path("profiles") / given
+    return kept if given.name == str(given) and not given.exists() and kept.is_file() else given
+
+
+ProfilePath = Annotated[
+    Path,
+    typer.Argument(metavar="PROFILE", help="The profile, a TOML file.", show_default=False, callback=where_kept),
+]
 OutDir = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where revisions land, as DIR/NAME/rNN.")]
 PrinterName = Annotated[
     str | None,

@@ -279,12 +279,14 @@ def _spots(ask: _Asker, length: _Lengths, at: list[str] | None, given: dict[str,
     from partgen.profile.draft import grid
     from partgen.units import MM_PER, parse_length
 
-    spot = _spot(length)
+    spots: list[Spot] = []
+    spot = _spot(length, spots)
     if at:
-        return tuple(ask("--at", "Label, x and y", spot, one, None) for one in at)
+        for written in at:  # each is held against those before it
+            spots.append(ask("--at", "Label, x and y", spot, written, None))
+        return tuple(spots)
     rows = ask("--rows", "How many rows of positions (0: no rows, I list them)", _count(0), given["rows"], "1")
     if rows == 0:
-        spots: list[Spot] = []
         while True:
             said = "Label, x and y of a position" + (", or Enter when all are listed" if spots else "")
             one = ask("--at", said, lambda text: spot(text) if text or not spots else None, None, None)
@@ -381,13 +383,22 @@ def _count(least: int) -> Callable[[str], int]:
     return check
 
 
-def _spot(length: _Lengths) -> Callable[[str], Spot]:
+def _spot(length: _Lengths, taken: list[Spot]) -> Callable[[str], Spot]:
+    """A check of one position typed; `taken` are those before it."""
+
     def check(text: str) -> Spot:
+        from partgen.files import safe_stem
         from partgen.profile.draft import Spot
 
-        words = [word.strip() for word in (text.split(",") if "," in text else text.split())]
+        words = text.split()
+        if len(words) != 3 and "," in text:  # "S1, 0, 12.5"; in "S1 0 12,5" the comma is a decimal one
+            words = [word.strip() for word in text.split(",")]
+        words = [word.rstrip(",") for word in words]
         if len(words) != 3:
             raise ValueError('a label and two lengths, such as "S1 0 12.5"')
+        same = [one.label for one in taken if safe_stem(one.label).casefold() == safe_stem(words[0]).casefold()]
+        if same:
+            raise ValueError(f"a label of its own: {same[0]} is taken")
         place = length.of("position", "at")
         return Spot(words[0], place(words[1]), place(words[2]))
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
-from partgen.fit.status import chance_words, status
+from partgen.fit.status import chance_words, panel_words, status, why_these_numbers
 from partgen.metrology.questions import grouped
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
@@ -19,15 +19,12 @@ def exit_code(document: FitDocument) -> int:
 
 def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     """The answer first, then the positions, then what to do."""
-    panel = document.panel
     revision = f", {document.revision}" if document.revision else ""
     print(f"{document.title or document.profile}{revision}: {answer(document)}")
-    print(
-        f"Panel tilted {panel.tilt_deg:.2f} ± {panel.tilt_u95_deg:.2f}°, "
-        f"rising towards {panel.uphill_deg:.0f}° from +X; "
-        f"readings lie {panel.residual_mm:.3f} mm (rms) about the estimate. Lengths in mm.\n"
-    )
+    print(f"{panel_words(document)} Lengths in mm.\n")
     show_table("Positions", HEADINGS, [_row(p) for p in document.positions], numbers=range(2, 10))
+    for line in () if quiet else why_these_numbers(document):
+        print(line)
     for line in attention(document):
         print(line)
     if quiet:

@@ -1,13 +1,10 @@
 """`partgen trial`: how the printed parts stand, move and hold.
 
-May import: errors, metrology, model, planning, printing, profile, cli.common; the pipeline inside.
+May import: errors, metrology, model, planning, printing, profile, units, cli.common; the pipeline inside.
 """
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,6 +12,7 @@ import typer
 
 from partgen.cli.common import (
     EXIT_DONE,
+    EXIT_FAILS,
     EXIT_INTERRUPTED,
     OUTPUTS,
     Json,
@@ -29,11 +27,11 @@ from partgen.cli.common import (
 from partgen.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from partgen.log.records import Revision
-    from partgen.pipeline.inputs import Inputs
-    from partgen.pipeline.trials import Recorded, Result
+    from partgen.pipeline.trials import Recorded
     from partgen.planning.revision import Choice
 
+MOST_ASKED = 2
+"""Parts that are named for another reading: the nearest to a limit."""
 SAME = 0.005  # mm: below what a file's heights are rounded to
 
 
@@ -60,6 +58,17 @@ def trial(
     again: Annotated[
         bool, typer.Option("--again", help="Measured anew: a line may read as one that was recorded before.")
     ] = False,
+    keep: Annotated[
+        str,
+        typer.Option(
+            "--keep",
+            metavar="A1,B2",
+            help="Improbable, but true. Without a table: of what was recorded before.",
+        ),
+    ] = "",
+    correct: Annotated[
+        bool, typer.Option("--correct", help="Each line takes the place of what was recorded of that part before.")
+    ] = False,
     as_json: Json = False,
     printer: PrinterName = None,
     seed: Seed = 0,
@@ -67,9 +76,9 @@ def trial(
     quiet: Quiet = False,
 ) -> None:
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
-    from partgen.cli.summary import exit_code
+    from partgen.cli.trial_prompts import guided, measured_again
     from partgen.pipeline.trial_draft import keep_draft
-    from partgen.pipeline.trials import read_results, record
+    from partgen.pipeline.trials import confirm, read_results, record, tried_labels
 
     del out  # a trial lands in the log
     if results is not None and _is_coupon(results):
@@ -77,39 +86,54 @@ def trial(
             raise InputError(Fault(str(results), "a coupon's form", "no --revision, --swapped or --as-entered with it"))
         _coupon(profile, results, printer, as_json=as_json, quiet=quiet)
         raise typer.Exit(EXIT_DONE)
-    left_out = [label.strip() for label in swapped.split(",") if label.strip()]
+    left_out, kept, source = _labels(swapped), _labels(keep), "trial" if results is None else str(results)
+    if results is None and kept:
+        recorded = confirm(profile, kept, printer=printer, seed=seed)
+        _tell(recorded, profile, as_json=as_json, quiet=quiet, did="confirmed")
+        return
     if results is None:
-        found, left_out, revision, as_entered, asked = _guided(profile, revision, printer)
-        source = "trial"
+        answers = guided(profile, revision, printer)
+        found, revision, as_entered = answers.results, answers.revision, True
+        left_out, kept = answers.left_out, answers.kept
     else:
-        found, source = read_results(results), str(results)
+        found = list(read_results(results, tried_labels(profile, revision)))
+    options = {"revision": revision, "printer": printer, "seed": seed}
     recorded = record(
         profile,
         found,
         source=source,
-        revision=revision,
         swapped=left_out,
         as_entered=as_entered,
         again=again,
         singly=results is None,
-        printer=printer,
-        seed=seed,
+        keep=kept,
+        correct=correct,
+        **options,  # type: ignore[arg-type]
     )
     if results is None:
-        keep_draft(profile, asked, [])
+        keep_draft(profile, answers.asked, [])
         try:
-            while more := _measured_again(recorded.planned.learnt.again):
-                recorded = record(
-                    profile, more, revision=revision, as_entered=True, again=True, printer=printer, seed=seed
-                )
+            while more := measured_again(profile, recorded.planned.learnt.again):
+                recorded = record(profile, more, as_entered=True, again=True, **options)  # type: ignore[arg-type]
         except KeyboardInterrupt:
             say(f"\nRecorded of {recorded.revision}: {', '.join(recorded.labels)}. The last readings are left out.")
             raise typer.Exit(EXIT_INTERRUPTED) from None
+    _tell(recorded, profile, as_json=as_json, quiet=quiet)
+
+
+def _labels(text: str) -> list[str]:
+    return [label.strip() for label in text.split(",") if label.strip()]
+
+
+def _tell(recorded: Recorded, profile: Path, *, as_json: bool, quiet: bool, did: str = "recorded") -> None:
+    """What was recorded and what follows; ends the command, with 1 where something is in question."""
+    from partgen.cli.summary import exit_code
+
     if as_json:
         print(_as_json(recorded))
     else:
-        _print(recorded, quiet=quiet)
-    raise typer.Exit(exit_code(recorded.planned.document))
+        _print(recorded, profile, quiet=quiet, did=did)
+    raise typer.Exit(EXIT_FAILS if recorded.doubtful else exit_code(recorded.planned.document))
 
 
 def _is_coupon(path: Path) -> bool:
@@ -145,9 +169,17 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
         show_learned(learned, quiet=quiet)
 
 
-def _print(recorded: Recorded, *, quiet: bool) -> None:
+def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
+    from partgen.metrology.questions import grouped
+    from partgen.units import in_unit
+
     planned = recorded.planned
-    say(f"{recorded.revision}: recorded {', '.join(recorded.labels)}.", quiet=quiet)
+    say(f"{recorded.revision}: {did} {', '.join(recorded.labels)}.", quiet=quiet)
+    for one in recorded.doubtful:
+        say(f"?? {one.label}: {one.why}. It counts for nothing yet.")
+    if recorded.doubtful:
+        labels = ",".join(dict.fromkeys(one.label for one in recorded.doubtful))
+        say(f"If that is true: `partgen trial {profile} --keep {labels}`. If not, record the right result.")
     if recorded.left_out:
         say(f"Left out: {', '.join(recorded.left_out)}. Put them right and record them then.", quiet=quiet)
     choices = planned.learnt.choices
@@ -168,12 +200,15 @@ def _print(recorded: Recorded, *, quiet: bool) -> None:
         if stay:
             print(f"Stay as they are: {', '.join(stay)}.")
     if planned.learnt.again:
-        print(
-            f"Worth another reading before the next build: {', '.join(planned.learnt.again)}. So near a limit, one "
-            "reading may tell whether it must be made again (a table with label and proud_mm, and --again)."
+        first = sorted(planned.learnt.again, key=lambda label: -choices[label].risk)[:MOST_ASKED]
+        say(
+            f"Another reading of {' and '.join(first)} may tell whether it must be made again: seat it anew, measure, "
+            f"and `partgen trial {profile} --again`.",
+            quiet=quiet,
         )
-    for doubt in planned.plan.doubts:
-        say(f"{doubt.label} {doubt.what} {doubt.reading_mm:.2f}: {doubt.why}.", quiet=quiet)
+    for question in grouped(planned.plan.doubts):
+        why = in_unit(f"{question.values}: {question.why}", planned.inputs.profile.unit)
+        say(f"?? {question.subject} {why}.", quiet=quiet)
 
 
 def _signed(change: float) -> str:
@@ -194,6 +229,7 @@ def _as_json(recorded: Recorded) -> str:
         "panel": document.panel.model_dump(),
         "positions": [_position(choice) for choice in planned.learnt.choices.values()],
         "measure_again": list(planned.learnt.again),
+        "doubtful": [{"label": one.label, "what": one.what, "why": one.why} for one in recorded.doubtful],
         "doubts": [doubt.model_dump() for doubt in document.doubts],
         "set": document.set.model_dump(),
     }
@@ -213,136 +249,3 @@ def _position(choice: Choice) -> dict[str, object]:
         "made_in": choice.kept.made_in if choice.kept is not None else None,
         "why": choice.why,
     }
-
-
-def _guided(
-    profile: Path, revision: str | None, printer: str | None
-) -> tuple[Sequence[Result], list[str], str | None, bool, str]:
-    """Ask part by part, then about what looks mixed up: results, labels left out, revision, as entered, and the
-    revision that was asked about."""
-    from datetime import date
-
-    from partgen.errors import Fault, TrialError
-    from partgen.pipeline.inputs import gather
-    from partgen.pipeline.trials import mixups, trials_of, tried_revision
-
-    inputs = gather(profile, printer=printer)
-    built = tried_revision(inputs, revision or _in_hand(inputs), "trial")
-    say(
-        f"Trial of {built.id}. Enter alone skips a question, . ends.\n"
-        "Proud: millimetres above the face (negative when sunk), or sunk, flush, proud.\n"
-        "Feel: free, rubs or stuck, with the side if you see it (rubs left). Grip: loose, holds or tight."
-    )
-    found = _each_part(profile, inputs, built)
-    if not found:
-        raise TrialError(Fault("trial", "no results", "at least one answer"))
-    questions = mixups(inputs, built, trials_of(found, built.id, date.today()))
-    left_out: list[str] = []
-    for mixup in questions:
-        if _yes(f"{mixup.question}. Is it so?"):
-            if mixup.kind == "revision":
-                return found, left_out, mixup.revision, True, built.id
-            left_out += mixup.labels
-            say(f"Put {' and '.join(mixup.labels)} right and record them again; the others are recorded.")
-    return found, left_out, built.id, True, built.id
-
-
-def _in_hand(inputs: Inputs) -> str | None:
-    """Which revision's parts are in hand, asked where that is not plain; None where only one can be meant."""
-    from partgen.pipeline.trials import in_hand
-
-    may_be = [revision.id for revision in in_hand(inputs.log)]
-    if len(may_be) < 2:
-        return None
-    say(f"None of {', '.join(reversed(may_be))} was tried yet. From r02 on, each part is marked with its revision.")
-    while True:
-        answer = _line(f"Which revision is in your hand ({' or '.join(reversed(may_be))})")
-        if answer is None or answer.strip().lower() in may_be:
-            return answer.strip().lower() if answer else None
-
-
-def _each_part(profile: Path, inputs: Inputs, built: Revision) -> list[Result]:
-    """Ask part by part, each kept in the draft as soon as it is complete; Ctrl-C leaves what was entered there."""
-    from partgen.pipeline.trial_draft import draft_path, keep_draft, read_draft
-
-    found = list(read_draft(profile, inputs.log, built.id))
-    if found:
-        say(f"Entered before, and not asked again: {', '.join(one.label for one in found)}.")
-    try:
-        for position in built.built:
-            if any(one.label == position.label for one in found):
-                continue
-            result = _ask_part(position.label, position.proud_mm)
-            if result is None:
-                break
-            if not result.empty:
-                found.append(result)
-                keep_draft(profile, built.id, found)
-    except KeyboardInterrupt:
-        kept = f"{len(found)} part(s) are kept in {draft_path(profile, built.id)}; run this again to go on."
-        say(f"\nNothing is recorded yet. {kept if found else 'Nothing was entered.'}")
-        raise typer.Exit(EXIT_INTERRUPTED) from None
-    return found
-
-
-def _measured_again(labels: Sequence[str]) -> list[Result]:
-    """Another reading of each part that stands near a limit, as far as the person goes along."""
-    from partgen.pipeline.trials import result_from
-
-    def result(label: str, text: str) -> Result:
-        return result_from({"label": label, "proud_mm": text}, label)
-
-    found: list[Result] = []
-    if labels:
-        say("These stand so near a limit that another reading may decide. Seat each anew; Enter alone skips, . ends.")
-    for label in labels:
-        answer = _until_right(f"{label} proud, once more", partial(result, label))
-        if answer is None:
-            break
-        found.append(result(label, answer))
-    return [one for one in found if not one.empty]
-
-
-def _ask_part(label: str, expected: float) -> Result | None:
-    """One part's answers; None ends the round. A wrong answer is asked again with what would be right."""
-    from partgen.pipeline.trials import result_from
-
-    cells = {"label": label}
-    for column, question in (
-        ("proud_mm", f"{label} proud ({expected:.2f} expected)"),
-        ("feel", f"{label} feel"),
-        ("grip", f"{label} grip"),
-        ("note", f"{label} note"),
-    ):
-        answer = _until_right(question, lambda text, column=column: result_from({"label": label, column: text}, label))  # type: ignore[misc]
-        if answer is None:
-            return None
-        cells[column] = answer
-    return result_from(cells, label)
-
-
-def _until_right(question: str, check: Callable[[str], object]) -> str | None:
-    from partgen.errors import TrialError
-
-    while True:
-        answer = _line(question)
-        if answer is None or answer == ".":
-            return None
-        try:
-            check(answer)
-        except TrialError as error:
-            say("; ".join(fault.expected for fault in error.faults))
-            continue
-        return answer
-
-
-def _line(question: str) -> str | None:
-    """One line from the person; None at the end of input."""
-    print(f"{question}: ", end="", flush=True, file=sys.stderr)
-    line = sys.stdin.readline()
-    return line.strip() if line else None
-
-
-def _yes(question: str) -> bool:
-    answer = _line(f"{question} yes/no")
-    return (answer or "").lower() in ("y", "yes")

@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from partgen.findings import named
 from partgen.fit.document import FitDocument
 from partgen.metrology.questions import KEEP_FROM, grouped
 from partgen.metrology.records import NextMeasurement
+
+BULGE = 0.05
+"""mm: a panel flatter than this is called flat."""
+LEVELLED = 0.03
+"""mm: heights nearer than this to what was wanted need no reason."""
+SIDES = (
+    "right", "far right corner", "far side", "far left corner", "left", "near left corner", "near side",
+    "near right corner",
+)  # fmt: skip
+"""Where a panel is highest, by eighths of a turn from +X towards +Y, as the person in front of it sees it."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +56,34 @@ def chance_words(p: float) -> str:
     if p > 0.999:
         return "over 99.9 %"
     return "under 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
+
+
+def panel_words(doc: FitDocument) -> str:
+    """How the panel lies: its lean, where it is highest, and its bulge where that exceeds `BULGE`."""
+    panel = doc.panel
+    side = SIDES[round(panel.uphill_deg / 45) % 8]
+    lean = f"The panel leans {panel.tilt_deg:.2f}° ± {panel.tilt_u95_deg:.2f}°, highest at the {side}."
+    xx, xy, yy = panel.bow_mm
+    bends = np.linalg.eigvalsh(np.array([[xx, xy / 2], [xy / 2, yy]]))
+    most = float(bends[np.argmax(np.abs(bends))])
+    if abs(most) <= BULGE:
+        return lean
+    return f"{lean} It {'bulges' if most < 0 else 'is hollow by'} {abs(most):.2f} mm in the middle."
+
+
+def why_these_numbers(doc: FitDocument) -> tuple[str, ...]:
+    """A clause for what a person may wonder at in the table: heights on layers, a negative worst clearance."""
+    layer, said = doc.print.layer_height_mm, []
+    off = [p.label for p in doc.positions if abs(p.model_height_mm - p.height_mm) > layer / 2 + LEVELLED]
+    if any(abs(p.model_height_mm - p.height_mm) > LEVELLED for p in doc.positions):
+        level = f"; {named(off)} so that it stands level with its neighbours" if off else ""
+        said.append(f"In file: the height on layers of {layer:g} mm{level}.")
+    if any(p.clearance_worst_mm < 0 and p.state == "pass" for p in doc.positions):
+        said.append(
+            "Worst below 0: with every cause at its limit at once. Proven is the chance of binding, which counts how "
+            "rarely that happens."
+        )
+    return tuple(said)
 
 
 def _sentence(doc: FitDocument, suggested: NextMeasurement | None, failing: list[str], unproven: list[str]) -> str:

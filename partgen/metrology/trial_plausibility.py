@@ -23,6 +23,8 @@ ROOM_SURPRISE = 0.15
 """mm per side: the same of the room in the hole."""
 FITS = 3.0
 """Standard deviations within which another way to read a number would be as expected."""
+LITTLE = 0.095
+"""mm: less than this is told to the last digit that was typed."""
 _NOISE = 0.03
 """mm: least standard deviation of one measured proud."""
 
@@ -84,7 +86,7 @@ def _height(result: Result, expected: Expected, unit: Unit) -> Iterator[Improbab
             more = "more" if off > 0 else "less"
             read = length(result.proud, result.taken_in or unit)
             why = f"{read} is {length(abs(off), unit)} {more} than expected ({length(expected.proud, unit)})"
-            yield Improbable(result.label, "proud_mm", f"{why}. {meant} would be as expected" if meant else why)
+            yield Improbable(result.label, "proud_mm", f"{why}. {meant} would be likely" if meant else why)
     elif result.seen is not None:
         off = _beyond(result.seen, expected.proud)
         if off > LIMIT * math.hypot(expected.proud_u, SURPRISE, EYE):
@@ -100,7 +102,7 @@ def _meant(result: Result, expected: float, u: float) -> tuple[str, bool]:
     if result.taken_in is not None:
         other: Unit = "inch" if result.taken_in == "mm" else "mm"
         mm = value / MM_PER[result.taken_in] * MM_PER[other]
-        if abs(mm - expected) <= near:
+        if abs(mm - expected) <= min(2 * math.hypot(u, SURPRISE), abs(value - expected) / 2):
             return length(mm, other), True
     for factor in (0.1, 10.0, 0.01, 100.0, -1.0):
         if abs(value * factor - expected) <= near:
@@ -132,4 +134,6 @@ def length(mm: float, unit: Unit) -> str:
     >>> length(1.8, "mm"), length(1.8, "inch")
     ('1.80 mm', '0.071 in')
     """
-    return f"{mm / MM_PER['inch']:.3f} in" if unit == "inch" else f"{mm:.2f} mm"
+    if unit == "inch":
+        return f"{mm / MM_PER['inch']:.3f} in"
+    return f"{mm:.3f} mm" if 0 < abs(mm) < LITTLE else f"{mm:.2f} mm"

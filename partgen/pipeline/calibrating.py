@@ -23,7 +23,7 @@ from partgen.model.panel import Caliper
 from partgen.model.printer import CouponResult, Material, Printer, Process
 from partgen.pipeline.staging import staged
 from partgen.printing.coupon import Coupon, minutes, plan_coupon
-from partgen.printing.coupon_readings import CouponReadings, form, is_filled, material_of, parse_readings
+from partgen.printing.coupon_readings import CouponReadings, form, is_filled, parse_readings
 from partgen.printing.coupon_sheet import sheet
 from partgen.profile.library import find_material, find_printer, list_printers, parse_printer
 from partgen.profile.load import load_profile
@@ -108,7 +108,7 @@ def write_coupon(
             write_stl(mesh, folder / f"{stem}.stl", title=f"{name} {stem}")
         write_new(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
         total = sum(minutes(mesh.volume, float(mesh.bounds[1, 2]), printer) for mesh in meshes.values())
-        write_new(folder / "readings.csv", form(coupon, stuff.name).encode())
+        write_new(folder / "readings.csv", form(coupon).encode())
         write_new(folder / "sheet.html", sheet(coupon, total).encode())
     return CouponFiles(target, coupon, total, known)
 
@@ -131,12 +131,18 @@ def learn(
 
     Raises InputError where the readings or the name are wrong (then nothing was written), OutsideError on disk trouble.
     """
-    printer, _ = base_printer(name, home, process, _material(material, material_of(csv_text), source))
+    printer, known = base_printer(name, home, process, material)
     path = home / "printers" / f"{name}.toml"
     if name in get_args(Process):
         raise PrinterError(Fault("printer", f'"{name}"', "a name of its own; this one stands for any such printer"))
     readings = parse_readings(csv_text, source, features(printer))
     _refuse_too_little(readings, source)
+    if readings.material is not None and readings.material != printer.material:
+        if known or material is not None:
+            said = "--material" if material is not None else f"the printer's file {path}"
+            expected = f"{printer.material}, as {said} has it: say which one was printed by --material and in the form"
+            raise TrialError(Fault(f"{source}: material", readings.material, expected))
+        printer, _ = base_printer(name, home, process, readings.material)  # what the coupon was made for
     try:
         found = calibrate(readings.features, readings.fits, caliper or Caliper(), printer.error)
     except ValueError as error:
@@ -175,14 +181,6 @@ def learn(
             write_atomic(beside, csv_text.encode())
             write_atomic(path, text.encode())
     return Learned(path, printer, learned, found, readings)
-
-
-def _material(given: str | None, printed: str | None, source: str) -> str | None:
-    """What the coupon was printed with. Raises InputError where its form says another material than was given."""
-    if given is not None and printed is not None and given.casefold() != printed.casefold():
-        expected = f"{printed}, of which this coupon was made; for another material, print and measure one of that"
-        raise InputError(Fault(f"{source}: --material", given, expected))
-    return given or printed
 
 
 def _refuse_too_little(readings: CouponReadings, source: str) -> None:

@@ -26,7 +26,8 @@ def read_draft(profile: Path, log: Log, revision: str) -> tuple[Result, ...]:
     """What was entered of a revision and is not in the log. Raises TrialError where it is spoilt, OutsideError."""
     path = draft_path(profile, revision)
     found = read_results(path) if path.exists() else ()
-    known = [_content(trial) for _, trial in log.counting() if trial.revision == revision]
+    pairs = zip(log.trial, log.statuses(), strict=True)
+    known = [_content(one) for one, status in pairs if one.revision == revision and status in ("counts", "doubtful")]
     # recorded, but whoever recorded it was killed before the draft was cleared
     return tuple(one for one in found if _content(one) not in known)
 
@@ -46,16 +47,30 @@ def keep_draft(profile: Path, revision: str, results: Sequence[Result]) -> Path:
     return path
 
 
+def cells_of(one: Result) -> dict[str, str]:
+    """A result's cells as a table has them, lengths in mm and said so.
+
+    >>> cells_of(Result("A1", 1.8, feel="rubs", side="left"))["feel"]
+    'rubs left'
+    """
+    return {
+        "label": one.label,
+        "proud_mm": one.proud_seen or ("" if one.proud_mm is None else f"{one.proud_mm:g} mm"),
+        "feel": " ".join(word for word in (one.feel, one.side) if word),
+        "grip": one.grip or "",
+        "note": one.note,
+        **{name: "" if g is None else f"{g:g}" for name, g in zip(WEIGHTS, (one.held_g, one.fell_g), strict=True)},
+    }
+
+
 def _table(results: Sequence[Result]) -> str:
     weighed = any(one.held_g is not None or one.fell_g is not None for one in results)
     out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow((*COLUMNS, *WEIGHTS) if weighed else COLUMNS)
-    for one in results:
-        proud = one.proud_seen or ("" if one.proud_mm is None else f"{one.proud_mm:g}")
-        feel = " ".join(word for word in (one.feel, one.side) if word)
-        weights = [f"{g:g}" if g is not None else "" for g in (one.held_g, one.fell_g)] if weighed else []
-        table.writerow([one.label, proud, feel, one.grip or "", one.note, *weights])
+    table = csv.DictWriter(
+        out, (*COLUMNS, *WEIGHTS) if weighed else COLUMNS, extrasaction="ignore", lineterminator="\n"
+    )
+    table.writeheader()
+    table.writerows(cells_of(one) for one in results)
     return out.getvalue()
 
 

@@ -1,30 +1,31 @@
 """Trial results: read from CSV, checked against the log, recorded in one step.
 
-May import: errors, units, log, metrology, pipeline.
+May import: errors, units, log, metrology, profile, pipeline.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import get_args
 
 from partgen.errors import Fault, OutsideError, TrialError, one_line
-from partgen.log.records import Feel, Hold, Log, Revision, Trial
-from partgen.log.store import append, log_path
+from partgen.log.records import Confirmed, Feel, Hold, Log, Revision, Trial
+from partgen.log.store import append, log_path, read_log
 from partgen.metrology.estimate import estimate
 from partgen.metrology.mixups import Mixup, find_mixups
-from partgen.metrology.readings import rectangular
+from partgen.metrology.trial_plausibility import Improbable
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import built_part, carried_at, observations_of
 from partgen.pipeline.planning import Planned, plan_inputs
-from partgen.units import parse_length
+from partgen.pipeline.trial_questions import corrected, expected_of, improbable_of, in_question, reading_noise
+from partgen.profile.words import one_of
+from partgen.units import Unit, parse_length
 
 COLUMNS = ("label", "proud_mm", "feel", "grip", "note")
 WEIGHTS = ("held_g", "fell_g")
@@ -35,6 +36,9 @@ SIDES = ("left", "right", "near", "far")
 FARTHEST = 30.0
 """mm: a crown that stands farther from its face is a slip of the decimal point."""
 LIMIT_BYTES = 4_000_000
+_COMMA = "1,80 has a decimal comma in a comma-separated file: write 1.80, or separate the cells by ;"
+_SPLIT = re.compile(r"(?:^|,)-?\d+,\d{1,3}(?:,|$)")
+"""A decimal comma that made two cells of a number."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,8 @@ class Result:
     fell_g: float | None = None
     doubtful: bool = False
     """Improbable: it is recorded, and counts for nothing until it is confirmed."""
+    taken_in: Unit | None = field(default=None, compare=False)
+    """The unit that a bare proud was taken in; None where it named its own."""
     corrects: bool = False
     """It takes the place of what was recorded of the same part before."""
 
@@ -71,16 +77,22 @@ class Recorded:
     left_out: tuple[str, ...]
     planned: Planned
     """What the next revision would be."""
+    doubtful: tuple[Improbable, ...] = ()
+    """What was recorded as doubtful and why: it counts for nothing until it is confirmed."""
 
 
-def read_results(path: Path) -> tuple[Result, ...]:
-    """Results from a CSV file. Raises TrialError with every fault at once, OutsideError."""
+def read_results(path: Path, known: Collection[str] | None = None) -> tuple[Result, ...]:
+    """Results from a CSV file; `known` labels, where given, are the only right ones.
+
+    Raises TrialError with every fault at once, OutsideError.
+    """
     try:
         if path.stat().st_size > LIMIT_BYTES:
             raise TrialError(Fault(str(path), f"{path.stat().st_size} bytes", "trial results of less than 4 MB"))
         raw = path.read_bytes()
     except FileNotFoundError as error:
-        raise TrialError(Fault(str(path), "", "there is no such file")) from error
+        expected = "there is no such file here; a browser saves it in its own folder: give its whole path"
+        raise TrialError(Fault(str(path), "", expected)) from error
     except OSError as error:
         raise OutsideError(f"{path}: cannot be read ({error.strerror})") from error
     try:
@@ -88,10 +100,10 @@ def read_results(path: Path) -> tuple[Result, ...]:
     except UnicodeDecodeError as error:
         expected = "this is not text in UTF-8: in the spreadsheet, save it as CSV (UTF-8)"
         raise TrialError(Fault(str(path), "", expected)) from error
-    return parse_results(text, str(path))
+    return parse_results(text, str(path), known)
 
 
-def parse_results(text: str, source: str) -> tuple[Result, ...]:
+def parse_results(text: str, source: str, known: Collection[str] | None = None) -> tuple[Result, ...]:
     """Results from CSV text with the header `label,proud_mm,feel,grip,note`; any cell but the label may be empty.
 
     Columns may stand in any order, `held_g` and `fell_g` beside them, and semicolons may part them (then a decimal
@@ -113,15 +125,18 @@ def parse_results(text: str, source: str) -> tuple[Result, ...]:
             continue
         where = f"{source}: line {number}"
         if len(line) > len(header):
-            faults.append(Fault(where, f"{len(line)} cells", f"at most {len(header)}, as in the header"))
+            comma = f". {_COMMA}" if delimiter == "," and _SPLIT.search(",".join(line)) else ""
+            faults.append(Fault(where, f"{len(line)} cells", f"at most {len(header)}, as in the header{comma}"))
             continue
         cells = dict(zip(header, (cell.strip() for cell in line), strict=False))
         try:
             result = result_from(cells, where, comma=delimiter == ";")
         except TrialError as error:
             faults.extend(error.faults)
-            continue
-        if any(other.label == result.label for other in results):
+            result = Result(cells.get("label", ""))
+        if known is not None and result.label and result.label not in known:
+            faults.append(Fault(f"{where}, label", result.label, one_of(result.label, dict.fromkeys(known))))
+        if result.label and any(other.label == result.label for other in results):
             faults.append(Fault(where, result.label, "each label once"))
         results.append(result)
     if faults:
@@ -129,13 +144,17 @@ def parse_results(text: str, source: str) -> tuple[Result, ...]:
     return tuple(result for result in results if not result.empty)
 
 
-def result_from(cells: dict[str, str], where: str, *, comma: bool = False) -> Result:
-    """One result from its cells as typed. Raises TrialError that names each wrong cell."""
+def result_from(cells: dict[str, str], where: str, *, comma: bool = False, unit: Unit = "mm") -> Result:
+    """One result from its cells as typed; a bare proud is in `unit`, and `comma` allows a decimal one.
+
+    Raises TrialError that names each wrong cell.
+    """
     faults: list[Fault] = []
     label = cells.get("label", "")
     if not label:
         faults.append(Fault(f"{where}, label", "nothing", "the label of a position"))
-    proud_mm, proud_seen = _proud(cells.get("proud_mm", ""), f"{where}, proud_mm", faults, comma=comma)
+    proud = cells.get("proud_mm", "")
+    proud_mm, proud_seen = _proud(proud, f"{where}, proud_mm", faults, comma=comma, unit=unit)
     feel, side = _feel(cells.get("feel", ""), f"{where}, feel", faults)
     grip = cells.get("grip", "").lower() or None
     if grip is not None and grip not in get_args(Hold):
@@ -149,20 +168,26 @@ def result_from(cells: dict[str, str], where: str, *, comma: bool = False) -> Re
         faults.append(Fault(f"{where}, fell_g", read, "more than it held: it came off at a greater weight"))
     if faults:
         raise TrialError(*faults)
-    return Result(label, proud_mm, proud_seen, feel, side, grip, note, held, fell)
+    bare = proud_mm is not None and not re.search(r"[a-z\"”]", proud.lower())
+    return Result(label, proud_mm, proud_seen, feel, side, grip, note, held, fell, taken_in=unit if bare else None)
 
 
-def _proud(cell: str, where: str, faults: list[Fault], *, comma: bool) -> tuple[float | None, str | None]:
+def _proud(cell: str, where: str, faults: list[Fault], *, comma: bool, unit: Unit) -> tuple[float | None, str | None]:
     if not cell:
         return None, None
     if cell.lower() in SEEN:
         return None, cell.lower()
-    if comma and re.fullmatch(r"[+-]?\d+,\d+", cell):
-        cell = cell.replace(",", ".")
+    if re.match(r"[+-]?\d*,\d", cell):
+        if not comma:
+            point = cell.replace(",", ".", 1)
+            faults.append(Fault(where, cell, _COMMA.replace("1,80", cell).replace("1.80", point)))
+            return None, None
+        cell = cell.replace(",", ".", 1)
     try:
-        value = parse_length(cell, "mm").mm
+        value = parse_length(cell, unit).mm
     except ValueError:
-        faults.append(Fault(where, cell, "millimetres above the face (negative when sunk), or sunk, flush or proud"))
+        named = "millimetres" if unit == "mm" else "inches"
+        faults.append(Fault(where, cell, f"{named} above the face (negative when sunk), or sunk, flush or proud"))
         return None, None
     if abs(value) > FARTHEST:
         faults.append(Fault(where, cell, f"at most {FARTHEST:g} mm above or below the face"))
@@ -204,6 +229,8 @@ def record(
     as_entered: bool = False,
     again: bool = False,
     singly: bool = False,
+    keep: Collection[str] = (),
+    correct: bool = False,
     printer: str | None = None,
     seed: int = 0,
     today: date | None = None,
@@ -211,14 +238,16 @@ def record(
     """Append results to the profile's log, as of `revision` (None: the one that can be in hand), in one step.
 
     With `singly`, each part's result can be taken back by itself. Rows of `swapped` labels are left out: put right,
-    they are measured again. Raises TrialError, with nothing written, where a label is unknown, a result stands in the
+    they are measured again. What is improbable is recorded as doubtful and counts for nothing until it is confirmed,
+    but for labels of `keep`, of which it is true. With `correct` each result takes the place of what was recorded of
+    the same part before. Raises TrialError, with nothing written, where a label is unknown, a result stands in the
     log already and `again` does not say that it was measured anew, several revisions may be meant, or parts look mixed
     up and `as_entered` does not say that they are not.
     """
     inputs = gather(path, printer=printer, seed=seed)
     built = tried_revision(inputs, revision, source, [one.label for one in results])
     unknown = [one.label for one in results if built.position(one.label) is None]
-    unknown += [label for label in swapped if built.position(label) is None]
+    unknown += [label for label in (*swapped, *keep) if built.position(label) is None]
     if unknown:
         known = ", ".join(position.label for position in built.built)
         raise TrialError(
@@ -227,17 +256,46 @@ def record(
     kept = [one for one in results if one.label not in swapped and not one.empty]
     if not kept:
         raise TrialError(Fault(source, "no results", "at least one line that says how a part stands, moves or holds"))
-    trials = trials_of(kept, built.id, today or date.today())
+    day = today or date.today()
+    trials = trials_of(kept, built.id, day)
     if not again:
         _refuse_repeated(inputs.log, trials, source)
     if not as_entered:
         questions = mixups(inputs, built, trials)
         if questions:
             raise TrialError(*(Fault(source, "", _answer(mixup)) for mixup in questions))
+    expected = expected_of(inputs, built)
+    unit = inputs.profile.unit
+    doubtful = [one for each in kept if each.label not in keep for one in improbable_of(each, expected, unit)]
+    labels = {one.label for one in doubtful}
+    old = corrected(inputs.log, trials) if correct else {}
+    kept = [replace(one, doubtful=one.label in labels, corrects=one.corrects or one.label in old) for one in kept]
+    trials = trials_of(kept, built.id, day)
     # planned before it is written, so that whatever fails there leaves the log as it was
     planned = plan_inputs(replace(inputs, log=inputs.log.with_trials(trials)))
     append(log_path(path), trials=trials, singly=singly)
-    return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped), planned)
+    return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped), planned, tuple(doubtful))
+
+
+def confirm(
+    path: Path, labels: Collection[str], *, printer: str | None = None, seed: int = 0, today: date | None = None
+) -> Recorded:
+    """Say that what was recorded as doubtful at these labels is true: from now on it counts.
+
+    Raises TrialError, with nothing written, where nothing is in question at one of them.
+    """
+    inputs = gather(path, printer=printer, seed=seed)
+    found = in_question(inputs.log, labels)
+    missing = [label for label in labels if label not in {trial.label for _, trial in found}]
+    if missing:
+        there = ", ".join(dict.fromkeys(trial.label for _, trial in in_question(inputs.log)))
+        expected = f"a label with a result in question: {there}" if there else "nothing is in question"
+        raise TrialError(*(Fault("--keep", label, expected) for label in missing))
+    confirmed = [Confirmed(trial=number, date=today or date.today()) for number, _ in found]
+    log = inputs.log.model_copy(update={"confirmed": (*inputs.log.confirmed, *confirmed)})
+    planned = plan_inputs(replace(inputs, log=log))
+    append(log_path(path), confirmed=confirmed)
+    return Recorded(found[-1][1].revision, tuple(labels), (), planned)
 
 
 def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mixup, ...]:
@@ -254,10 +312,8 @@ def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mi
         for other in log.revision
         if other.id != built.id
     }
-    caliper = profile.caliper
-    noise = math.hypot(caliper.repeatability, rectangular(caliper.limit_of_error))
     alike = {p.label: (profile.part_of(p).kind, profile.part_of(p).seat) for p in profile.position}
-    return find_mixups(known, known.height_spread, noise, new, others, alike)
+    return find_mixups(known, known.height_spread, reading_noise(inputs), new, others, alike)
 
 
 def _answer(mixup: Mixup) -> str:
@@ -321,6 +377,14 @@ def in_hand(log: Log, labels: Collection[str] = ()) -> tuple[Revision, ...]:
     return tuple(found) or log.revision[-1:]
 
 
+def tried_labels(path: Path, revision: str | None) -> tuple[str, ...] | None:
+    """Labels that a trial of `revision`, or of whichever is in hand, may name; None where there are none, which is said
+    when it is recorded."""
+    log = read_log(log_path(path))
+    tried = [one for one in log.revision if revision in (None, one.id)]
+    return tuple(dict.fromkeys(built.label for one in reversed(tried) for built in one.built)) or None
+
+
 def trials_of(results: Sequence[Result], revision: str, day: date) -> list[Trial]:
     """Results as entries of the log."""
     return [_trial(one, revision, day) for one in results]
@@ -351,7 +415,8 @@ def _refuse_repeated(log: Log, trials: Sequence[Trial], source: str) -> None:
         names = (name for name in type(trial).model_fields if name not in ("date", "step", "doubtful", "corrects"))
         return tuple(getattr(trial, name) for name in names)
 
-    known = {content(trial): trial for _, trial in log.counting()}
+    pairs = zip(log.trial, log.statuses(), strict=True)
+    known = {content(trial): trial for trial, status in pairs if status in ("counts", "doubtful")}
     repeated = [known[content(trial)] for trial in trials if content(trial) in known]
     if 2 * len(repeated) > len(trials):  # a part measured again may well read the same; most of a table does not
         raise TrialError(

@@ -19,7 +19,7 @@ from partgen.metrology.student import coverage_factor
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.planning import judge
+from partgen.planning import judge, openings_apart
 from partgen.planning.batches import batches
 from partgen.planning.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.planning.clearance import Binding, Causes, Draws, Place, binding, limits, nominal, rooms, stated
@@ -350,13 +350,15 @@ def _with_neighbours(
         return p.footprint or p.section
 
     footprints = [Footprint(p.label, p.at, widest(p), p.pair) for p in plans]
-    found = neighbour_findings(footprints)
-    return tuple(
-        replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
-        if p.label in found
-        else p
-        for p in plans
-    )
+    holes = [openings_apart.Opening(p.label, p.at, p.hole_section, p.pair) for p in plans]
+    for found in (neighbour_findings(footprints), openings_apart.overlap_findings(holes)):
+        plans = [
+            replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
+            if p.label in found
+            else p
+            for p in plans
+        ]
+    return tuple(plans)
 
 
 def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:

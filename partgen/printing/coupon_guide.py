@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from partgen.errors import TrialError
 from partgen.model.coupon import FEELS, Feature, step
-from partgen.printing.coupon_readings import HEADER, form_rows, is_about, is_rung, parse_readings
+from partgen.printing.coupon_readings import HEADER, MATERIAL, form_rows, is_rung, parse_readings
 
 WANTED = 3
 """Readings of each feature."""
@@ -36,8 +36,6 @@ class Guide:
             rows = list(csv.reader(io.StringIO(text.removeprefix("\ufeff")), delimiter=delimiter))[1:]
         else:
             rows = form_rows(features)
-        self._about = [row for row in rows if len(row) > 1 and is_about(row[1])]
-        rows = [row for row in rows if row not in self._about]
         self._rows = [[*row[:2], *(cell for cell in row[2:] if cell.strip())] for row in rows if row]
         self._skipped: set[int] = set()
         self._taken: list[int] = []
@@ -49,7 +47,6 @@ class Guide:
         writer = csv.writer(out, lineterminator="\n")
         width = max(len(HEADER), *(len(row) for row in self._rows))
         writer.writerow([*HEADER, *(f"reading {i}" for i in range(len(HEADER) - 1, width - 1))])
-        writer.writerows(self._about)
         writer.writerows([*row, *[""] * (width - len(row))] for row in self._rows)
         return out.getvalue()
 
@@ -95,7 +92,7 @@ class Guide:
     def _next(self) -> int | None:
         for i, row in enumerate(self._rows):
             wanted = 1 if is_rung(row[1]) else WANTED
-            if i not in self._skipped and len(row) - 2 < wanted:
+            if row[1] != MATERIAL and i not in self._skipped and len(row) - 2 < wanted:
                 return i
         return None
 
@@ -110,7 +107,7 @@ class Guide:
     def _another(self) -> None:
         """Lines for one more print, with the names of the first."""
         first = self._rows[0][0]
-        names = [row[1] for row in self._rows if row[0] == first]
+        names = [row[1] for row in self._rows if row[0] == first and row[1] != MATERIAL]
         self._skipped |= {i for i, row in enumerate(self._rows) if len(row) == 2}
         number = len({row[0] for row in self._rows}) + 1
         self._rows += [[str(number), name] for name in names]

@@ -20,10 +20,10 @@ from partgen.printing.coupon import Coupon, Rung
 from partgen.units import parse_length
 
 HEADER = ("print", "feature", "reading 1", "reading 2", "reading 3")
-MATERIAL = "material "
-"""How a form's line begins that names what the coupon was printed with."""
 PLAUSIBLE = 1.0
 """mm from the nominal size; beyond, the reading is of another feature or a slip."""
+MATERIAL = "material"
+"""The form's line that names what the coupon is printed in."""
 _STEP = re.compile(r"^height-(\d+(?:\.\d+)?)$")
 _RUNG = re.compile(r"^fit-(\d+) \(([+-]\d+\.\d+)\)$")
 
@@ -34,6 +34,8 @@ class CouponReadings:
 
     features: tuple[CouponReading, ...]
     fits: tuple[FitReading, ...]
+    material: str | None = None
+    """What the form says that the coupon was made for; older forms do not say it."""
 
     @property
     def prints(self) -> tuple[str, ...]:
@@ -61,31 +63,14 @@ def form_rows(features: Sequence[Feature], rungs: Sequence[Rung] = (), print_: s
     return [[print_, name] for name in names]
 
 
-def form(coupon: Coupon, material: str = "") -> str:
-    """The empty form as CSV: a line that names the material, where it is told, and one per feature and socket."""
+def form(coupon: Coupon) -> str:
+    """The empty form as CSV, one line per feature and socket, and one that names the material."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADER)
-    if material:
-        writer.writerow(["", f"{MATERIAL}{material}", "", "", ""])
     writer.writerows([*row, "", "", ""] for row in form_rows(coupon.features, coupon.rungs))
+    writer.writerow(["1", MATERIAL, coupon.printer.material, "", ""])
     return out.getvalue()
-
-
-def is_about(name: str) -> bool:
-    """Whether a line of the form tells about the coupon instead of asking for readings."""
-    return name.startswith(MATERIAL)
-
-
-def material_of(text: str) -> str | None:
-    """The material that a form names; None where it names none.
-
-    >>> material_of("print,feature,reading 1\\n,material PETG,\\n1,peg-round-5,\\n")
-    'PETG'
-    """
-    rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")), delimiter=_delimiter(text))
-    names = (row[1].strip() for row in rows if len(row) > 1)
-    return next((name.removeprefix(MATERIAL) for name in names if is_about(name)), None)
 
 
 def is_form(text: str) -> bool:
@@ -105,7 +90,7 @@ def is_filled(text: str) -> bool:
     (False, True)
     """
     rows = csv.reader(io.StringIO(text), delimiter=_delimiter(text))
-    return any(cell.strip() for row in list(rows)[1:] for cell in row[2:])
+    return any(cell.strip() for row in list(rows)[1:] for cell in row[2:] if row[1].strip() != MATERIAL)
 
 
 def parse_readings(text: str, source: str, features: Sequence[Feature]) -> CouponReadings:
@@ -116,6 +101,7 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         first = ",".join(rows[0]) if rows else ""
         raise TrialError(Fault(f"{source}: line 1", f'"{first}"', f'the header "{",".join(HEADER)}"'))
     faults: list[Fault] = []
+    materials: set[str] = set()
     values: dict[tuple[str, str], list[tuple[float, float]]] = {}
     fits: dict[tuple[str, int], FitReading] = {}
     for number, row in enumerate(rows[1:], start=2):
@@ -125,7 +111,9 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         where = f"{source}: line {number}"
         print_, name, readings = cells[0] or "1", cells[1], [cell for cell in cells[2:] if cell]
         rung = _RUNG.match(name)
-        if rung:
+        if name == MATERIAL:
+            materials.add(readings[0])
+        elif rung:
             feel = _feel(readings, f"{where}: {name}", faults)
             if feel:
                 fits[print_, int(rung[1])] = FitReading(print_, int(rung[1]), float(rung[2]), feel)
@@ -138,6 +126,8 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
             faults.append(
                 Fault(where, f'"{name}"', f"a feature of the coupon: {', '.join(by_name)}, or a fit-... line")
             )
+    if len(materials) > 1:
+        faults.append(Fault(f"{source}: {MATERIAL}", ", ".join(sorted(materials)), "prints in one material"))
     faults.extend(_order_faults(list(fits.values()), source))
     if faults:
         raise TrialError(*faults)
@@ -145,7 +135,7 @@ def parse_readings(text: str, source: str, features: Sequence[Feature]) -> Coupo
         CouponReading(print_, by_name[name], Reading(tuple(v for v, _ in read), tuple(s for _, s in read)))
         for (print_, name), read in values.items()
     )
-    return CouponReadings(found, tuple(fits.values()))
+    return CouponReadings(found, tuple(fits.values()), next(iter(materials), None))
 
 
 def _feature(name: str, by_name: dict[str, Feature]) -> Feature | None:

@@ -82,8 +82,11 @@ def shape_from(text: str, what: Literal["hole", "seat"], unit: Unit) -> Shape:
 
     >>> shape_from("rectangle 12 x 6,5", "hole", "mm")
     Shape(shape='rectangle', sizes=(('width', '12'), ('depth', '6.5')))
+    >>> shape_from("round 0.9 cm", "hole", "mm").sizes
+    (('diameter', '0.9cm'),)
     """
     plain = re.sub(r"(?<=\d)\s*[x×]\s*(?=\d)", " ", text.lower().replace(";", " "))  # "12 x 7", as sizes are written
+    plain = re.sub(r"(?<=\d)\s+(mm|cm|in|inch)\b", r"\1", plain)  # a number and its unit are one size
     word, *numbers = re.sub(r"(?<=\d),(?=\d)", ".", plain).split() or [""]
     known, models = (HOLE_SIZES, HOLES) if what == "hole" else (SEAT_SIZES, SEATS)
     if word not in known:

@@ -16,10 +16,16 @@ from printing.coupon_sim import Hidden
 from partgen.export.threemf import read_3mf
 from partgen.log.store import read_log
 from partgen.metrology.calibration import CLASSES
+from partgen.model.coupon import features
 from partgen.model.printer import Printer
+from partgen.printing.coupon import Coupon
+from partgen.printing.coupon_readings import form as empty_form
 from partgen.profile.library import find_printer
 
 SHIPPED = Path(__file__).resolve().parents[2] / "profiles"
+
+
+PETG = find_printer("material-extrusion").model_copy(update={"material": "PETG"})
 
 
 def run(*arguments: str, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
@@ -141,13 +147,21 @@ def test_wrong_input_exits_2_and_writes_nothing(arguments: list[str], says: str,
 
 
 def test_readings_at_the_prompt_are_kept_as_they_come(tmp_path: Path) -> None:
-    """Without a form one is asked; what was typed stands in the form, and a second run goes on from there."""
+    """What was typed stands in the form, and a second run goes on from there; without a coupon nothing is asked."""
     typed = "5.81\n5.83\n5.80\nskip\n3.80\nstop\n"
+    refused = run("calibrate", "workshop", folder=tmp_path, typed=typed)
+    assert refused.returncode == 2 and "`partgen coupon workshop` writes" in refused.stderr
+    assert not list(tmp_path.iterdir())
+    form = tmp_path / "outputs" / "workshop" / "coupon" / "readings.csv"
+    form.parent.mkdir(parents=True)
+    form.write_text(empty_form(Coupon(PETG, features(PETG), (), "")), encoding="utf-8")
     done = run("calibrate", "workshop", folder=tmp_path, typed=typed)
     assert done.returncode == 0, done.stderr
-    form = tmp_path / "outputs" / "workshop" / "coupon" / "readings.csv"
     assert "1,bore-square-6,5.81,5.83,5.80" in form.read_text(encoding="utf-8")
     printer = find_printer("workshop", tmp_path / "profiles")
+    assert printer.material == "PETG", "what the coupon was made for"
+    other = run("calibrate", "workshop", "--material", "PLA", folder=tmp_path, typed="stop\n")
+    assert other.returncode == 2 and "material: read PETG; PLA, as --material has it" in other.stderr
     assert printer.error.hole.value == pytest.approx(-0.19, abs=0.02)
     assert printer.error.peg == find_printer("material-extrusion").error.peg
     again = run("calibrate", "workshop", folder=tmp_path, typed="skip\n3.82\nstop\n")

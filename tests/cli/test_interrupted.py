@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 
 from partgen.model.coupon import features
+from partgen.printing.coupon import Coupon
+from partgen.printing.coupon_readings import form
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile
 
@@ -71,9 +73,12 @@ def test_start_and_measure_go_on_where_they_were_interrupted(tmp_path):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent otherwise there")
 def test_calibrate_writes_no_printer_when_interrupted_nor_from_one_feature(tmp_path):
-    first, second, *_ = features(find_printer("material-extrusion", tmp_path))
-    code, said = interrupted(tmp_path, "calibrate", "mine", lines=[f"{first.nominal:.2f}"] * 3, until=second.name)
+    printer = find_printer("material-extrusion", tmp_path)
+    first, second, *_ = features(printer)
     readings = tmp_path / "outputs" / "mine" / "coupon" / "readings.csv"
+    readings.parent.mkdir(parents=True)
+    readings.write_text(form(Coupon(printer, features(printer), (), "")), encoding="utf-8")
+    code, said = interrupted(tmp_path, "calibrate", "mine", lines=[f"{first.nominal:.2f}"] * 3, until=second.name)
     assert code == 130 and "run this again to go on" in said, said
     assert not (tmp_path / "profiles").exists()
     refused = run(tmp_path, "calibrate", "mine", str(readings), typed="")

@@ -98,7 +98,7 @@ def test_questions_are_asked_again_until_the_answer_will_do(tmp_path: Path) -> N
         (["bench", "--yes", *GRID, *WHAT, "--hole", "star 3"], "star"),
         (["bench", "--yes", *GRID, *WHAT, "--printer", "../x"], "--printer"),
         (["bench", "--yes", *GRID, *WHAT, "--rows", "2000", "--columns", "2000"], "10,000"),
-        (["bench", "--yes", *WHAT, "--at", "S1 0 0", "--at", "s1 9 9"], "same files"),
+        (["bench", "--yes", *WHAT, "--at", "S1 0 0", "--at", "s1 9 9"], "S1 is taken"),
         (["bench", "--yes", *GRID, *WHAT, "--seat", "tube 3 5"], "swapped"),
         (["..", "--yes", *GRID, *WHAT], "rename"),
         (["bench"], "still to be answered"),

@@ -159,7 +159,7 @@ def test_at_the_terminal_part_by_part(built: World) -> None:
     """Answers typed at a pseudo-terminal: a slip is asked again, Enter skips, a dot ends."""
     world, log = built, log_path(built.profile)
     before = log.read_bytes()
-    answers = ["1.4x", "1.41", "rubs left", "", "first", "flush", "", "", "", "."]
+    answers = ["1.4x", "1.41", "rubs left", "holds 200/1000", "first", "1,40", "", "", "", ".", "another", "another"]
     main, end = pty.openpty()
     process = subprocess.Popen(
         [sys.executable, "-m", "partgen", "trial", "relay-panel.toml", "--revision", "r01"],
@@ -170,17 +170,86 @@ def test_at_the_terminal_part_by_part(built: World) -> None:
         text=True,
     )
     os.close(end)
-    os.write(main, ("\n".join(answers) + "\n").encode())
-    _, said = process.communicate(timeout=120)
+    os.write(main, ("\n".join(answers) + "\n" + 20 * "\x04").encode())  # then Ctrl-D to whatever else is asked
+    _, said = process.communicate(timeout=60)
     os.close(main)
     assert process.returncode in (0, 1), said
     assert "millimetres above the face" in said
     new = read_log(log).trial[-2:]
     assert [(t.label, t.proud_mm, t.proud_seen, t.feel, t.side, t.note) for t in new] == [
         ("S1", 1.41, None, "rubs", "left", "first"),
-        ("S2", None, "flush", None, None, ""),
+        ("S2", 1.40, None, None, None, ""),
     ]
+    assert (new[0].grip, new[0].held_g, new[0].fell_g) == ("holds", 200, 1000)
     log.write_bytes(before)
+
+
+def at_terminal(world: World, *arguments: str, answers: list[str]) -> subprocess.CompletedProcess[str]:
+    """The command with answers typed ahead at a pseudo-terminal."""
+    main, end = pty.openpty()
+    os.write(main, ("\n".join(answers) + "\n" + 20 * "\x04").encode())  # then Ctrl-D to whatever else is asked
+    done = subprocess.run(
+        [sys.executable, "-m", "partgen", *arguments],
+        cwd=world.profile.parent, stdin=end, capture_output=True, text=True, check=False, timeout=60,
+    )  # fmt: skip
+    os.close(end)
+    os.close(main)
+    return done
+
+
+def test_what_is_improbable_is_one_question_with_its_answers(built: World) -> None:
+    log = log_path(built.profile)
+    before, known = log.read_bytes(), len(read_log(log).trial)
+    stands = read_log(log).revision[-1].built
+    first = f"{stands[0].proud_mm:.2f}"
+    answers = [f"{10 * stands[0].proud_mm:.1f}", "x", first, "", "", ""]  # the right value instead
+    answers += ["-5", "keep", "", "", "", "9", "drop it", "free", "", "", ".", *["another"] * 3]
+    done = at_terminal(built, "trial", "relay-panel.toml", answers=answers)
+    assert done.returncode in (0, 1), done.stderr
+    assert f"more than expected ({first} mm)" in done.stderr
+    assert "Type the right value, `keep` if it is true, or `drop it`" in done.stderr
+    new = read_log(log).trial[known:]
+    assert [(t.label, t.proud_mm, t.feel, t.doubtful) for t in new] == [
+        ("S1", float(first), None, False), ("S2", -5.0, None, False), ("S3", None, "free", False),
+    ]  # fmt: skip
+    log.write_bytes(before)
+
+
+def test_without_a_terminal_the_improbable_counts_for_nothing_until_it_is_confirmed(built: World) -> None:
+    log, table = log_path(built.profile), built.profile.parent / "slip.csv"
+    before, known = log.read_bytes(), len(read_log(log).trial)
+    plan = json.loads(run(built, "predict", "relay-panel.toml", "--json").stdout)
+    table.write_text("label,proud_mm\nS1,18.0\n")
+    done = run(built, "trial", "relay-panel.toml", str(table), "--json")
+    assert done.returncode == 1
+    (doubtful,) = json.loads(done.stdout)["doubtful"]
+    assert (doubtful["label"], doubtful["what"]) == ("S1", "proud_mm")
+    assert "mm more than expected" in doubtful["why"]
+    assert json.loads(run(built, "predict", "relay-panel.toml", "--json").stdout)["positions"] == plan["positions"]
+    assert run(built, "trial", "relay-panel.toml", "--keep", "S2").returncode == 2
+    assert run(built, "trial", "relay-panel.toml", "--keep", "S1").returncode in (0, 1)
+    assert [n for n, _ in read_log(log).counting()][-1] == known + 1
+    log.write_bytes(before)
+    table.write_text("label,feel\nS1,stuck\n")
+    assert run(built, "trial", "relay-panel.toml", str(table)).returncode in (0, 1)
+    table.write_text("label,feel\nS1,free\n")
+    corrected = run(built, "trial", "relay-panel.toml", str(table), "--correct")
+    assert corrected.returncode in (0, 1), corrected.stderr
+    statuses = read_log(log).statuses()
+    assert statuses[-1] == "counts"
+    assert statuses[-2] == "corrected"
+    log.write_bytes(before)
+
+
+def test_a_table_names_every_fault_at_once_and_the_comma(built: World) -> None:
+    table = built.profile.parent / "comma.csv"
+    table.write_text('label,proud_mm,feel,grip,note\nS1,"1,80",,,\nS99,1.5,,,\n')
+    done = run(built, "trial", "relay-panel.toml", str(table))
+    assert done.returncode == 2
+    assert "1,80 has a decimal comma in a comma-separated file: write 1.80, or separate the cells by ;" in done.stderr
+    assert "line 3, label: read S99" in done.stderr
+    table.write_text("label,proud_mm,feel,grip,note\nS1,1,80,free,,\n")
+    assert "decimal comma in a comma-separated file" in run(built, "trial", "relay-panel.toml", str(table)).stderr
 
 
 def test_wrong_input_exits_2_and_writes_nothing(built: World, tmp_path: Path) -> None:

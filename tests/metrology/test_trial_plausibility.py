@@ -22,7 +22,7 @@ def test_what_a_printer_may_do_is_not_questioned(proud: float) -> None:
 
 def test_a_slipped_point_is_questioned_with_the_value_that_was_meant() -> None:
     assert asked(Result("B2", proud=18.0, taken_in="mm")) == [
-        "18.00 mm is 16.20 mm more than expected (1.80 mm). 1.80 mm would be as expected. "
+        "18.00 mm is 16.20 mm more than expected (1.80 mm). 1.80 mm would be likely. "
         "Type the right value, `keep` if it is true, or `drop it`"
     ]
 
@@ -30,12 +30,14 @@ def test_a_slipped_point_is_questioned_with_the_value_that_was_meant() -> None:
 def test_inches_in_a_column_of_millimetres_are_questioned_and_named() -> None:
     inch = Expected(proud=1.47, proud_u=0.06)
     (question,) = asked(Result("PB1", proud=0.058, taken_in="mm"), inch, "inch")
-    assert question.startswith("0.06 mm is 0.056 in less than expected (0.058 in). 0.058 in would be as expected.")
+    assert question.startswith("0.058 mm is 0.056 in less than expected (0.058 in). 0.058 in would be likely.")
+    other = Expected(proud=1.85, proud_u=0.06)  # 1.47 mm is what a first print may do; 0.058 mm is not
+    assert "0.058 in would be likely" in asked(Result("A1", proud=0.058, taken_in="mm"), other, "inch")[0]
     near = Expected(proud=0.5, proud_u=0.06)  # within what a print may do, but plainly inches
-    assert "0.020 in would be as expected" in asked(Result("PB1", proud=0.02, taken_in="mm"), near, "inch")[0]
+    assert "0.020 in would be likely" in asked(Result("PB1", proud=0.02, taken_in="mm"), near, "inch")[0]
     assert asked(Result("PB1", proud=0.02), near, "inch") == [], "written with its unit, it is what it says"
     (question,) = asked(Result("PB1", proud=0.9 * 25.4, taken_in="inch"), Expected(proud=0.9, proud_u=0.06), "inch")
-    assert "0.90 mm would be as expected" in question
+    assert "0.90 mm would be likely" in question
 
 
 @pytest.mark.parametrize(("seen", "expected", "questioned"), [
