@@ -12,30 +12,41 @@ from __future__ import annotations
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from partgen.errors import OutsideError
 from partgen.files import write_new
-from partgen.mesh.records import CHORD, Floats, Ints, Mesh, box, facing, sizes
+from partgen.mesh.records import CHORD, Floats, Ints, box, facing, sizes
 
-_FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
+if TYPE_CHECKING:
+    from trimesh import Trimesh
+
+_FACET = 50
+"""Bytes of a facet."""
 
 
-def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
-    """The mesh, already as it lies on the bed, as a binary STL in mm."""
-    corners = mesh.triangles
+def stl_bytes(mesh: Trimesh, title: str = "") -> bytes:
+    """The mesh, already as it lies on the bed, as a binary STL in mm, written by numpy-stl."""
+    from stl import Mode
+    from stl import mesh as numpy_stl
+
+    corners = np.asarray(mesh.triangles)
     normals = facing(corners)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
-    facets = np.zeros(len(corners), dtype=_FACET)
-    facets["normal"] = normals / np.where(length > 0, length, 1.0)
-    facets["corners"] = corners
+    file = numpy_stl.Mesh(np.zeros(len(corners), dtype=numpy_stl.Mesh.dtype), calculate_normals=False)
+    file.vectors[:] = corners
+    file.normals[:] = normals / np.where(length > 0, length, 1.0)
+    data = BytesIO()
+    file.save("part.stl", fh=data, mode=Mode.BINARY, update_normals=False)
+    # numpy-stl's own header holds the time of day: equal meshes are equal files
     header = f"partgen; unit mm; {title}".encode("ascii", "replace")[:80].ljust(80)
-    return header + len(facets).to_bytes(4, "little") + bytes(facets.tobytes())
+    return header + data.getvalue()[80:]
 
 
-def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
+def write_stl(mesh: Trimesh, path: Path, title: str = "") -> None:
     """Write the mesh to `path`, in a folder not yet in use. Raises OutsideError when it cannot be written."""
     write_new(path, stl_bytes(mesh, title))
 
@@ -91,9 +102,9 @@ class Expected:
     """The solid's own volume, mm^3."""
 
 
-def expected(mesh: Mesh, kernel_volume: float) -> Expected:
+def expected(mesh: Trimesh, kernel_volume: float) -> Expected:
     """What the file of a mesh must hold; `kernel_volume` is the solid's (mm^3)."""
-    return Expected(len(mesh.faces), mesh.volume, mesh.area, mesh.bounds, kernel_volume)
+    return Expected(len(mesh.faces), float(mesh.volume), float(mesh.area), np.asarray(mesh.bounds), kernel_volume)
 
 
 def read_back(path: Path, wanted: Expected) -> StlFacts:
@@ -103,7 +114,7 @@ def read_back(path: Path, wanted: Expected) -> StlFacts:
     its surface. Raises OutsideError where they differ by more, and when the file is cut short or not watertight.
     """
     data = path.read_bytes()
-    if len(data) != 84 + _FACET.itemsize * int.from_bytes(data[80:84], "little"):
+    if len(data) != 84 + _FACET * int.from_bytes(data[80:84], "little"):
         raise OutsideError(f"{path.name} was written, but read again it is cut short; do not print it")
     facts = read_stl(data)
     rounding = wanted.area * float(np.abs(wanted.bounds).max()) * 2.0**-23 + 1e-6

@@ -7,17 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from partgen.errors import KernelError
 from partgen.families import BY_KIND
 from partgen.families.record import ColourBody
 from partgen.findings import Finding
 from partgen.mesh.build import Caps
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap
 from partgen.mesh.shelf import Shelf
 from partgen.mesh.split import CLEAR, split_at
 from partgen.model.profile import Profile
 from partgen.planning.records import PartModel, PositionPlan
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,14 +30,14 @@ class ColouredBody:
 
     name: str
     colour: str
-    mesh: Mesh
+    mesh: Trimesh
 
 
 @dataclass(frozen=True, eq=False)
 class Coloured:
     """One part by colours."""
 
-    core: Mesh
+    core: Trimesh
     """All that has the part's own, in the model frame."""
     bodies: tuple[ColouredBody, ...]
     findings: tuple[Finding, ...]
@@ -56,7 +60,7 @@ def by_colour(
 
 
 def _one(
-    label: str, core: Mesh, bodies: tuple[ColourBody, ...], made: Mapping[PartModel, BuiltCap | KernelError]
+    label: str, core: Trimesh, bodies: tuple[ColourBody, ...], made: Mapping[PartModel, BuiltCap | KernelError]
 ) -> Coloured:
     found, findings = [], []
     for body in bodies:

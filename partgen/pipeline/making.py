@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps, Unmarked
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap, scaled, transformed
 from partgen.mesh.shelf import Shelf
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -33,6 +34,9 @@ from partgen.planning.opening import measured_seat
 from partgen.planning.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
 from partgen.processes.beside import Beside
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 Step = Callable[[str, int, int], None]
 """Told what is being done, how many are done, out of how many."""
@@ -47,22 +51,22 @@ class MadePart:
     plan: PositionPlan
     cap: BuiltCap
     orientation: Orientation
-    lying: Mesh
+    lying: Trimesh
     """As it lies on the printer: what is exported."""
     fit: FitMeasurement
     print: PrintMeasurement
     findings: tuple[Finding, ...]
     scale: float = 1.0
     """Of the files over the part, for copies that shrink."""
-    core: Mesh | None = None
+    core: Trimesh | None = None
     """All that has the part's own colour, where that is not all of it: in the model frame."""
     bodies: tuple[ColouredBody, ...] = ()
     """All that has not."""
 
     @property
-    def shown(self) -> Mesh:
+    def shown(self) -> Trimesh:
         """The mesh as large as its files, in the model frame."""
-        return self.cap.mesh.scaled(self.scale)
+        return scaled(self.cap.mesh, self.scale)
 
     @property
     def volume(self) -> float:
@@ -115,8 +119,8 @@ def make_parts(
     for done, (one, found) in enumerate(zip(asked, measured(asked, beside), strict=True)):
         step("Measuring the parts", done, len(asked))
         plan, built = one.plan, found.cap
-        shown = built.mesh.scaled(one.spec.scale)
-        lying = shown.transformed(np.reshape(laid(shown, one.orientation), (4, 4)))
+        shown = scaled(built.mesh, one.spec.scale)
+        lying = transformed(shown, np.reshape(laid(shown, one.orientation), (4, 4)))
         findings = found.findings
         socket = (plan.model.socket, plan.seat)
         if plan.model.socket.length > 0:  # else it grips no seat
@@ -154,12 +158,13 @@ def load_what_follows() -> None:
     import mapbox_earcut
     import scipy.sparse.csgraph
     import scipy.spatial
+    import trimesh
 
     import partgen.pipeline.reporting
     from partgen.report.html import environment
 
     environment().get_template("report.html")  # compiled once
-    del fontTools, manifold3d, mapbox_earcut, scipy, partgen
+    del fontTools, manifold3d, mapbox_earcut, scipy, trimesh, partgen
 
 
 def _walls(

@@ -6,7 +6,6 @@ Layout: M. Burns, Automated Fabrication (Prentice Hall, 1993), section 6.5: 84 +
 from __future__ import annotations
 
 import struct
-from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -20,7 +19,7 @@ from hypothesis import strategies as st
 from partgen.errors import OutsideError
 from partgen.export.stl import _merged, expected, read_back, read_stl, stl_bytes, write_stl
 from partgen.mesh.build import build_caps
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap, Mesh, transformed, trimesh_of
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +85,12 @@ def test_watertight_is_what_the_other_library_finds_in_the_whole_file(caps: list
     torn = mesh.vertices.copy()
     torn[mesh.faces[5, 0]] += 1.0
     twice = np.vstack([mesh.faces, mesh.faces[:1]])
-    for one in (mesh, Mesh(mesh.vertices, mesh.faces[3:]), Mesh(torn, mesh.faces), Mesh(mesh.vertices, twice)):
+    for one in (
+        mesh,
+        trimesh_of(Mesh(mesh.vertices, mesh.faces[3:])),
+        trimesh_of(Mesh(torn, mesh.faces)),
+        trimesh_of(Mesh(mesh.vertices, twice)),
+    ):
         data = stl_bytes(one)
         assert read_stl(data).watertight == trimesh.load(BytesIO(data), file_type="stl").is_watertight
     # a corner of one facet alone, off by the last bit of its coordinate
@@ -100,9 +104,9 @@ def test_watertight_is_what_the_other_library_finds_in_the_whole_file(caps: list
 def test_a_file_that_differs_from_what_was_built_is_noticed(fault: str, caps: list[BuiltCap], tmp_path: Path) -> None:
     mesh, volume = caps[0].mesh, caps[0].volume
     written = {
-        "moved": mesh.transformed(np.array([[1, 0, 0, 0.01], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])),
-        "scaled": replace(mesh, vertices=mesh.vertices * 1.001),
-        "open": Mesh(mesh.vertices, mesh.faces[1:]),
+        "moved": transformed(mesh, np.array([[1, 0, 0, 0.01], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])),
+        "scaled": mesh.copy().apply_scale(1.001),
+        "open": trimesh_of(Mesh(mesh.vertices, mesh.faces[1:])),
         "volume": mesh,
     }[fault]
     write_stl(written, tmp_path / "a.stl")
