@@ -22,8 +22,8 @@ from partgen.mesh.placing import MARGIN, Field, Place
 from partgen.mesh.records import NO_MARK, Engraving, Floats, Mesh
 from partgen.parts.crowns import reach as crown_reach
 from partgen.parts.glyphs import STEM, Area, areas_of, drawable, lay_out
-from partgen.parts.pockets import reach
 from partgen.planning.records import PartModel
+from partgen.shapes.seats import shape_of
 
 DEPTH = 0.4
 OF_THICKNESS = 0.35
@@ -83,7 +83,7 @@ def markable(model: PartModel, mesh: Mesh) -> Markable:
 
 
 def _is_floor(model: PartModel, mesh: Mesh, face: DownFace) -> bool:
-    across, along = reach(model.socket, 0.01)
+    across, along = shape_of(model.socket).reach(0.01)
     rim = np.abs(mesh.vertices[face.loops[0], :2])
     return abs(face.z) < 1e-6 and bool((rim[:, 0] <= across).all() and (rim[:, 1] <= along).all())
 
