@@ -1,7 +1,5 @@
 """Binary STL: writing a mesh as it lies on the printer's bed, and reading it back to compare.
 
-May import: errors, files, mesh.records.
-
 Layout (M. Burns, Automated Fabrication, 1993, section 6.5): 80 bytes of header, a little-endian
 uint32 count, then per facet 12 float32 (normal, three corners) and a uint16: 84 + 50 n bytes. The
 header must not start with "solid", which marks the text form.

@@ -1,4 +1,4 @@
-"""3MF packages: one print plate, every part a named object with its part number and colour. May import: mesh.records.
+"""3MF packages: one print plate, every part a named object with its part number and colour.
 
 After 3MF Core Specification 1.3 (3MF Consortium, 2021): an OPC package (ECMA-376 part 2) holding one
 model part in millimetres. Written here with the standard library, so that equal input gives equal

@@ -3,7 +3,6 @@
 Below, a socket grips the plunger; above stands a peg of the plunger's own shape that takes the original cap. What a
 finger touches is the cap, which is not printed: the stub's height is the wanted crown less the cap's own height.
 Lengths in mm.
-May import: mesh, findings, model, metrology, planning, checks (inside functions), families.stub.
 """
 
 from __future__ import annotations

@@ -2,8 +2,7 @@
 
 The channel runs straight down beside the socket, as wide as the window. Printed in one colour the crown is left as a
 thin pane over it; with a colour of its own the pane is a body by itself, printed into the cap's window. Lengths in
-mm. May import: errors, metrology, mesh, findings, model, planning, families.button_cap, checks and parts (inside
-functions).
+mm.
 """
 
 from __future__ import annotations

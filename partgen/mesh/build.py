@@ -1,4 +1,4 @@
-"""From models to meshes, each distinct shape built once. May import: errors, mesh, planning.records."""
+"""From models to meshes, each distinct shape built once."""
 
 from __future__ import annotations
 

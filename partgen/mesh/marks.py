@@ -1,7 +1,5 @@
 """The position's label inside each cap, so that near-equal caps cannot be mixed up.
 
-May import: mesh, parts, planning.records.
-
 A mark goes on a flat face that looks down when the cap stands in its panel, hidden there and plain to
 see in the hand: beside the socket or under the collar; where there is no room, on the socket's floor.
 Text is never smaller than what still prints (`PartModel.mark_stroke`); what does not fit is shortened,

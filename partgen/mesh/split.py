@@ -1,4 +1,4 @@
-"""A mesh cut in two at a plane, both halves closed. May import: mesh.records."""
+"""A mesh cut in two at a plane, both halves closed."""
 
 from __future__ import annotations
 

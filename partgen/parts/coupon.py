@@ -1,7 +1,4 @@
-"""The calibration coupon as solids: the gauge, and a ladder of sockets for one seat.
-
-May import: errors, kernel, pockets, model.coupon, planning.records. Lengths in mm; the bed is z = 0.
-"""
+"""The calibration coupon as solids: the gauge, and a ladder of sockets for one seat. Bed at z = 0; mm."""
 
 from __future__ import annotations
 

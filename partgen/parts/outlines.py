@@ -1,6 +1,6 @@
 """Sections as exact outlines: round, rectangle with round corners, slot, convex outline. Pure.
 
-May import: planning.records; curves. Lengths in mm; counter-clockwise.
+Lengths in mm; counter-clockwise.
 """
 
 from __future__ import annotations

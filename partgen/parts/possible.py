@@ -1,6 +1,6 @@
 """Why a model cannot be a body: asked by the plan, and by the build before the kernel sees it. No kernel calls.
 
-May import: outlines, pockets, planning.records. Lengths in mm, as drawn.
+Lengths in mm, as drawn.
 """
 
 from __future__ import annotations

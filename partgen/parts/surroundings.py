@@ -1,7 +1,6 @@
 """What a cap meets: the panel with its holes, and the seats. For looking at the fit in general CAD.
 
-May import: errors, kernel, outlines, pockets, model.panel, planning.records. Board frame, mm; only the panel's
-height over the first seat is known, so that seat's top at rest is z = 0.
+Board frame, mm; only the panel's height over the first seat is known, so that seat's top at rest is z = 0.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""What of the parts has another colour: built, or cut off from what was built.
-
-May import: errors, findings, model, planning.records, families, mesh.
-"""
+"""What of the parts has another colour: built, or cut off from what was built."""
 
 from __future__ import annotations
 

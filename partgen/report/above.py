@@ -1,4 +1,4 @@
-"""A position seen down its seat's axis, to scale, as SVG. May import: fit, report.svg, report.trace."""
+"""A position seen down its seat's axis, to scale, as SVG."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Holes and seats as outlines to draw, in mm around their middle. May import: model."""
+"""Holes and seats as outlines to draw, in mm around their middle."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""What a grip is planned from and what comes out: sizes with uncertainty, one case, one hold.
-
-May import: model, metrology, planning.records. Lengths in mm, forces in N.
-"""
+"""What a grip is planned from and what comes out: sizes with uncertainty, one case, one hold. In mm and N."""
 
 from __future__ import annotations
 
