@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from partgen.mesh.records import Mesh
+from partgen.mesh.records import Facets, trimesh_of
 from partgen.parts.outlines import inset
 from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 
@@ -64,9 +64,10 @@ def cap(section: Section = RECTANGLE, *, collar: bool = True, **changes: Any) ->
     return replace(model, **changes)
 
 
-def assert_whole(mesh: Mesh) -> None:
+def assert_whole(mesh: Facets) -> None:
     """Watertight, outward, one body, without handles and without stray vertices: V - E + F = 2."""
-    assert mesh.is_closed
+    mesh = trimesh_of(mesh)
+    assert mesh.is_watertight and mesh.is_winding_consistent
     assert mesh.volume > 0
     vertices = len(np.unique(mesh.faces))
     assert vertices == len(mesh.vertices)

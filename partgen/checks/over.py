@@ -1,7 +1,5 @@
 """Parts over the panel measured on their mesh: height, least distance to face and nut.
 
-May import: findings, planning.records, checks.
-
 The panel's face is a plane and what stands on it a prism square to it, both made from drop, slope and readings; nothing
 of the plan's own results is used but to compare with.
 """

@@ -10,23 +10,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from partgen.errors import OutsideError
 from partgen.files import write_new
-from partgen.mesh.records import CHORD, Floats, Mesh, facing
+from partgen.mesh.records import CHORD, Floats, facing
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 HEAD, FACET = 84, 50
 """Bytes: header and count; one facet."""
 
 
-def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
+def stl_bytes(mesh: Trimesh, title: str = "") -> bytes:
     """The mesh, already as it lies on the bed, as a binary STL in mm."""
     from stl import Mode
     from stl import mesh as numpy_stl
 
-    corners = mesh.triangles
+    corners = np.asarray(mesh.triangles)
     normals = facing(corners)
     length = np.linalg.norm(normals, axis=1, keepdims=True)
     facets = np.zeros(len(corners), dtype=numpy_stl.Mesh.dtype)
@@ -39,7 +43,7 @@ def stl_bytes(mesh: Mesh, title: str = "") -> bytes:
     return out.getvalue()
 
 
-def write_stl(mesh: Mesh, path: Path, title: str = "") -> None:
+def write_stl(mesh: Trimesh, path: Path, title: str = "") -> None:
     """Write the mesh to `path`, in a folder not yet in use. Raises OutsideError when it cannot be written."""
     write_new(path, stl_bytes(mesh, title))
 
@@ -78,9 +82,9 @@ class Expected:
     """The solid's own volume, mm^3."""
 
 
-def expected(mesh: Mesh, kernel_volume: float) -> Expected:
+def expected(mesh: Trimesh, kernel_volume: float) -> Expected:
     """What the file of a mesh must hold; `kernel_volume` is the solid's (mm^3)."""
-    return Expected(len(mesh.faces), mesh.volume, mesh.area, mesh.bounds, kernel_volume)
+    return Expected(len(mesh.faces), float(mesh.volume), float(mesh.area), np.asarray(mesh.bounds), kernel_volume)
 
 
 def read_back(path: Path, wanted: Expected) -> StlFacts:

@@ -1,4 +1,4 @@
-"""3MF packages: one print plate, every part a named object with its part number and colour. May import: mesh.records.
+"""3MF packages: one print plate, every part a named object with its part number and colour.
 
 After 3MF Core Specification 1.3 (3MF Consortium, 2021): an OPC package (ECMA-376 part 2) holding one
 model part in millimetres. Written here with the standard library, so that equal input gives equal
@@ -20,10 +20,12 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
-from partgen.mesh.records import Floats, Ints, Mesh
+from partgen.mesh.records import Floats, Ints, Mesh, transformed, trimesh_of
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
+
+    from trimesh import Trimesh
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 MODEL_TYPE = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
@@ -40,7 +42,7 @@ class Further:
     """A body of a part in another colour, in the part's own frame."""
 
     name: str
-    mesh: Mesh
+    mesh: Trimesh
     colour: str
 
 
@@ -52,7 +54,7 @@ class PlacedPart:
     """The position's label."""
     number: str
     """Part number: label and revision."""
-    mesh: Mesh
+    mesh: Trimesh
     places: tuple[Floats, ...]
     """(4, 4) rigid each, from the mesh's frame to the plate's, mm."""
     colour: str
@@ -148,9 +150,9 @@ def _model(parts: Sequence[PlacedPart], about: About) -> Iterator[str]:
     yield f"</resources><build>{''.join(items)}</build></model>\n"
 
 
-def _mesh(mesh: Mesh) -> str:
-    vertices = _rows('<vertex x="%.6f" y="%.6f" z="%.6f"/>', mesh.vertices + 0.0)
-    triangles = _rows('<triangle v1="%d" v2="%d" v3="%d"/>', mesh.faces)
+def _mesh(mesh: Trimesh) -> str:
+    vertices = _rows('<vertex x="%.6f" y="%.6f" z="%.6f"/>', np.asarray(mesh.vertices) + 0.0)
+    triangles = _rows('<triangle v1="%d" v2="%d" v3="%d"/>', np.asarray(mesh.faces))
     return f"<mesh><vertices>{vertices}</vertices><triangles>{triangles}</triangles></mesh>"
 
 
@@ -184,7 +186,7 @@ class ReadItem:
     name: str
     number: str
     colour: str
-    mesh: Mesh
+    mesh: Trimesh
     """Moved to its place on the plate; of a part in several colours, its first body."""
     further: tuple[Further, ...] = ()
     """Its other bodies, moved with it."""
@@ -218,7 +220,7 @@ def _items(root: Element) -> tuple[ReadItem, ...]:
         matrix[:3] = np.array([float(v) for v in _numbers(item.get("transform"))]).reshape(4, 3).T
         parts = [objects[c.get("objectid")] for c in source.iter(f"{space}component")] or [source]
         bodies = [
-            Further(body.get("name", ""), _read_mesh(body, space).transformed(matrix), _read_colour(body, colours))
+            Further(body.get("name", ""), transformed(_read_mesh(body, space), matrix), _read_colour(body, colours))
             for body in parts
         ]
         items.append(
@@ -234,11 +236,11 @@ def _items(root: Element) -> tuple[ReadItem, ...]:
     return tuple(items)
 
 
-def _read_mesh(source: Element, space: str) -> Mesh:
+def _read_mesh(source: Element, space: str) -> Trimesh:
     vertices = np.array([[float(v.get(k, "nan")) for k in "xyz"] for v in source.iter(f"{space}vertex")])
     names = ("v1", "v2", "v3")
     faces = np.array([[int(t.get(k, "-1")) for k in names] for t in source.iter(f"{space}triangle")])
-    return Mesh(vertices, faces.astype(np.int64))
+    return trimesh_of(Mesh(vertices, faces.astype(np.int64)))
 
 
 def _read_colour(source: Element, colours: Sequence[str]) -> str:

@@ -1,8 +1,4 @@
-"""Button cap: carries a finger's push from above the panel, through its hole, down to a switch.
-
-May import: errors, findings, mesh, checks, model, metrology, planning, families.legend, parts (parts inside functions
-only).
-"""
+"""Button cap: carries a finger's push from above the panel, through its hole, down to a switch."""
 
 from __future__ import annotations
 

@@ -3,7 +3,6 @@
 Below, a socket grips the plunger; above stands a peg of the plunger's own shape that takes the original cap. What a
 finger touches is the cap, which is not printed: the stub's height is the wanted crown less the cap's own height.
 Lengths in mm.
-May import: mesh, findings, model, metrology, planning, checks (inside functions), families.stub.
 """
 
 from __future__ import annotations
@@ -301,8 +300,13 @@ def measure(plan: PositionPlan, mesh: Triangles, spec: PartSpec, seat: Seat | No
     assert isinstance(spec, Extension) and isinstance(model, StubModel) and seat is not None
     below = stub.ABOVE_RIBS * model.peg_length
     found = measure_carrying(plan, mesh, -below, spec.cap_socket, spec.carried)
-    x0, y0, x1, y1 = level(features(model), model.height - below).bounds
-    return found.fit, carrying_findings(plan, found, ((x0, y0), (x1, y1)), body=seat.body)
+    return found.fit, carrying_findings(plan, found, drawn_peg(model), body=seat.body)
+
+
+def drawn_peg(model: StubModel) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Least and greatest (x, y) of the peg as drawn, where nothing stands on its sides."""
+    x0, y0, x1, y1 = level(features(model), model.height - stub.ABOVE_RIBS * model.peg_length).bounds
+    return (x0, y0), (x1, y1)
 
 
 EXTENSION = Family(Extension, plan, maker, measure)

@@ -1,7 +1,5 @@
 """Knob: turns a shaft whose end stands above the panel.
 
-May import: findings, mesh, checks, model, metrology, planning, families.over_panel, families.legend.
-
 CAD is imported inside functions. Lengths in mm, torque in N mm, angles in degrees in the profile and radians inside.
 """
 

@@ -2,7 +2,6 @@
 
 Thrown, its lower edge comes down towards the panel on one side; the gap is asked for there. A lever that is thicker in
 one place than in another is gripped where it is thickest. Lengths in mm, angles in degrees in the profile.
-May import: findings, metrology, mesh, checks, model, planning, families.over_panel, families.legend.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 Its head lies on the face and covers the edge; a shank through the hole holds it, with crush ribs or with fingers that
 snap behind the edge. z = 0 is the face, and the plug stands square to it. Lengths in mm.
-May import: mesh, findings, model, metrology, planning, checks (inside functions), families.plug_model.
 """
 
 from __future__ import annotations

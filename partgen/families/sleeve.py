@@ -4,7 +4,6 @@ A closed band of a soft material is stretched over the plunger; a ring of a rigi
 crush ribs hold the cap. What stands proud is the original cap, whose height nothing printed here changes. Where a
 standard elastomer ring would do instead, the plan names it. The ring lies around the seat: z = 0 is the seat's end,
 and the ring's height is its length along the seat. Lengths in mm.
-May import: mesh, findings, model, metrology, planning, checks (inside functions), families.sleeve_model.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 The lever is taken to slide parallel to the board, so that the gap to a tilted panel changes along the stroke. Each
 position's `at` and `drop` are read with the lever in the middle of its stroke. Lengths in mm.
-May import: metrology, mesh, checks, model, planning, families.over_panel, families.legend.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from partgen.metrology.readings import evaluate
 from partgen.model.panel import RectangleSeat, TongueSeat, TubeSeat
-from partgen.parts import cap, pockets
+from partgen.parts import cap
 from partgen.parts.crests import ridges
 from partgen.parts.features import Body, Loft, Prism, Relief, Step, add, cut, features
 from partgen.parts.outlines import outline_of
@@ -15,6 +15,7 @@ from partgen.planning.grip.case import seat_shape, seat_size
 from partgen.planning.job import Job
 from partgen.planning.records import PartModel, RibsModel, SocketModel
 from partgen.shapes.curves import Circle
+from partgen.shapes.seats import shape_of
 
 ABOVE_RIBS = 0.35
 """Part of the peg's length, from its end, at which nothing stands on its sides: ribs take the lower half."""
@@ -77,13 +78,14 @@ def _(model: StubModel) -> Body:
     steps: list[Step | Relief] = [add(Prism(outline_of(model.section), model.skirt_bottom, model.shoulder))]
     if model.relief > 0:
         steps.append(Relief(model.skirt_bottom, model.relief))
-    side = pockets.pocket(model.peg)
+    shape = shape_of(model.peg)
+    side = shape.outline()
     peg = [add(Prism(side, model.shoulder - 0.2, model.height - lead))]
     if lead > 0:
-        peg.append(add(Loft(side, model.height - lead, pockets.pocket(model.peg, -lead), model.height)))
+        peg.append(add(Loft(side, model.height - lead, shape.outline(-lead), model.height)))
     steps.append(add(Body(tuple(peg))))
     if model.ribs is not None:
-        at, low = pockets.rib_places(replace(model.peg, ribs=model.ribs)), model.shoulder
+        at, low = shape.rib_places(model.ribs.count), model.shoulder
         steps.append(add(*ridges(at, model.ribs, low + model.ribs.length, low - 0.1), hidden=True))
     tools = cap.inside(model, model.skirt_bottom)
     if model.bore > 0:

@@ -2,8 +2,7 @@
 
 The channel runs straight down beside the socket, as wide as the window. Printed in one colour the crown is left as a
 thin pane over it; with a colour of its own the pane is a body by itself, printed into the cap's window. Lengths in
-mm. May import: errors, metrology, mesh, findings, model, planning, families.button_cap, checks and parts (inside
-functions).
+mm.
 """
 
 from __future__ import annotations
@@ -31,6 +30,7 @@ from partgen.parts.possible import Misfit
 from partgen.planning.job import Job, PartPlans
 from partgen.planning.records import PartModel, Polygon, PositionPlan, Section
 from partgen.planning.sections import leaned, outline
+from partgen.shapes.seats import SEATS
 
 if TYPE_CHECKING:
     from partgen.checks.triangles import Triangles
@@ -150,7 +150,7 @@ def _walls(label: str, spec: WindowCap, one: PositionPlan, model: WindowModel) -
     socket = model.socket
     half = (
         socket.width / 2,
-        (socket.width if socket.shape in ("round", "tube", "flatted", "splined") else socket.depth) / 2,
+        (socket.width if SEATS[socket.shape].is_round else socket.depth) / 2,
     )
     pocket = box(-half[0], -half[1], half[0], half[1])
     side = float(skirt.exterior.distance(channel)) if skirt.contains(channel) else -1.0

@@ -1,7 +1,7 @@
 """From a plan, and from what was measured on the built parts, to the fit document.
 
 Rounds for reading: lengths to 0.0001 mm, so that equal runs give equal files and nothing finer than
-the kernel's own tolerance is claimed. May import: findings, model, metrology, planning, fit.document.
+the kernel's own tolerance is claimed.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""From models to meshes, each distinct shape built once. May import: errors, mesh, planning.records."""
+"""From models to meshes, each distinct shape built once."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from partgen.errors import KernelError
 from partgen.mesh.derive import CAP, Built, Maker, Reference
 from partgen.mesh.kernel_pool import KERNEL, Asked, Function, Kernel
 from partgen.mesh.marks import Markable, assign, cut_mark, markable
-from partgen.mesh.records import BuiltCap
+from partgen.mesh.records import BuiltCap, trimesh_of
 from partgen.mesh.shape_cache import ShapeCache
 from partgen.planning.records import PartModel
 
@@ -49,7 +49,9 @@ class Unmarked:
         """The cap with its mark, cut when it is first asked for."""
         built = self.plain.built
         mesh, engraving = cut_mark(self.model, built.mesh, self.plain.faces, self.text, self.note)
-        return BuiltCap(self.model, mesh, built.volume - engraving.volume, built.bounds, engraving, built.derived)
+        return BuiltCap(
+            self.model, trimesh_of(mesh), built.volume - engraving.volume, built.bounds, engraving, built.derived
+        )
 
 
 class Caps:

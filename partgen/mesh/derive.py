@@ -1,7 +1,5 @@
 """One mesh for many heights: what lies above the features moves up or down as a whole.
 
-May import: mesh.records, planning.records; no kernel.
-
 Between the tallest feature below (collar, pocket floor, mark) and the lowest point of the crown a
 cap is a straight prism. A reference is built tall enough to have such a stretch; every other height
 is that mesh with all vertices above the stretch moved along Z. The walls stay on the same vertical

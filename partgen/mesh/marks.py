@@ -1,7 +1,5 @@
 """The position's label inside each cap, so that near-equal caps cannot be mixed up.
 
-May import: mesh, parts, planning.records.
-
 A mark goes on a flat face that looks down when the cap stands in its panel, hidden there and plain to
 see in the hand: beside the socket or under the collar; where there is no room, on the socket's floor.
 Text is never smaller than what still prints (`PartModel.mark_stroke`); what does not fit is shortened,
@@ -22,8 +20,8 @@ from partgen.mesh.placing import MARGIN, Field, Place
 from partgen.mesh.records import NO_MARK, Engraving, Floats, Mesh
 from partgen.parts.crowns import reach as crown_reach
 from partgen.parts.glyphs import STEM, Area, areas_of, drawable, lay_out
-from partgen.parts.pockets import reach
 from partgen.planning.records import PartModel
+from partgen.shapes.seats import shape_of
 
 DEPTH = 0.4
 OF_THICKNESS = 0.35
@@ -83,7 +81,7 @@ def markable(model: PartModel, mesh: Mesh) -> Markable:
 
 
 def _is_floor(model: PartModel, mesh: Mesh, face: DownFace) -> bool:
-    across, along = reach(model.socket, 0.01)
+    across, along = shape_of(model.socket).reach(0.01)
     rim = np.abs(mesh.vertices[face.loops[0], :2])
     return abs(face.z) < 1e-6 and bool((rim[:, 0] <= across).all() and (rim[:, 1] <= along).all())
 

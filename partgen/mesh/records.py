@@ -1,15 +1,23 @@
-"""Meshes and built caps as frozen records. May import: planning.records (for the model a cap was built from)."""
+"""Meshes and built caps as frozen records.
+
+A part's mesh is a `trimesh.Trimesh` from the moment it bears its mark. Before, facets go between processes and onto the
+disk as plain arrays (`Mesh`): the kernel's process is waited for, and trimesh takes 0.6 s to load there.
+"""
 
 from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from partgen.planning.records import PartModel
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -44,7 +52,7 @@ def box(points: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """A closed triangle mesh, vertices merged, faces outward (counter-clockwise seen from outside)."""
+    """A closed triangle mesh as plain arrays, vertices merged, faces outward (counter-clockwise seen from outside)."""
 
     vertices: Floats
     """(n, 3) mm."""
@@ -86,21 +94,39 @@ class Mesh:
             return False
         return bool(np.array_equal(forward, np.sort(end * n + start)))
 
-    @cached_property
-    def digest(self) -> str:
-        """SHA-256 of vertices and faces: equal meshes have equal digests."""
-        h = hashlib.sha256()
-        h.update(np.ascontiguousarray(self.vertices, dtype="<f8").tobytes())
-        h.update(np.ascontiguousarray(self.faces, dtype="<i8").tobytes())
-        return h.hexdigest()
 
-    def scaled(self, by: float) -> Mesh:
-        """The mesh so many times as large, about the origin."""
-        return self if by == 1.0 else Mesh(self.vertices * by, self.faces)
+class Facets(Protocol):
+    """Anything with vertices (n, 3) mm and faces (m, 3): this module's record, trimesh's and any other."""
 
-    def transformed(self, matrix: Floats) -> Mesh:
-        """The mesh moved by a rigid (4, 4) matrix."""
-        return Mesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], self.faces)
+    @property
+    def vertices(self) -> Floats: ...
+    @property
+    def faces(self) -> Ints: ...
+
+
+def trimesh_of(facets: Facets) -> Trimesh:
+    """The same facets as trimesh holds them, nothing merged, dropped or turned."""
+    import trimesh
+
+    return trimesh.Trimesh(np.asarray(facets.vertices), np.asarray(facets.faces), process=False, validate=False)
+
+
+def scaled(mesh: Trimesh, by: float) -> Trimesh:
+    """The mesh so many times as large, about the origin."""
+    return mesh if by == 1.0 else mesh.copy().apply_scale(by)
+
+
+def transformed(mesh: Trimesh, matrix: Floats) -> Trimesh:
+    """The mesh moved by a rigid (4, 4) matrix."""
+    return mesh.copy().apply_transform(matrix)
+
+
+def digest(mesh: Facets) -> str:
+    """SHA-256 of vertices and faces: equal meshes have equal digests."""
+    h = hashlib.sha256()
+    h.update(np.ascontiguousarray(mesh.vertices, dtype="<f8").tobytes())
+    h.update(np.ascontiguousarray(mesh.faces, dtype="<i8").tobytes())
+    return h.hexdigest()
 
 
 @dataclass(frozen=True)
@@ -135,7 +161,7 @@ class BuiltCap:
     """One part as built, in the model frame."""
 
     model: PartModel
-    mesh: Mesh
+    mesh: Trimesh
     volume: float
     """Volume by the kernel's exact integration (mark included by its exact area), mm^3."""
     bounds: Floats

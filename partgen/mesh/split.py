@@ -1,18 +1,22 @@
-"""A mesh cut in two at a plane, both halves closed. May import: mesh.records."""
+"""A mesh cut in two at a plane, both halves closed."""
 
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partgen.mesh.records import Mesh
+from partgen.mesh.records import Mesh, trimesh_of
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 CLEAR = 0.002
 """mm over a crown's plane at which what stands on it is cut off: its own facets stray by less from it."""
 
 
-def split_at(mesh: Mesh, height: float, slope: tuple[float, float] = (0.0, 0.0)) -> tuple[Mesh, Mesh]:
+def split_at(mesh: Trimesh, height: float, slope: tuple[float, float] = (0.0, 0.0)) -> tuple[Trimesh, Trimesh]:
     """(below, above) the plane z = height + slope . (x, y). A half that is empty is a mesh without faces."""
     from manifold3d import Manifold, Mesh64
 
@@ -23,10 +27,10 @@ def split_at(mesh: Mesh, height: float, slope: tuple[float, float] = (0.0, 0.0))
     return _mesh(below), _mesh(above)
 
 
-def _mesh(solid: object) -> Mesh:
+def _mesh(solid: object) -> Trimesh:
     found = solid.to_mesh64()  # type: ignore[attr-defined]
     vertices = np.array(found.vert_properties[:, :3], dtype=np.float64, order="C")
     faces = np.array(found.tri_verts, dtype=np.int64, order="C")
     if len(faces) == 0:
-        return Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64))
-    return Mesh(vertices, faces)
+        return trimesh_of(Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)))
+    return trimesh_of(Mesh(vertices, faces))

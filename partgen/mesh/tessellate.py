@@ -1,4 +1,4 @@
-"""From the kernel's solid to a merged, closed mesh at a stated tolerance. May import: mesh.records, parts.kernel.
+"""From the kernel's solid to a merged, closed mesh at a stated tolerance.
 
 Facets' corners lie on the exact surface. On a bore the facets' middles therefore stand at most
 `CHORD` into the bore, and on a peg they stay at most `CHORD` inside it: across two opposite facets

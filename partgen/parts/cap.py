@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partgen.parts import pockets, sockets
+from partgen.parts import sockets
 from partgen.parts.collars import FLOOR_MARK
 from partgen.parts.features import Body, Crowned, Feature, Prism, Relief, Step, add, box, cut, features
 from partgen.parts.outlines import farthest, inset, outline_of
 from partgen.parts.possible import Refused, holds, misfit, refuse
 from partgen.planning.records import CapModel, PartModel, Section
+from partgen.shapes.seats import shape_of
 
 HOLLOW_FROM = 4.0
 """A cap is hollowed around its socket only where at least this much would be left open all round, mm:
@@ -46,7 +47,7 @@ def steps(model: PartModel, marks: Sequence[Step] = ()) -> tuple[Step | Relief, 
     mouth = -socket.length
     if mouth < lowest - 1e-6:
         thickness = socket.fingers.thickness if socket.fingers else socket.wall
-        found.append(add(Prism(pockets.boss(socket, thickness), mouth, min(lowest + 0.5, 0.0))))
+        found.append(add(Prism(shape_of(socket).boss(thickness), mouth, min(lowest + 0.5, 0.0))))
     return (*found, cut(*inside(model, lowest), hidden=True))
 
 
@@ -59,7 +60,7 @@ def inside(model: PartModel, lowest: float) -> list[Feature]:
     elif _hollows(model):
         room = inset(model.section, model.wall)
         assert room is not None
-        around: list[Feature] = [Prism(pockets.boss(socket, socket.wall), lowest - 2.0, 1.0)]
+        around: list[Feature] = [Prism(shape_of(socket).boss(socket.wall), lowest - 2.0, 1.0)]
         if socket.screw:
             around.append(sockets.screw_boss(socket))
         tools.append(Body((add(Prism(outline_of(room), lowest - 1.0, 0.0)), cut(Body((add(*around),))))))
@@ -68,11 +69,11 @@ def inside(model: PartModel, lowest: float) -> list[Feature]:
 
 def _hollows(model: PartModel) -> bool:
     """Whether the cap is wide enough all round its socket to be worth hollowing."""
-    across, along = pockets.reach(model.socket, model.socket.wall)
+    shape = shape_of(model.socket)
+    across, along = shape.reach(model.socket.wall)
     room = inset(model.section, model.wall + HOLLOW_FROM)
     deep_enough = model.skirt_bottom <= -1.0
-    round_pocket = model.socket.shape in pockets.ROUND_SHAPES
-    return room is not None and deep_enough and holds(room, across, along, round_pocket=round_pocket)
+    return room is not None and deep_enough and holds(room, across, along, round_pocket=shape.is_round)
 
 
 def _finger_room(model: PartModel, lowest: float) -> list[Feature]:
@@ -83,11 +84,11 @@ def _finger_room(model: PartModel, lowest: float) -> list[Feature]:
         raise Refused("fingers longer than their socket")
     top = -socket.length + fingers.length
     gap = fingers.room
-    around = Prism(pockets.boss(socket, fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
-    across, along = pockets.reach(socket, fingers.thickness + gap)
+    shape = shape_of(socket)
+    around = Prism(shape.boss(fingers.thickness), min(lowest, -socket.length) - 2.0, top + 1.0)
+    across, along = shape.reach(fingers.thickness + gap)
     room = inset(_outermost(model, top), model.wall)
-    round_pocket = socket.shape in pockets.ROUND_SHAPES
-    if room is not None and holds(room, across, along, round_pocket=round_pocket):
+    if room is not None and holds(room, across, along, round_pocket=shape.is_round):
         moat = Prism(outline_of(room), lowest - 1.0, top)
         return [Body((add(moat), cut(around))), *sockets.finger_slots(socket, fingers, lowest, gap)]
     if model.flange and model.flange.bottom < top and model.flange.top - top < LEAST_COLLAR:

@@ -1,7 +1,4 @@
-"""The calibration coupon as solids: the gauge, and a ladder of sockets for one seat.
-
-May import: errors, kernel, pockets, model.coupon, planning.records. Lengths in mm; the bed is z = 0.
-"""
+"""The calibration coupon as solids: the gauge, and a ladder of sockets for one seat. Bed at z = 0; mm."""
 
 from __future__ import annotations
 
@@ -20,8 +17,8 @@ from partgen.model.coupon import (
     Feature,
 )
 from partgen.parts import kernel
-from partgen.parts.pockets import pocket, reach
 from partgen.planning.records import SocketModel
+from partgen.shapes.seats import shape_of
 
 FLOOR = 0.6
 """Under each socket of the ladder."""
@@ -65,15 +62,16 @@ def gauge(features: Sequence[Feature]) -> kernel.Shape:
 
 def ladder(sockets: Sequence[SocketModel]) -> kernel.Shape:
     """Sleeves in a row on a strip, mouth up, numbered from 1 on the side towards the reader. Raises KernelError."""
-    across, along = reach(max(sockets, key=lambda socket: socket.width), SLEEVE_WALL)
+    across, along = shape_of(max(sockets, key=lambda socket: socket.width)).reach(SLEEVE_WALL)
     pitch = 2 * across + GAP
     bodies = [kernel.box(0.0, (len(sockets) - 1) * pitch, -STRIP[0] / 2, STRIP[0] / 2, 0.0, STRIP[1])]
     holes, cores = [], []
     for i, socket in enumerate(sockets):
+        pocket = shape_of(socket)
         x, top, lead = i * pitch, FLOOR + socket.length, min(socket.lead_in, 0.3)
         bodies.append(kernel.box(x - across, x + across, -along, along, 0.0, top))
-        holes.append(_moved(kernel.prism(pocket(socket), FLOOR, top + 1.0), x))
-        holes.append(_moved(kernel.loft(pocket(socket), top - lead, pocket(socket, lead + 0.01), top + 0.01), x))
+        holes.append(_moved(kernel.prism(pocket.outline(), FLOOR, top + 1.0), x))
+        holes.append(_moved(kernel.loft(pocket.outline(), top - lead, pocket.outline(lead + 0.01), top + 0.01), x))
         holes.extend(_number(str(i + 1), x, -along, (top - DIGIT[1]) / 2))
         if socket.core > 0:  # stands inside the pocket, so it joins after the pocket is cut
             cores.append(_moved(kernel.prism(kernel.Circle(socket.core / 2), 0.1, top), x))

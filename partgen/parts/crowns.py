@@ -1,7 +1,5 @@
 """The crown: the end a finger touches, cut from a prism that stands taller.
 
-May import: kernel, outlines, possible, planning.records.
-
 A domed or dished crown is part of a ball through the section's farthest corner, `rise` lower or
 higher there than on the axis. A crown parallel to the panel is a plane with the panel's slope.
 """

@@ -1,7 +1,4 @@
-"""The mark in the kernel's solid, from the very outlines that the mesh got.
-
-May import: errors, kernel.
-"""
+"""The mark in the kernel's solid, from the very outlines that the mesh got."""
 
 from __future__ import annotations
 

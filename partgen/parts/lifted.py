@@ -1,6 +1,6 @@
 """Kernel solids of parts that differ in height alone: one is built, the others are it with a longer straight stretch.
 
-May import: errors, kernel, crowns, outlines, planning.records. Lengths in mm.
+Lengths in mm.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Why a model cannot be a body: asked by the plan, and by the build before the kernel sees it. No kernel calls.
 
-May import: outlines, pockets, planning.records. Lengths in mm, as drawn.
+Lengths in mm, as drawn.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
-from partgen.parts import pockets
 from partgen.parts.outlines import farthest, inset, vertices
 from partgen.planning.records import CrownModel, PartModel, Section
+from partgen.shapes.seats import shape_of
 
 SHARP = 0.1
 """mm of corner radius that must be left where sides lean in."""
@@ -63,8 +63,9 @@ def _socket_misfits(model: PartModel) -> Iterator[str]:
     narrow = min(model.section.width, model.section.depth) / 2
     if model.crown.edge_radius >= narrow:
         yield f"an edge rounding of {model.crown.edge_radius:.2f} mm on a cap {2 * narrow:.2f} mm wide"
-    across, along = pockets.reach(socket, 0.0)
-    if not holds(model.section, across, along, round_pocket=socket.shape in pockets.ROUND_SHAPES):
+    shape = shape_of(socket)
+    across, along = shape.reach(0.0)
+    if not holds(model.section, across, along, round_pocket=shape.is_round):
         yield "the socket is as wide as the cap itself; no wall would be left"
     if socket.groove and not holds(model.section, *(2 * (socket.groove.diameter / 2,)), round_pocket=True):
         yield "the ring's groove would break through the skirt; take another grip or a wider cap"

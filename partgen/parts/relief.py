@@ -1,4 +1,4 @@
-"""The chamfer that keeps a flared first layer inside the wanted outline. May import: kernel, curves. Lengths in mm."""
+"""The chamfer that keeps a flared first layer inside the wanted outline. Lengths in mm."""
 
 from __future__ import annotations
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 
 from partgen.parts.features import Body, Feature, Loft, Prism, Revolve, add, box, cut, polygon
-from partgen.parts.pockets import pocket, reach, rib_places, slot_directions
 from partgen.parts.possible import Refused
 from partgen.planning.records import FingersModel, ScrewModel, SocketModel
 from partgen.shapes.curves import Circle
+from partgen.shapes.seats import SeatShape, shape_of
 
 LIP_LAND = 0.3
 """Height of the land of a finger's lip, mm."""
@@ -32,23 +32,24 @@ def lead_in(socket: SocketModel) -> float:
 
 def pocket_features(socket: SocketModel, bottom: float) -> list[Feature]:
     """What is cut from the body for the seat to enter. Raises Refused."""
+    shape = shape_of(socket)
     mouth, lead = -socket.length, lead_in(socket)
     under = min(bottom, mouth) - 1.0
-    tools: list[Feature] = [Prism(pocket(socket, lead), under, mouth)]
+    tools: list[Feature] = [Prism(shape.outline(lead), under, mouth)]
     lip = socket.fingers.bump if socket.fingers else 0.0
     inward = max(lip, socket.ribs.height if socket.ribs else 0.0)
     if inward >= min(socket.width, socket.depth) / 2 - 0.1:
         raise Refused("ribs or lips that fill the whole pocket")
-    shaft, standing = Prism(pocket(socket), mouth, 0.0), []
+    shaft, standing = Prism(shape.outline(), mouth, 0.0), []
     if lip > 0:
         start = mouth + lead + lip
         if start + LIP_LAND + lip >= -0.2:
             raise Refused("a pocket too shallow for the fingers' lips")
-        shaft = Prism(pocket(socket), start + LIP_LAND + lip, 0.0)
-        tools.append(Prism(pocket(socket, -lip), start, start + LIP_LAND))
-        tools.append(Loft(pocket(socket, -lip), start + LIP_LAND, pocket(socket), start + LIP_LAND + lip))
+        shaft = Prism(shape.outline(), start + LIP_LAND + lip, 0.0)
+        tools.append(Prism(shape.outline(-lip), start, start + LIP_LAND))
+        tools.append(Loft(shape.outline(-lip), start + LIP_LAND, shape.outline(), start + LIP_LAND + lip))
     elif socket.ribs:
-        standing = [cut(*_ribs(socket, mouth))]
+        standing = [cut(*_ribs(socket, shape, mouth))]
     core = [cut(_core(socket, mouth))] if socket.core > 0 else []
     tools.append(Body((add(shaft), *standing, *core)))
     if socket.groove:
@@ -59,11 +60,11 @@ def pocket_features(socket: SocketModel, bottom: float) -> list[Feature]:
         start = socket.core / 2 + 0.1 if socket.core > 0 else 0.0  # a tube's core stays whole
         tools.append(_radial(socket.screw, socket.screw.hole / 2, start, BEYOND))
     if lead + inward > 0:
-        tools.append(Loft(pocket(socket, lead), mouth, pocket(socket, -inward), mouth + lead + inward))
+        tools.append(Loft(shape.outline(lead), mouth, shape.outline(-inward), mouth + lead + inward))
     return tools
 
 
-def _ribs(socket: SocketModel, mouth: float) -> list[Prism]:
+def _ribs(socket: SocketModel, shape: SeatShape, mouth: float) -> list[Prism]:
     """Blocks standing `height` into the pocket on its walls, each from one height to another.
 
     The ramp of those nearest the mouth is the lead-in's, which is cut through them afterwards.
@@ -75,7 +76,7 @@ def _ribs(socket: SocketModel, mouth: float) -> list[Prism]:
     start = -ABOVE_RIBS - rib.length
     if rib.length and rib.levels >= 2 and start < end + 0.1:
         raise Refused("a pocket too shallow for two levels of ribs")
-    for direction, distance, aside in rib_places(socket):
+    for direction, distance, aside in shape.rib_places(rib.count):
         aside_from, aside_to = aside - rib.width / 2, aside + rib.width / 2
         x0, x1 = distance - rib.height, distance + BEHIND
         if not rib.length or rib.levels < 2:
@@ -101,7 +102,7 @@ def _ribs(socket: SocketModel, mouth: float) -> list[Prism]:
 def screw_boss(socket: SocketModel) -> Prism:
     """What stays solid around a set screw, from the axis outwards as far as its thread runs."""
     assert socket.screw is not None
-    across, _ = reach(socket, 0.0)
+    across, _ = shape_of(socket).reach(0.0)
     return _radial(socket.screw, socket.screw.boss / 2, 0.0, across + socket.screw.depth)
 
 
@@ -119,8 +120,9 @@ def _core(socket: SocketModel, mouth: float) -> Revolve:
 
 def finger_slots(socket: SocketModel, fingers: FingersModel, bottom: float, beyond: float) -> list[Prism]:
     """The slots between split fingers, from the mouth up; they end `beyond` mm outside the fingers."""
-    across, along = reach(socket, fingers.thickness + beyond)
+    shape = shape_of(socket)
+    across, along = shape.reach(fingers.thickness + beyond)
     half, low = fingers.slot / 2, min(bottom, -socket.length) - 1.0
     top = -socket.length + fingers.length
     far = math.hypot(across, along)
-    return [box((0.0, far), (-half, half), (low, top), turn) for turn in slot_directions(socket, fingers.count)]
+    return [box((0.0, far), (-half, half), (low, top), turn) for turn in shape.slot_directions(fingers.count)]

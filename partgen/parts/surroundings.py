@@ -1,22 +1,21 @@
 """What a cap meets: the panel with its holes, and the seats. For looking at the fit in general CAD.
 
-May import: errors, kernel, outlines, pockets, model.panel, planning.records. Board frame, mm; only the panel's
-height over the first seat is known, so that seat's top at rest is z = 0.
+Board frame, mm; only the panel's height over the first seat is known, so that seat's top at rest is z = 0.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
-from partgen.model.panel import CrossSeat, FlattedSeat, RectangleSeat, Seat, SplinedSeat, TongueSeat, TubeSeat
+from partgen.model.panel import Caliper, Seat, TubeSeat
 from partgen.parts import kernel
 from partgen.parts.outlines import outline_of
-from partgen.parts.pockets import pocket
-from partgen.planning.records import PositionPlan, SocketModel
+from partgen.planning.grip.case import seat_shape, seat_size
+from partgen.planning.records import PositionPlan
+from partgen.shapes.seats import shape_of
 
 AROUND = 8.0
 """How far the drawn panel reaches beyond the outermost holes, mm."""
@@ -73,36 +72,12 @@ def panel_solid(plans: Sequence[PositionPlan], slope: tuple[float, float]) -> ke
 def seat_solid(seat: Seat) -> kernel.Shape:
     """A seat as measured, its top at z = 0. Raises KernelError."""
     with kernel.plainly("seat", "it cannot be drawn"):
-        shape = kernel.prism(pocket(_as_socket(seat)), -seat.length, 0.0)
+        sizes = seat_shape(seat, seat_size(seat, Caliper()), 0.0)
+        shape = kernel.prism(shape_of(sizes).outline(), -seat.length, 0.0)
         if isinstance(seat, TubeSeat):
             bore = kernel.prism(kernel.Circle(seat.bore.mean / 2), -seat.length - 1.0, 1.0)
             shape = kernel.cut(shape, bore)
         return kernel.one_solid(shape)
-
-
-def _as_socket(seat: Seat) -> SocketModel:
-    """A pocket of just the seat's own section: its outline is the seat's."""
-    if isinstance(seat, (RectangleSeat, TongueSeat, CrossSeat)):
-        width, depth = seat.width.mean, seat.depth.mean
-    else:
-        width = depth = seat.diameter.mean
-    root = 0.0
-    if isinstance(seat, SplinedSeat):
-        root = seat.root_diameter.mean if seat.root_diameter else width - 0.2 * math.pi * width / seat.teeth
-    return SocketModel(
-        shape=seat.shape,
-        width=width,
-        depth=depth,
-        length=seat.length,
-        wall=0.0,
-        corner_radius=seat.corner_radius if isinstance(seat, RectangleSeat) else 0.0,
-        across_flat=seat.across_flat.mean if isinstance(seat, FlattedSeat) else 0.0,
-        flats=seat.flats if isinstance(seat, FlattedSeat) else 0,
-        flat_direction=math.radians(seat.flat_direction) if isinstance(seat, FlattedSeat) else 0.0,
-        arm=seat.arm.mean if isinstance(seat, CrossSeat) else 0.0,
-        teeth=seat.teeth if isinstance(seat, SplinedSeat) else 0,
-        root_diameter=root,
-    )
 
 
 def _moved(x: float, y: float, z: float) -> Floats:

@@ -31,10 +31,10 @@ from partgen.parts.features import (
     Text,
     features,
 )
-from partgen.parts.outlines import corners, inset, vertices
+from partgen.parts.outlines import inset, vertices
 from partgen.parts.possible import Refused
 from partgen.planning.records import CrownModel, PartModel, Section
-from partgen.shapes.curves import Outline
+from partgen.shapes.curves import Outline, corners
 
 Axis = Literal[0, 1]
 Region = Any
@@ -259,7 +259,7 @@ def _prism_upright(f: Prism, axis: Axis) -> Region:
         region = affinity.scale(region, 1 / drawn, 1.0, origin=(0, 0))
     else:
         upward = affinity.rotate(region, -90, origin=(0, 0))
-        region = shapely.union_all([box(-FAR, -b, FAR, -a) for a, b in _along(upward, level=1e-9)])
+        region = shapely.union_all([box(-FAR, a, FAR, b) for a, b in _along(upward, level=1e-9)])
     if abs(swept) > 1e-6:
         ends = sorted((f.low / swept, f.high / swept))
         return region.intersection(box(ends[0], -FAR, ends[1], FAR))

@@ -29,7 +29,7 @@ from partgen.profile.library import find_material, find_printer, list_printers, 
 from partgen.profile.load import load_profile
 
 if TYPE_CHECKING:
-    from partgen.mesh.records import Mesh
+    from trimesh import Trimesh
 
 
 OURS = ("coupon.stl", "fit-ladder.stl", "coupon.3mf", "readings.csv", "sheet.html")
@@ -97,13 +97,15 @@ def write_coupon(
     target = out / name / "coupon"
     _keep_filled_form(target / "readings.csv")
     from partgen.export.stl import write_stl
+    from partgen.mesh.records import trimesh_of
     from partgen.mesh.tessellate import tessellate
     from partgen.parts import coupon as solids
 
     with staged(out, name, "coupon", OURS) as folder:
-        meshes = {"coupon": tessellate(solids.gauge(coupon.features))}
+        meshes = {"coupon": trimesh_of(tessellate(solids.gauge(coupon.features)))}
         if coupon.rungs:
-            meshes["fit-ladder"] = tessellate(solids.ladder([rung.socket for rung in coupon.rungs]))
+            ladder = solids.ladder([rung.socket for rung in coupon.rungs])
+            meshes["fit-ladder"] = trimesh_of(tessellate(ladder))
         for stem, mesh in meshes.items():
             write_stl(mesh, folder / f"{stem}.stl", title=f"{name} {stem}")
         write_new(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
@@ -229,7 +231,7 @@ def _plain(value: object) -> object:
     return [_plain(item) for item in value] if isinstance(value, (tuple, list)) else value
 
 
-def _on_one_plate(meshes: Mapping[str, Mesh], printer: Printer, name: str) -> bytes:
+def _on_one_plate(meshes: Mapping[str, Trimesh], printer: Printer, name: str) -> bytes:
     """The solids behind one another, 5 mm apart, as one 3MF."""
     import numpy as np
 

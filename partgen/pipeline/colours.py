@@ -1,23 +1,24 @@
-"""What of the parts has another colour: built, or cut off from what was built.
-
-May import: errors, findings, model, planning.records, families, mesh.
-"""
+"""What of the parts has another colour: built, or cut off from what was built."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from partgen.errors import KernelError
 from partgen.families import BY_KIND
 from partgen.families.record import ColourBody
 from partgen.findings import Finding
 from partgen.mesh.build import Caps
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap
 from partgen.mesh.shape_cache import ShapeCache
 from partgen.mesh.split import CLEAR, split_at
 from partgen.model.profile import Profile
 from partgen.planning.records import PartModel, PositionPlan
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,14 +27,14 @@ class ColouredBody:
 
     name: str
     colour: str
-    mesh: Mesh
+    mesh: Trimesh
 
 
 @dataclass(frozen=True, eq=False)
 class Coloured:
     """One part by colours."""
 
-    core: Mesh
+    core: Trimesh
     """All that has the part's own, in the model frame."""
     bodies: tuple[ColouredBody, ...]
     findings: tuple[Finding, ...]
@@ -56,7 +57,7 @@ def by_colour(
 
 
 def _one(
-    label: str, core: Mesh, bodies: tuple[ColourBody, ...], made: Mapping[PartModel, BuiltCap | KernelError]
+    label: str, core: Trimesh, bodies: tuple[ColourBody, ...], made: Mapping[PartModel, BuiltCap | KernelError]
 ) -> Coloured:
     found, findings = [], []
     for body in bodies:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from partgen.findings import Finding
 from partgen.fit.assemble import Built
 from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps, Unmarked
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap, scaled, transformed
 from partgen.mesh.shape_cache import ShapeCache
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -32,6 +33,9 @@ from partgen.pipeline.measured import measured
 from partgen.planning.opening import measured_seat
 from partgen.planning.records import PartModel, PositionPlan, SocketModel
 from partgen.printing.orientation import Orientation, choose, laid
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 Step = Callable[[str, int, int], None]
 """Told what is being done, how many are done, out of how many."""
@@ -46,22 +50,22 @@ class MadePart:
     plan: PositionPlan
     cap: BuiltCap
     orientation: Orientation
-    lying: Mesh
+    lying: Trimesh
     """As it lies on the printer: what is exported."""
     fit: FitMeasurement
     print: PrintMeasurement
     findings: tuple[Finding, ...]
     scale: float = 1.0
     """Of the files over the part, for copies that shrink."""
-    core: Mesh | None = None
+    core: Trimesh | None = None
     """All that has the part's own colour, where that is not all of it: in the model frame."""
     bodies: tuple[ColouredBody, ...] = ()
     """All that has not."""
 
     @property
-    def shown(self) -> Mesh:
+    def shown(self) -> Trimesh:
         """The mesh as large as its files, in the model frame."""
-        return self.cap.mesh.scaled(self.scale)
+        return scaled(self.cap.mesh, self.scale)
 
     @property
     def volume(self) -> float:
@@ -132,8 +136,8 @@ def _measured(
             if (socket, plan.seat) not in grips:
                 grips[socket, plan.seat] = measure_grip(socket, cap.marked.mesh, profile.seat[plan.seat])
             findings = (*findings, *grip_findings(plan, grips[socket, plan.seat], bore_error))
-        shown = cap.marked.mesh.scaled(spec.scale)
-        lying = shown.transformed(np.reshape(laid(shown, orientation), (4, 4)))
+        shown = scaled(cap.marked.mesh, spec.scale)
+        lying = transformed(shown, np.reshape(laid(shown, orientation), (4, 4)))
         made[plan.label] = MadePart(plan, cap.marked, orientation, lying, found.fit, found.print, findings, spec.scale)
     return made
 

@@ -15,7 +15,7 @@ from partgen.export.names import plain
 from partgen.export.threemf import About, Further, PlacedPart, plate_3mf
 from partgen.files import write_new
 from partgen.fit.document import PlacedDoc, PlateDoc, PrintDoc
-from partgen.mesh.records import Floats
+from partgen.mesh.records import Floats, scaled, transformed
 from partgen.model.printer import Material
 from partgen.pipeline.inputs import Inputs
 from partgen.pipeline.making import MadePart
@@ -82,8 +82,8 @@ def write_plates(
 
 def _placed(part: MadePart, stem: str, spots: tuple[Floats, ...], colour: str, material: str) -> PlacedPart:
     """One part as large as its files, every colour a body of its own."""
-    further = tuple(Further(b.name, b.mesh.scaled(part.scale), b.colour) for b in part.bodies)
-    core = part.shown if part.core is None else part.core.scaled(part.scale)
+    further = tuple(Further(b.name, scaled(b.mesh, part.scale), b.colour) for b in part.bodies)
+    core = part.shown if part.core is None else scaled(part.core, part.scale)
     return PlacedPart(part.plan.label, stem, core, spots, colour, material, further)
 
 
@@ -93,7 +93,7 @@ def _thumbnail(parts: Sequence[PlacedPart]) -> bytes:
     from partgen.report.picture import Body, picture, view
 
     lying = [
-        (mesh.transformed(place), colour)
+        (transformed(mesh, place), colour)
         for part in parts
         for place in part.places
         for mesh, colour in ((part.mesh, part.colour), *((f.mesh, f.colour) for f in part.further))

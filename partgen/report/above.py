@@ -1,4 +1,4 @@
-"""A position seen down its seat's axis, to scale, as SVG. May import: fit, report.svg, report.trace."""
+"""A position seen down its seat's axis, to scale, as SVG."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from partgen.fit.document import DrawingDoc
 from partgen.report import svg
 from partgen.report.section import BODY, MOST, Pt
 from partgen.report.trace import Node
+from partgen.shapes.seats import SEATS
 
 
 def from_above(position: Node) -> Markup:
@@ -27,7 +28,7 @@ def from_above(position: Node) -> Markup:
         return svg.el("path", d=svg.path([at(*q) for q in points]), class_=class_, **attributes)
 
     w, h = d.seat_width / 2, d.seat_depth / 2
-    is_round = d.socket_shape in ("round", "tube", "flatted", "splined")
+    is_round = SEATS[d.socket_shape].is_round
     x, y = at(0, 0)
     seat = svg.el("circle", cx=x, cy=y, r=w * k, class_="seat") if is_round else None
     room = (

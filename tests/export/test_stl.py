@@ -20,7 +20,7 @@ from stl import mesh as numpy_stl
 from partgen.errors import OutsideError
 from partgen.export.stl import expected, read_back, read_stl, stl_bytes, write_stl
 from partgen.mesh.build import build_caps
-from partgen.mesh.records import BuiltCap, Mesh
+from partgen.mesh.records import BuiltCap, Mesh, transformed, trimesh_of
 
 
 @pytest.fixture(scope="module")
@@ -71,7 +71,7 @@ def test_another_reader_finds_the_same_facets_and_the_same_holes(caps: list[Buil
     mesh = caps[1].mesh
     torn = mesh.vertices.copy()
     torn[mesh.faces[5, 0]] += 1.0
-    for one in (mesh, Mesh(mesh.vertices, mesh.faces[3:]), Mesh(torn, mesh.faces[1:])):
+    for one in (mesh, trimesh_of(Mesh(mesh.vertices, mesh.faces[3:])), trimesh_of(Mesh(torn, mesh.faces[1:]))):
         data = stl_bytes(one)
         other = numpy_stl.Mesh.from_file("", fh=BytesIO(data), mode=Mode.BINARY)
         found = trimesh.load(BytesIO(data), file_type="stl", process=False)
@@ -85,7 +85,8 @@ def test_another_reader_finds_the_same_facets_and_the_same_holes(caps: list[Buil
 
 def test_a_facet_twice_or_a_corner_off_by_its_last_bit_is_not_watertight(caps: list[BuiltCap]) -> None:
     mesh = caps[1].mesh
-    assert not read_stl(stl_bytes(Mesh(mesh.vertices, np.vstack([mesh.faces, mesh.faces[:1]])))).watertight
+    twice = trimesh_of(Mesh(mesh.vertices, np.vstack([mesh.faces, mesh.faces[:1]])))
+    assert not read_stl(stl_bytes(twice)).watertight
     data = bytearray(stl_bytes(mesh))
     assert read_stl(bytes(data)).watertight
     data[84 + 12] ^= 1
@@ -96,9 +97,9 @@ def test_a_facet_twice_or_a_corner_off_by_its_last_bit_is_not_watertight(caps: l
 def test_a_file_that_differs_from_what_was_built_is_noticed(fault: str, caps: list[BuiltCap], tmp_path: Path) -> None:
     mesh, volume = caps[0].mesh, caps[0].volume
     written = {
-        "moved": mesh.transformed(np.array([[1, 0, 0, 0.01], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])),
-        "scaled": replace(mesh, vertices=mesh.vertices * 1.001),
-        "open": Mesh(mesh.vertices, mesh.faces[1:]),
+        "moved": transformed(mesh, np.array([[1, 0, 0, 0.01], [0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])),
+        "scaled": mesh.copy().apply_scale(1.001),
+        "open": trimesh_of(Mesh(mesh.vertices, mesh.faces[1:])),
         "volume": mesh,
     }[fault]
     write_stl(written, tmp_path / "a.stl")

@@ -19,7 +19,7 @@ from cap_models import RECTANGLE, ROUND, SOCKETS, cap
 
 from partgen.export.threemf import About, PlacedPart, plate_3mf, read_3mf
 from partgen.mesh.build import build_caps
-from partgen.mesh.records import Mesh
+from partgen.mesh.records import Mesh, transformed, trimesh_of
 
 ABOUT = About('Fog-signal controller <lower> & "panel"', date(2026, 3, 4), "r01, plate 1", "partgen")
 PNG = bytes.fromhex(
@@ -128,7 +128,7 @@ def test_it_finds_title_date_and_thumbnail(package: bytes) -> None:
 def test_trimesh_finds_the_same_bodies_in_the_same_places(package: bytes, parts: list[PlacedPart]) -> None:
     scene = trimesh.load(BytesIO(package), file_type="3mf")
     bodies = sorted(scene.dump(), key=lambda body: body.bounds[0, 0])
-    wanted = sorted((p.mesh.transformed(m) for p in parts for m in p.places), key=lambda m: m.bounds[0, 0])
+    wanted = sorted((transformed(p.mesh, m) for p in parts for m in p.places), key=lambda m: m.bounds[0, 0])
     assert len(bodies) == len(wanted) == 3
     for body, mesh in zip(bodies, wanted, strict=True):
         assert body.is_watertight
@@ -141,8 +141,8 @@ def test_we_read_back_what_we_wrote(package: bytes, parts: list[PlacedPart]) -> 
     assert [(i.number, i.colour) for i in items] == [
         ("S1-r01", "#30343a"), ("S1-r01 spare 1", "#30343a"), ("H-r01", "#c03020"),
     ]  # fmt: skip
-    assert items[0].mesh.is_closed
-    assert items[1].mesh.bounds == pytest.approx(parts[0].mesh.transformed(parts[0].places[1]).bounds, abs=1e-6)
+    assert items[0].mesh.is_watertight
+    assert items[1].mesh.bounds == pytest.approx(transformed(parts[0].mesh, parts[0].places[1]).bounds, abs=1e-6)
 
 
 def test_equal_input_gives_equal_bytes_and_another_date_does_not(package: bytes, parts: list[PlacedPart]) -> None:
@@ -167,7 +167,7 @@ def test_the_strict_reader_would_have_seen(fault: str, parts: list[PlacedPart]) 
         faces[5] = faces[5][::-1]
     elif fault == "open":
         faces = faces[1:]
-    broken = PlacedPart("S1", "S1", Mesh(mesh.vertices, faces), parts[0].places, "#30343a", "PLA")
+    broken = PlacedPart("S1", "S1", trimesh_of(Mesh(mesh.vertices, faces)), parts[0].places, "#30343a", "PLA")
     data = plate_3mf([broken], ABOUT)
     if fault in ("unit", "relationship"):
         old, new = (

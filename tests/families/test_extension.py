@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partgen.checks.carrying import carrying_findings, measure_carrying
-from partgen.families import stub
-from partgen.families.extension import Extension
+from partgen.families.extension import Extension, drawn_peg
 from partgen.families.stub import StubModel
 from partgen.fit.measured import measured
 from partgen.mesh.records import Mesh
@@ -81,7 +80,7 @@ def test_a_stub_wider_than_its_cap_must_end_under_the_panel() -> None:
 
 def failing(plan, mesh: Mesh) -> set[str]:
     found = measure_carrying(plan, mesh, -0.35 * plan.model.peg_length, 3.4, CAP)
-    return {f.code for f in carrying_findings(plan, found, stub.reach(plan.model.peg), body=None) if f.state == "fail"}
+    return {f.code for f in carrying_findings(plan, found, drawn_peg(plan.model), body=None) if f.state == "fail"}
 
 
 def test_the_geometry_checks_pass_what_is_right_and_fail_what_is_not(made) -> None:

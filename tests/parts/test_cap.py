@@ -15,9 +15,9 @@ from partgen.errors import KernelError
 from partgen.mesh.tessellate import tessellate
 from partgen.parts import kernel
 from partgen.parts.outlines import area
-from partgen.parts.pockets import rib_places
 from partgen.parts.solids import solid
 from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.shapes.seats import shape_of
 
 
 @pytest.mark.sample(12)
@@ -61,7 +61,7 @@ def test_ribs_stand_as_far_into_the_pocket_as_the_plan_says(socket: str) -> None
     model = SOCKETS[socket]
     assert model.ribs is not None
     shape = solid(cap(Section("round", 11.0, 11.0), socket=model))
-    places = rib_places(model)
+    places = shape_of(model).rib_places(model.ribs.count)
     assert len(places) == model.ribs.count
     for direction, distance, aside in places:
         inner = distance - 2 * model.ribs.height

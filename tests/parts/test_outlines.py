@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from partgen.parts import kernel
-from partgen.parts.outlines import area, inset, outline_of, rectangle, span, vertices
+from partgen.parts.outlines import area, inset, outline_of, span, vertices
 from partgen.planning.records import Section
+from partgen.shapes.curves import rectangle
 
 
 @pytest.mark.parametrize("name", SECTIONS)

@@ -55,10 +55,10 @@ def test_bodies_fill_the_part_and_share_nothing_with_it(one: Combination) -> Non
     assert part.bodies and part.core is not None
     assert not [f for f in part.findings if f.state == "fail"]
     for body in part.bodies:
-        assert body.mesh.is_closed and body.mesh.volume > 0.05
+        assert body.mesh.is_watertight and body.mesh.volume > 0.05
         # facets of curved walls may stray by the mesh's chord from one another
         assert (solid(body.mesh) ^ solid(part.core)).volume() < 2e-3 * body.mesh.volume
-    assert part.core.is_closed
+    assert part.core.is_watertight
     raised = "raised" in one.keys
     top = part.plan.model.height
     if raised:  # the part without them and they together are the part as it is in the STL
@@ -118,7 +118,7 @@ def test_what_cannot_have_its_own_colour_is_said(keys: str, words: str) -> None:
 def test_a_split_keeps_all_of_the_volume(made_button: MadePart) -> None:
     mesh = made_button.cap.mesh
     below, above = split_at(mesh, 1.0, (0.05, -0.02))
-    assert below.is_closed and above.is_closed
+    assert below.is_watertight and above.is_watertight
     assert below.volume + above.volume == pytest.approx(mesh.volume, rel=1e-9)
     plane = 1.0 + below.vertices[:, :2] @ np.array([0.05, -0.02])
     assert (below.vertices[:, 2] <= plane + 1e-9).all()

@@ -16,8 +16,8 @@ from family_gallery import Combination, built, planned, profile
 
 from partgen.checks.triangles import slice_points
 from partgen.parts.kernel import Arc
-from partgen.parts.pockets import pocket
 from partgen.planning.records import SocketModel
+from partgen.shapes.seats import shape_of
 
 SHAFTS = [  # diameter, across, flats, chord of the flat, area of the section
     (6.0, 4.5, 1, 5.196152, 22.746670),
@@ -28,7 +28,7 @@ SHAFTS = [  # diameter, across, flats, chord of the flat, area of the section
 
 def polygon(socket: SocketModel) -> shapely.Polygon:
     """The pocket's outline; its arcs run counter-clockwise around the axis."""
-    points, outline = [], pocket(socket)
+    points, outline = [], shape_of(socket).outline()
     x, y = outline[-1].x, outline[-1].y
     for piece in outline:
         if isinstance(piece, Arc):

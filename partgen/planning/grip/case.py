@@ -1,7 +1,4 @@
-"""What a grip is planned from and what comes out: sizes with uncertainty, one case, one hold.
-
-May import: model, metrology, planning.records. Lengths in mm, forces in N.
-"""
+"""What a grip is planned from and what comes out: sizes with uncertainty, one case, one hold. In mm and N."""
 
 from __future__ import annotations
 
@@ -26,6 +23,7 @@ from partgen.model.panel import (
 from partgen.model.part import Grip
 from partgen.model.printer import Material, Printer
 from partgen.planning.records import SocketModel
+from partgen.shapes.seats import SEATS, shape_of
 
 
 class GripWish(Protocol):
@@ -134,14 +132,12 @@ class Case:
 
     @property
     def is_round(self) -> bool:
-        return self.seat.shape in ("round", "flatted", "splined", "tube")
+        return SEATS[self.seat.shape].is_round
 
     @property
     def mean_width(self) -> float:
         """Diameter of the cylinder of the same perimeter as the gripped faces."""
-        if self.is_round:
-            return self.size.width.value
-        return 2 * (self.size.width.value + self.size.depth.value) / math.pi
+        return shape_of(seat_shape(self.seat, self.size, 0.0)).grip_width
 
     @property
     def free_clearance(self) -> float:
