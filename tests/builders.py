@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 
 from partgen.families import FAMILIES
+from partgen.model.fields import Reading
 from partgen.model.profile import Profile
 
 PANEL = """
@@ -83,3 +84,14 @@ def tilted_panel(
         drops = f"[{d}, {d + 0.02}, {d - 0.02}]"
         lines.append(f'[[position]]\nlabel = "S{i + 1}"\nat = [{x}, {y}]\npart = "{part}"\ndrop = {drops}\n')
     return profile_from("\n".join(lines))
+
+
+def well_known(profile: Profile) -> Profile:
+    """The same with all read that a plan else assumes: zero, body and wobble of seats, bevel and place of holes."""
+    seats = {name: seat.model_copy(update={"body": 8.0, "play": 0.05}) for name, seat in profile.seat.items()}
+    holes = {
+        name: hole.model_copy(update={"bevel": 0.0, "offset_limit": hole.place_limit})
+        for name, hole in profile.hole.items()
+    }
+    caliper = profile.caliper.model_copy(update={"zero": Reading((0.0,) * 9, (0.0,) * 9)})
+    return profile.model_copy(update={"seat": seats, "hole": holes, "caliper": caliper})

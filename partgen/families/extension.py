@@ -103,7 +103,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     """The planner of extensions."""
     assert isinstance(spec, Extension)
     profile, estimate, printer = job.profile, job.estimate, job.printer
-    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
     cap = evaluate(spec.cap_height, profile.caliper, "depth", f"[part.{name}] cap_height").result
     body = offset(seat.outer, -spec.wall)
     drawn = compensated(body, estimate.width_error.value)

@@ -23,6 +23,7 @@ from functools import cached_property
 
 import numpy as np
 
+from partgen.metrology.correction import correction
 from partgen.metrology.linear import Rows
 from partgen.metrology.readings import evaluate, rectangular
 from partgen.metrology.records import FloatArray, Observation
@@ -165,7 +166,9 @@ class Unknowns:
             if height is not None:
                 result = evaluate(height, caliper, "depth", f"[seat.{name}] height").result
                 mean[column], u[column], source[column] = result.value, result.u, f"[seat.{name}] height"
-        u[self.depth_error] = u[self.gap_error] = max(rectangular(caliper.limit_of_error), 1e-9)
+        depth = correction(caliper, "depth")
+        mean[self.depth_error] = mean[self.gap_error] = -depth.value
+        u[self.depth_error] = u[self.gap_error] = max(depth.u, 1e-9)
         source[self.depth_error] = "calipers' limit of error, depth"
         source[self.gap_error] = "calipers' limit of error, gap"
         thickness = evaluate(panel.thickness, caliper, "outside", "[panel] thickness").result

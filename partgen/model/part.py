@@ -85,6 +85,10 @@ class Position(Record):
     """Name of a [part.*] table."""
     drop: Readings | None = None
     """Panel face down to the seat's top."""
+    keep: bool = False
+    """Its odd readings are true: this seat really is different."""
+    wobble: Readings | None = None
+    """Overrides the seat's."""
     offset: Point | None = None
     """Measured: hole centre minus seat axis, (x, y)."""
     offset_limit: Length | None = None

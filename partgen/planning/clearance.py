@@ -89,7 +89,7 @@ class Place:
     at_limit: float
     """Radius of the disc in which the hole's centre lies around `at`, uniformly."""
     play: float
-    """How far the finger can push the seat aside at the panel; it pushes some way in every draw."""
+    """How far the finger can push the seat aside at the panel, as expected; it pushes some way in every draw."""
     slop: float
     """Diametral play of the socket on the seat, at its loose end."""
     seat_width: float
@@ -99,6 +99,10 @@ class Place:
     """Length over which the socket holds the seat."""
     lean_height: float
     """Highest contact with the panel above the seat's top, over the stroke."""
+    play_limit: float = 0.0
+    """How far `play` may be off, plus or minus, rectangular."""
+    plunger: str = ""
+    """Whose wobble it is: those of one name err together."""
     guided: bool = False
     """True for a captive part, which its seat does not hold: the hole itself guides it, and touching it
     sideways is what it does. Only room for it in the hole is then asked for."""
@@ -123,8 +127,8 @@ class Place:
 
     @property
     def push(self) -> float:
-        """The seat's play at the panel; nothing of a guided part, which its hole keeps in place."""
-        return 0.0 if self.guided else self.play
+        """The most that the seat may move at the panel; nothing of a guided part, which its hole keeps in place."""
+        return 0.0 if self.guided else self.play + self.play_limit
 
 
 class Draws:
@@ -138,6 +142,7 @@ class Draws:
     def __init__(self, causes: Causes, openings: Mapping[str, Opening], seed: int, count: int) -> None:
         self.count, self.seed, self.causes, self._openings = count, seed, causes, openings
         self._starts: dict[str, int] = {}
+        self._wobbles: dict[str, Draw] = {}
         eigen, vectors = np.linalg.eigh(np.asarray(causes.slope_cov))
         root = vectors * np.sqrt(np.maximum(eigen, 0.0))
         slopes = root @ self._stream("slope").standard_normal((2, count))
@@ -168,6 +173,15 @@ class Draws:
     def circle(self, label: str) -> Draw:
         """(2, count) directions for one position: which way the finger pushes."""
         return self._circle[:, self._start(label) : self._start(label) + self.count]
+
+    def pushed(self, place: Place) -> Draw | float:
+        """How far the finger pushes the seat aside at one place, (count,), or one number where that is known."""
+        if place.play_limit <= 0:
+            return place.push
+        if place.plunger not in self._wobbles:
+            drawn = 2 * self._stream(f"wobble of {place.plunger}").random(self.count) - 1
+            self._wobbles[place.plunger] = drawn.astype(np.float32)
+        return place.play + self._wobbles[place.plunger] * np.float32(place.play_limit)
 
     def _start(self, label: str) -> int:
         start = self._starts.get(label)
@@ -216,13 +230,15 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
     )
     cosine = math.cos(Tilt(place.slope).theta)
     disc, circle, sizes = draws.disc(place.label), draws.circle(place.label), draws.sizes[place.opening.name]
+    push = draws.pushed(place) if place.push > 0 else 0.0
     result = np.empty(draws.count, dtype=np.float32)
     for start in range(0, draws.count, _BLOCK):
         part = slice(start, start + _BLOCK)
         x, y = disc[0, part] * place.at_limit, disc[1, part] * place.at_limit
         if place.push > 0:
-            x += circle[0, part] * place.push
-            y += circle[1, part] * place.push
+            pushed = push if isinstance(push, float) else push[part]
+            x += circle[0, part] * pushed
+            y += circle[1, part] * pushed
         x += place.at[0]
         y += place.at[1]
         dx = draws.half_thickness[part] * (place.slope[0] * cosine)

@@ -14,7 +14,7 @@ import numpy as np
 
 from partgen.errors import Fault, ProfileError
 from partgen.findings import Finding, worst
-from partgen.metrology.records import Estimate, FloatArray, NextMeasurement
+from partgen.metrology.records import Estimate, FloatArray, NextMeasurement, Value
 from partgen.metrology.student import coverage_factor
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
@@ -131,7 +131,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     profile, estimate, printer = job.profile, job.estimate, job.printer
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
-    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
     sites = [site_of(estimate, i, seat) for i in indices]
     crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
@@ -322,7 +322,13 @@ def _height_findings(
     if seat.obstacle is not None:
         left = seat.obstacle.value - site.travel - cap.socket.length
         findings.append(
-            judge.travel(label, left, root_sum_square((travel_u95, judge.expanded(seat.obstacle))), seat.obstacle.value)
+            judge.travel(
+                label,
+                left,
+                root_sum_square((travel_u95, judge.expanded(seat.obstacle))),
+                seat.obstacle.value,
+                assumed=not seat.obstacle_is_body,
+            )
         )
     if spec.grip == "captive" and held is not None:
         findings.append(judge.captive(label, held.lift, cap.socket.length))
@@ -354,7 +360,7 @@ def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans
     """What was assumed or may surprise, in plain words."""
     notes = []
     if not seat.obstacle_is_body:
-        below = "the board" if seat.obstacle is not None else "nothing"
+        below = "the end of its free length" if seat.obstacle == Value(seat.length, 0.0) else "the board"
         notes.append(
             f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
             "Measure from the seat's top down to the switch's body if it is nearer"
