@@ -12,7 +12,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_DONE, EXIT_INPUT, EXIT_OUTSIDE, OUTPUTS, Json, OutDir, PrinterName, Quiet, Seed, say
+from partgen.cli.common import (
+    EXIT_DONE,
+    EXIT_INPUT,
+    EXIT_OUTSIDE,
+    OUTPUTS,
+    Json,
+    Layer,
+    OutDir,
+    PrinterName,
+    Quiet,
+    Seed,
+    say,
+)
 
 if TYPE_CHECKING:
     from partgen.pipeline.many import Outcome
@@ -26,6 +38,7 @@ def build(
     ],
     as_json: Json = False,
     printer: PrinterName = None,
+    layer: Layer = None,
     seed: Seed = 0,
     out: OutDir = OUTPUTS,
     quiet: Quiet = False,
@@ -69,7 +82,15 @@ def build(
     with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
         outcomes = []
         for outcome in build_many(
-            profiles, out, jobs=jobs, printer=printer, seed=seed, revision=revision, formats=chosen, step=step
+            profiles,
+            out,
+            jobs=jobs,
+            printer=printer,
+            layer=layer,
+            seed=seed,
+            revision=revision,
+            formats=chosen,
+            step=step,
         ):
             outcomes.append(outcome)
             if jobs > 1:

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
-from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
+from partgen.fit.document import AssumedDoc, CheckDoc, FitDocument, PositionDoc
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
 
 
 LEAN_UNKNOWN = 1.0
 """Degrees (95 %); a lean known no better is next to unknown, and no single reading would mend that."""
+
+
+def minutes(count: float) -> str:
+    """How long something takes, in words."""
+    if count < 1:
+        return f"{60 * count:.0f} seconds"
+    return "1 minute" if count == 1 else f"{count:.0f} minutes"
 
 
 def exit_code(document: FitDocument) -> int:
@@ -33,7 +42,11 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
         print(line)
     if quiet:
         return
-    if document.set.next_measurement is not None:
+    if document.set.advice:
+        print("\nWhat would help most:")
+        for number, lever in enumerate(document.set.advice[:3], 1):
+            print(f"  {number}. {lever.text} ({minutes(lever.minutes)})")
+    elif document.set.next_measurement is not None:
         suggestion = document.set.next_measurement
         print(f"\nMeasure next: {suggestion.label}, {suggestion.what}: {suggestion.why}")
     elif panel.tilt_u95_deg > LEAN_UNKNOWN and document.set.state != "pass":
@@ -47,8 +60,11 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
         if document.set.state in ("fail", "not proven"):
             why = "no further drop or gap would help noticeably. What is said above needs what it asks for"
         print(f"\nEnough is measured: {why}.")
-    if document.notes:
+    if document.assumed or document.notes:
         print("\nAssumed:")
+        for one in document.assumed:
+            if one.what != "thickness":  # a note says it
+                print(f"  - {one.text}")
         for note in document.notes:
             print(f"  - {note}")
 
@@ -63,7 +79,22 @@ def answer(document: FitDocument) -> str:
         return f"will not fit at {named(failing, among)}"
     if unproven:
         return f"{sure}; not proven at {named(unproven, among)}"
+    if unread := [one for one in document.assumed if one.open]:
+        return f"{sure}, but not proven: nobody read {what_was_not_read(unread)}"
     return f"fits: {sure}"
+
+
+def what_was_not_read(assumed: Sequence[AssumedDoc]) -> str:
+    """ "the plunger's wobble and the window holes' bevel"."""
+    words = {
+        "zero": "what the calipers show when closed",
+        "thickness": "the panel's thickness",
+        "corner_radius": "the {} holes' corner radius",
+        "bevel": "the {} holes' bevel",
+        "offset": "the {} holes' offset",
+    }
+    said = [words.get(one.what, f"the {{}}'s {one.what}").format(one.label) for one in assumed]
+    return " and ".join([", ".join(said[:-1]), said[-1]]) if len(said) > 1 else said[0]
 
 
 def chance(p: float) -> str:

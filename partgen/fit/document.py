@@ -251,12 +251,42 @@ class NextDoc(Doc):
     gain_mm: float
 
 
+class AdviceDoc(Doc):
+    """One thing to do."""
+
+    action: str
+    label: str
+    what: str
+    p_all_fit_after: float
+    """Chance that all fit once it is done, computed."""
+    minutes: float
+    """Of the person's time."""
+    text: str
+    labels: tuple[str, ...] = ()
+    """Of a pilot: the parts to print and try first."""
+    value: float | None = None
+    """Of another layer height or proud, mm."""
+
+
+class AssumedDoc(Doc):
+    """One quantity that nobody read and that matters."""
+
+    what: str
+    label: str
+    text: str
+    open: bool = False
+    """Whether it could change that the set fits: while it is open, the set is not proven."""
+
+
 class SetDoc(Doc):
     p_all_fit: float
     """Probability that none binds and every one stands as proud as wanted, shared causes counted once."""
     next_measurement: NextDoc | None
     state: State
+    """The worst of all positions; not proven, too, while something that decides was not read (`assumed`, open)."""
     p_all_fit_wanted: float
+    advice: tuple[AdviceDoc, ...] = ()
+    """What would raise it most, best first; empty when the set is as sure as wanted."""
 
 
 class PlacedDoc(Doc):
@@ -323,6 +353,8 @@ class FitDocument(Doc):
     draws: int
     notes: tuple[str, ...]
     print: PrintDoc
+    assumed: tuple[AssumedDoc, ...] = ()
+    """What was not measured and matters, what decides first."""
     previous: str | None = None
     sources: tuple[str, ...] = ()
     measured: tuple[MeasuredDoc, ...] = ()

@@ -55,12 +55,14 @@ def correction(caliper: Caliper, kind: ReadingKind) -> Correction:
         return Correction(0.0, limit)
     # unknowns: z, then w of each kind; rows whitened as everywhere
     rows: list[tuple[list[float], float, float]] = []
-    zero = _mean(caliper.zero, caliper) if caliper.zero is not None else (0.0, ZERO_UNREAD / math.sqrt(3))
+    zero = (0.0, ZERO_UNREAD / math.sqrt(3))
+    if caliper.zero is not None:  # closed jaws repeat to a step: nothing between them has to be found
+        zero = _mean(caliper.zero, caliper.resolution, caliper.resolution)
     rows.append(([1.0, 0.0, 0.0, 0.0], *zero))
     for k in range(len(KINDS)):
         rows.append(([0.0, *(float(j == k) for j in range(len(KINDS)))], 0.0, max(of_kind, 1e-9)))
     for one in caliper.reference:
-        mean, u = _mean(one.read, caliper)
+        mean, u = _mean(one.read, caliper.repeatability, caliper.resolution)
         row = [1.0, *(float(jaws == one.jaws) for jaws in KINDS)]
         rows.append((row, mean - one.size, math.hypot(u, one.limit / math.sqrt(3), of_place)))
     us = np.array([max(u, 1e-9) for _, _, u in rows])
@@ -86,7 +88,7 @@ def across_round(read: float, flats: float) -> float:
     return math.hypot(read, flats)
 
 
-def _mean(reading: Reading, caliper: Caliper) -> tuple[float, float]:
+def _mean(reading: Reading, s: float, resolution: float) -> tuple[float, float]:
     """Mean of repeats and its standard uncertainty (JCGM 100, 4.2, F.2.2), without what their readings share."""
-    step = max(*reading.steps, caliper.resolution)
-    return reading.mean, math.sqrt(caliper.repeatability**2 / len(reading.values) + step**2 / 12)
+    step = max(*reading.steps, resolution)
+    return reading.mean, math.sqrt(s**2 / len(reading.values) + step**2 / 12)

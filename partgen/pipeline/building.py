@@ -90,6 +90,7 @@ def build_profile(
     *,
     printer: str | None = None,
     seed: int = 0,
+    layer: float | None = None,
     revision: str | None = None,
     formats: frozenset[str] = USUAL_FORMATS,
     step: Step = _silent,
@@ -101,7 +102,7 @@ def build_profile(
     """
     if revision is not None:
         return _again(given if isinstance(given, Path) else given.path, out, revision, formats, step)
-    inputs = gather(given, printer=printer, seed=seed)
+    inputs = gather(given, printer=printer, seed=seed, layer=layer)
     refuse_foreign(out / inputs.name, inputs)
     refuse_unwritable(log_path(inputs.path))
     remarks = []

@@ -35,6 +35,7 @@ def build_many(
     *,
     jobs: int = 1,
     printer: str | None = None,
+    layer: float | None = None,
     seed: int = 0,
     revision: str | None = None,
     formats: frozenset[str] = USUAL_FORMATS,
@@ -47,7 +48,7 @@ def build_many(
     Raises InputError where two profiles share a name, with nothing written.
     """
     distinct(profiles)
-    how = {"printer": printer, "seed": seed, "revision": revision, "formats": formats}
+    how = {"printer": printer, "layer": layer, "seed": seed, "revision": revision, "formats": formats}
     if jobs == 1:
         return (_one(path, out, {**how, "step": step}) for path in profiles)
     from joblib import Parallel, delayed

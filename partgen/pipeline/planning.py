@@ -15,11 +15,15 @@ from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
 from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
+from partgen.planning.advice import DRAWS, Case, advise
+from partgen.planning.assumed import assumptions
 from partgen.planning.records import SetPlan
-from partgen.planning.revision import Choice
+from partgen.planning.revision import Choice, choose_parts
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
@@ -48,9 +52,11 @@ class Planned:
         )
 
 
-def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Planned:
+def plan_profile(
+    given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0, layer: float | None = None
+) -> Planned:
     """Plan a profile, from its file or as loaded. Raises InputError where anything read is wrong."""
-    return plan_inputs(gather(given, printer=printer, seed=seed))
+    return plan_inputs(gather(given, printer=printer, seed=seed, layer=layer))
 
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_turn) -> Planned:
@@ -69,7 +75,28 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
+    plan = replace(plan, advice=advise(_case(inputs, learnt, plan)))
     return Planned(inputs, known, plan, learnt, today or date.today())
+
+
+def _case(inputs: Inputs, learnt: Learnt, plan: SetPlan) -> Case:
+    """What is known, for whoever ranks what would help."""
+
+    def replan(profile: Profile, printer: Printer, known: Estimate) -> SetPlan:
+        return plan_set(
+            profile,
+            known,
+            printer,
+            lambda name: inputs.materials[name],
+            seed=inputs.seed,
+            draws=DRAWS,
+            choices=choose_parts(profile, printer, known),
+            planners={kind: family.plan for kind, family in BY_KIND.items()},
+        )
+
+    served = {label for label, choice in learnt.choices.items() if choice.kept is not None}
+    assumed = assumptions(inputs.profile, plan.positions, served)
+    return Case(inputs.profile, inputs.printer, learnt.estimate, plan, assumed, replan)
 
 
 def revised(choice: Choice) -> Built:

@@ -104,6 +104,13 @@ def answer(doc: FitDocument) -> Answer:
             "For those, measure again as said below, or print and accept the risk.",
             "For those the measurements leave a doubt; what may follow is listed below.",
         )
+    if doc.set.state == "not proven":
+        return Answer(
+            "not proven",
+            f"Probably: every {noun(doc, 1)} passes, if what nobody read is as assumed.",
+            "What was assumed, and what to read first, is named below.",
+            "Some things were not measured but assumed; they are listed below.",
+        )
     if doc.set.p_all_fit < doc.set.p_all_fit_wanted:
         return Answer(
             "not proven",
