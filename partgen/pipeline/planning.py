@@ -20,7 +20,7 @@ from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
-from partgen.planning.advice import DRAWS, Case, advise
+from partgen.planning.advice import DRAWS, Case, advise, with_best_lever
 from partgen.planning.assumed import assumptions
 from partgen.planning.records import SetPlan
 from partgen.planning.revision import Choice, choose_parts
@@ -75,7 +75,7 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
-    plan = replace(plan, advice=advise(_case(inputs, learnt, plan)))
+    plan = with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
     return Planned(inputs, known, plan, learnt, today or date.today())
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partgen.findings import named
+from partgen.findings import Finding, named
 from partgen.metrology.correction import ZERO_UNREAD
 from partgen.metrology.records import Estimate, FloatArray, Value
 from partgen.metrology.unknowns import Unknowns
@@ -42,6 +42,8 @@ UNSEEN_DRIFT = 0.03
 """mm, standard uncertainty: how far a set-up moves in an hour unless it is clamped; common practice, no source."""
 REFERENCE_LIMIT = 0.01
 """mm: a gauge block, or the shank of a good drill."""
+OWN_FIRST = 0.7
+"""A position's own reading is named for it where it helps the set nearly as much as what helps most."""
 LARGE = 200
 """Positions beyond which nothing is planned again only to rank."""
 MINUTES: dict[str, float] = {
@@ -87,6 +89,30 @@ def advise(case: Case) -> tuple[Advice, ...]:
     needed = {(one.what, one.label) for one in case.assumed if one.open}
     worth = [one for one in found if one.gain >= WORTHWHILE or (one.what, one.label) in needed]
     return tuple(sorted(worth, key=lambda one: (-round(one.gain, 3), one.minutes)))
+
+
+UNCERTAIN = ". Not certain enough: "
+"""Where a finding on proud begins to say what to do."""
+
+
+def with_best_lever(plan: SetPlan) -> SetPlan:
+    """The plan with its own best lever named where a crown is not certain enough, in place of a general remedy."""
+    levers = [one for one in plan.advice if one.what in ("drop", "gap", "depth", "printer", "proud", "layer height")]
+    if not levers:
+        return plan
+
+    def named_in(finding: Finding, label: str) -> Finding:
+        start = finding.why.find(UNCERTAIN)
+        if finding.code != "proud" or start < 0:
+            return finding
+        own = next((one for one in levers if one.label == label and one.action.startswith("read")), levers[0])
+        best = own if own.gain >= OWN_FIRST * levers[0].gain else levers[0]
+        return replace(finding, why=f"{finding.why[:start]}. Not certain enough. {best.text}")
+
+    positions = tuple(
+        replace(p, checks=tuple(named_in(finding, p.label) for finding in p.checks)) for p in plan.positions
+    )
+    return replace(plan, positions=positions)
 
 
 class _Levels:
