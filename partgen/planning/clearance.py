@@ -87,7 +87,8 @@ class Place:
     at: tuple[float, float]
     """Hole's centre minus seat's axis, as far as known."""
     at_limit: float
-    """Radius of the disc in which the hole's centre lies around `at`, uniformly."""
+    """Radius of the disc in which the hole's centre lies around `at`, uniformly. Of a normal deviation it is twice
+    the standard one: the disc then has its variance."""
     play: float
     """How far the finger can push the seat aside at the panel, as expected; it pushes some way in every draw."""
     slop: float
@@ -103,6 +104,8 @@ class Place:
     """How far `play` may be off, plus or minus, rectangular."""
     plunger: str = ""
     """Whose wobble it is: those of one name err together."""
+    shared: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
+    """(2, 3): what shift and turn of all holes, three unit draws, do here; None where nothing is known of them."""
     guided: bool = False
     """True for a captive part, which its seat does not hold: the hole itself guides it, and touching it
     sideways is what it does. Only room for it in the hole is then asked for."""
@@ -124,6 +127,11 @@ class Place:
     def leant(self, section: Section) -> float:
         """Room that the socket's slop takes on every side: lean and turn; nothing of a guided part."""
         return 0.0 if self.guided else self.lean + self.turn(section)
+
+    @property
+    def shared_u(self) -> float:
+        """Standard uncertainty, in all directions together, of what shift and turn do here."""
+        return 0.0 if self.shared is None else math.hypot(*self.shared[0], *self.shared[1])
 
     @property
     def push(self) -> float:
@@ -183,6 +191,15 @@ class Draws:
             self._wobbles[place.plunger] = drawn.astype(np.float32)
         return place.play + self._wobbles[place.plunger] * np.float32(place.play_limit)
 
+    @cached_property
+    def rigid(self) -> Draw:
+        """(3, count) draws with unit variance that all holes share: shift along x and y, and turn. Bounded, as what
+        they come from is."""
+        stream = self._stream("shift and turn")
+        radius, angle = 2 * np.sqrt(stream.random(self.count)), 2 * math.pi * stream.random(self.count)
+        turn = math.sqrt(3) * (2 * stream.random(self.count) - 1)
+        return np.vstack([radius * np.cos(angle), radius * np.sin(angle), turn]).astype(np.float32)
+
     def _start(self, label: str) -> int:
         start = self._starts.get(label)
         if start is None:
@@ -192,7 +209,8 @@ class Draws:
     def reach(self, place: Place) -> float:
         """How far hole, part and slanted faces together move in any draw, or a little more."""
         slanted = self._most_thickness * math.hypot(*place.slope) + self._most_shift
-        return place.at_limit + place.push + math.hypot(*place.at) + self._most_size[place.opening.name] + slanted
+        moved = place.at_limit + place.push + math.hypot(*place.at) + 2 * math.sqrt(3) * place.shared_u
+        return moved + self._most_size[place.opening.name] + slanted
 
     def _sizes(self, name: str, opening: Opening) -> FloatArray:
         """(2, count) deviations of the opening's half width and half depth (in `sizes`: less half
@@ -239,6 +257,9 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
             pushed = push if isinstance(push, float) else push[part]
             x += circle[0, part] * pushed
             y += circle[1, part] * pushed
+        if place.shared is not None:
+            x += np.dot(np.asarray(place.shared[0], dtype=np.float32), draws.rigid[:, part])
+            y += np.dot(np.asarray(place.shared[1], dtype=np.float32), draws.rigid[:, part])
         x += place.at[0]
         y += place.at[1]
         dx = draws.half_thickness[part] * (place.slope[0] * cosine)
@@ -330,7 +351,7 @@ def limits(place: Place, section: Section, causes: Causes) -> Limits:
     """The limits of one position's expected printed section."""
     slope_u, _ = causes.slope_known_least
     return Limits(
-        place=place.at_limit,
+        place=math.hypot(place.at_limit, 2 * place.shared_u / math.sqrt(2)),
         play=place.push,
         rock=place.leant(section),
         width=math.hypot(causes.width.u, causes.width_spread),

@@ -19,13 +19,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partgen.metrology.records import Estimate, FloatArray, Observation, Value
+from partgen.metrology.rigid_offset import MEASURED_PLACE_LIMIT
 from partgen.metrology.wobble import wobble_of
 from partgen.model.panel import SeatBase
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import normal
-from partgen.planning.mount import MEASURED_PLACE_LIMIT
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section

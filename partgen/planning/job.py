@@ -6,9 +6,10 @@ May import: model, metrology, planning.{abreast, clearance, heights, mount, open
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from partgen.metrology.records import Estimate, FloatArray
+from partgen.metrology.rigid_offset import Placed
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
@@ -37,6 +38,8 @@ class Job:
     choices: Mapping[str, Choice]
     """By label: the layer chosen, or the part that stays."""
     share: Share = in_turn
+    placed: Mapping[str, Placed] = field(default_factory=dict)
+    """By label, where offsets read at several holes say that each is."""
     """How what is the same work for every position gets done."""
 
     def material(self, spec: MadeOf) -> Material:

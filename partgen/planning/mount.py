@@ -13,6 +13,7 @@ from typing import Protocol
 from partgen.findings import Finding
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import Estimate, Value
+from partgen.metrology.rigid_offset import MEASURED_PLACE_LIMIT, Placed
 from partgen.metrology.wobble import Wobble, wobble_of
 from partgen.model.panel import Seat
 from partgen.model.part import Position
@@ -29,9 +30,6 @@ from partgen.planning.spec import Through
 
 Materials = Mapping[str, Material] | Callable[[str], Material]
 Gripped = tuple[GripPlan, SocketModel, tuple[Finding, ...]]
-
-MEASURED_PLACE_LIMIT = 0.1
-"""mm a measured hole offset may be off where the profile does not say."""
 
 
 @dataclass(frozen=True)
@@ -156,8 +154,17 @@ class Mounted:
     height: float
 
 
-def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
+def place_of(
+    profile: Profile,
+    spec: Through,
+    opening: Opening,
+    seat: MeasuredSeat,
+    mounted: Mounted,
+    placed: Placed | None = None,
+) -> Place:
     """Where the hole may be, and how far a finger can push the part aside there.
+
+    `placed` is what the offsets read at several holes say of this one; else it lies in the disc of its own limit.
 
     The seat rocks in its guide as a peg in a socket (see plan.passage: c (1/2 + h/G) at a height h above
     a guide of length G). The guide is not seen; it is taken to be as long as what stands out of it, L,
@@ -179,8 +186,9 @@ def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSe
         label=position.label,
         opening=opening,
         slope=site.slope,
-        at=position.offset or (0.0, 0.0),
-        at_limit=limit,
+        at=(position.offset or (0.0, 0.0)) if placed is None else placed.at,
+        at_limit=limit if placed is None else 2 * placed.own,
+        shared=None if placed is None else placed.shared,
         play=wobble.half * at_panel,
         play_limit=wobble.limit * at_panel,
         plunger=position.label if position.wobble is not None else spec.seat,

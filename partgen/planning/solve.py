@@ -6,6 +6,7 @@ positions share a section; the draws are shared by all, because panel and printe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -15,7 +16,9 @@ import numpy as np
 from partgen.errors import Fault, ProfileError
 from partgen.findings import Finding, worst
 from partgen.metrology.records import Estimate, FloatArray, NextMeasurement, Value
+from partgen.metrology.rigid_offset import OWN_SCATTER, rigid_offsets
 from partgen.metrology.student import coverage_factor
+from partgen.metrology.wobble import wobble_of
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -36,7 +39,7 @@ from partgen.planning.mount import (
     site_of,
     wall_room,
 )
-from partgen.planning.neighbours import Footprint, neighbour_findings
+from partgen.planning.neighbours import Footprint, judged
 from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
@@ -89,7 +92,8 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {}, share)
+    placed = rigid_offsets(profile)
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {}, share, placed)
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
@@ -99,7 +103,8 @@ def plan_set(
         notes.extend(said)
         if spec.shrinkage > 0:
             notes.append(_pattern_note(name, spec))
-    ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
+    ordered, apart = _with_neighbours(job, [plans[p.label] for p in profile.position], specs)
+    survival *= apart
     return SetPlan(
         title=profile.title,
         printer=printer.title,
@@ -139,7 +144,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     grip = gripper(profile, estimate, printer, job.materials, spec)
     slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
     places = [
-        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted))
+        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted), job.placed.get(p.label))
         for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
     ]
     best = _largest(job, spec, seat, places)
@@ -338,9 +343,15 @@ def _height_findings(
 
 
 def _with_neighbours(
-    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, PartSpec]
-) -> tuple[PositionPlan, ...]:
-    """The plans with what stands too near added."""
+    job: Job, plans: Sequence[PositionPlan], specs: Mapping[str, PartSpec]
+) -> tuple[tuple[PositionPlan, ...], float]:
+    """The plans with what stands too near added, and the chance that none touches its neighbour.
+
+    A part stands on its seat's axis, which is `at` less the offset for one that passes through a hole. Shift and turn
+    of all holes move all parts alike; between two of them only what is each one's own counts.
+    """
+    openings, profile = job.openings, job.profile
+    printed_u = math.hypot(job.draws.causes.width.u, job.draws.causes.width_spread) / 2
 
     def widest(p: PositionPlan) -> Section:
         spec = specs[p.part]
@@ -348,14 +359,22 @@ def _with_neighbours(
             return flange_section(openings[p.hole].section, spec.flange_overlap)
         return p.footprint or p.section
 
-    footprints = [Footprint(p.label, p.at, widest(p), p.pair) for p in plans]
-    found = neighbour_findings(footprints)
+    def footprint(p: PositionPlan, position: Position) -> Footprint:
+        if not p.passage or not p.seat:
+            return Footprint(p.label, p.at, widest(p), p.pair, printed_u)
+        placed, seat = job.placed.get(p.label), profile.seat[p.seat]
+        own = min(OWN_SCATTER, profile.hole[p.hole].place_limit / 4) if placed is None else placed.own
+        wobble = wobble_of(seat, profile.caliper, position).most / math.sqrt(2)  # pushed some way: its part along one
+        at = (p.at[0] - p.offset[0], p.at[1] - p.offset[1])
+        return Footprint(p.label, at, widest(p), p.pair, math.hypot(own, wobble, printed_u))
+
+    found, apart = judged([footprint(p, position) for p, position in zip(plans, profile.position, strict=True)])
     return tuple(
         replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
         if p.label in found
         else p
         for p in plans
-    )
+    ), apart
 
 
 def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:

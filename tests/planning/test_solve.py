@@ -393,3 +393,44 @@ def test_planning_imports_nothing_heavy():
     assert (
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
     )
+
+
+def _offset_rows(unread: str = "") -> str:
+    rows = ""
+    for j, row in enumerate("AB"):
+        for i in range(3):
+            offset = "" if f"{row}{i + 1}" == unread else "offset = [0.30, -0.20]\noffset_limit = 0.05\n"
+            rows += (
+                f'[[position]]\nlabel = "{row}{i + 1}"\nat = [{20 * i}, {22 * j}]\npart = "key"\ndrop = 4.3\n{offset}'
+            )
+    return rows
+
+
+def test_an_unread_hole_is_not_taken_as_centred_where_the_others_are_off() -> None:
+    """Five of six holes read 0.36 mm off: the sixth has as little room as they have."""
+    text = PANEL.replace("proud = 1.5", "proud = 2.6\nequal = false")
+    found = {p.label: p for p in plan(well_known(profile_from(text + _offset_rows("B2")))).positions}
+    assert found["B2"].offset == pytest.approx((0.30, -0.20), abs=0.02)
+    assert found["B2"].section.width < found["A1"].section.width + 0.02
+    centred = plan(well_known(profile_from(text + _offset_rows().replace("[0.30, -0.20]", "[0.0, 0.0]")))).positions[0]
+    guessed = plan(well_known(profile_from(text + _offset_rows().replace("offset", "# offset")))).positions[0]
+    assert centred.clearance.nominal < guessed.clearance.nominal - 0.15  # two readings let every cap be closer
+
+
+def test_neighbours_stand_where_their_seats_are_and_their_doubt_counts() -> None:
+    """0.72 mm between holes' middles is 0.02 mm between axes 0.35 mm nearer on either side."""
+    pair = (
+        '[[position]]\nlabel = "A"\nat = [0, 0]\npart = "key"\ndrop = 4.3\noffset = [0, -0.35]\noffset_limit = 0.05\n'
+        '[[position]]\nlabel = "B"\nat = [0, 8.15]\npart = "key"\ndrop = 4.3\noffset = [0, 0.35]\noffset_limit = 0.05\n'
+    )
+    off = plan(well_known(profile_from(PANEL + pair))).positions[0]
+    straight = plan(well_known(profile_from(PANEL + pair.replace("-0.35", "0").replace("0.35", "0")))).positions[0]
+    here, there = (next(c for c in p.checks if c.code == "neighbours") for p in (off, straight))
+    assert there.value is not None and here.value is not None and here.value < there.value - 0.4
+    near = '[[position]]\nlabel = "A"\nat = [0, 0]\npart = "key"\ndrop = 4.3\n'
+    near += near.replace('"A"', '"B"').replace("[0, 0]", f"[0, {8.15 - there.value + 0.22:.3f}]")
+    doubtful = plan(profile_from(PANEL + near))
+    found = next(c for c in doubtful.positions[0].checks if c.code == "neighbours")
+    assert found.state == "not proven" and "touch with a chance" in found.why
+    apart = plan(profile_from(PANEL + near.replace(f"[0, {8.15 - there.value + 0.22:.3f}]", "[0, 30]")))
+    assert doubtful.p_all_fit < apart.p_all_fit - 0.005
