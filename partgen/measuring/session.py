@@ -24,6 +24,7 @@ from partgen.profile.edit import (
     add_reading,
     add_spacing,
     drop_reading,
+    set_length,
     set_otherwise,
     undo_reading,
 )
@@ -139,7 +140,8 @@ class Session:
         self._new_gap = None
         if self.task is not None:
             self.route.skip(self.task)
-            self._note(f"{self.task.title}: left.")
+            cost = f" Then {self.task.skipping}." if self.task.skipping else ""
+            self._note(f"{self.task.title}: left.{cost}")
         self._go(self.route.following(self.task, self.shown))
 
     def _do_go(self, name: str) -> None:
@@ -235,7 +237,7 @@ class Session:
                 self._apply(_replaced(task.place, written))
                 self._to_replace = None
             else:
-                self._apply(add_reading(task.place, written))
+                self._apply((set_length if task.single else add_reading)(task.place, written))
         except ProfileError as error:
             place = str(task.place) if task is not None else ""
             here = (f.expected if place and place in f.where else str(f) for f in error.faults)
@@ -384,6 +386,8 @@ class Session:
 def _names(task: Task, name: str) -> bool:
     wanted = name.casefold()
     place = task.place
+    if place.table == "recheck":  # the position's own name means its drop
+        return wanted == f"recheck {place.name}".casefold()
     full = {place.name, f"{place.name} {place.key}", f"gap {place.name}" if place.table == "gap" else place.key}
     return any(wanted == one.casefold() for one in full if one)
 
