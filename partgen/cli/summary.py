@@ -79,6 +79,8 @@ def answer(document: FitDocument) -> str:
         return f"will not fit at {named(failing, among)}"
     if unproven:
         return f"{sure}; not proven at {named(unproven, among)}"
+    if document.contradictions:
+        return f"{sure}, but not proven: readings of the same thing disagree"
     if unread := [one for one in document.assumed if one.open]:
         return f"{sure}, but not proven: nobody read {what_was_not_read(unread)}"
     return f"fits: {sure}"
@@ -129,6 +131,7 @@ def attention(document: FitDocument) -> list[str]:
                 lines.append(f"    likewise {'at all others' if everywhere else named(others)}")
     for doubt in document.doubts:
         lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
+    lines += [f"{one}." for one in document.contradictions]
     return ["", *lines] if lines else []
 
 

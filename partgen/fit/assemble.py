@@ -95,6 +95,7 @@ def assemble(
         AssumedDoc(what=a.what, label=a.label, text=a.text, open=a.open)
         for a in assumptions(profile, plan.positions, {label for label, one in built.items() if one.unchanged_since})
     )
+    doubtful = bool(plan.contradictions) or any(one.open for one in assumed)
     suggestion = plan.next_measurement
     return FitDocument(
         title=plan.title,
@@ -111,10 +112,11 @@ def assemble(
             else NextDoc(
                 label=suggestion.label, what=suggestion.what, why=suggestion.why, gain_mm=_r(suggestion.gain_mm)
             ),
-            state=worst((*(p.state for p in positions), "not proven" if any(a.open for a in assumed) else "pass")),
+            state=worst((*(p.state for p in positions), "not proven" if doubtful else "pass")),
             advice=tuple(_advice(one) for one in plan.advice),
         ),
         assumed=assumed,
+        contradictions=plan.contradictions,
         profile=circumstances.profile_name,
         date=circumstances.date,
         partgen=circumstances.version,

@@ -355,6 +355,8 @@ class FitDocument(Doc):
     print: PrintDoc
     assumed: tuple[AssumedDoc, ...] = ()
     """What was not measured and matters, what decides first."""
+    contradictions: tuple[str, ...] = ()
+    """Where independent readings of the same thing disagree, and what probably went wrong."""
     previous: str | None = None
     sources: tuple[str, ...] = ()
     measured: tuple[MeasuredDoc, ...] = ()

@@ -13,6 +13,9 @@ from pathlib import Path
 from partgen.families import BY_KIND
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
+from partgen.metrology.closure import closure_notes
+from partgen.metrology.drift import drift_notes, drift_of
+from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
 from partgen.model.printer import Printer
@@ -75,6 +78,9 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
+    closed = closure_notes(inputs.profile, lambda profile: estimate(profile, inputs.printer, refuse_unread=False))
+    found = (*drift_notes(inputs.profile, drift_of(inputs.profile)), *closed)
+    plan = replace(plan, contradictions=found)
     plan = with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
     return Planned(inputs, known, plan, learnt, today or date.today())
 

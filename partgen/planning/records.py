@@ -384,6 +384,9 @@ class SetPlan:
     """What was assumed, in plain words."""
     draws: int
     seed: int
+    contradictions: tuple[str, ...] = ()
+    """Where independent readings of the same thing disagree, or drifted, in words: while there are any nothing is
+    proven."""
     p_free: float = 1.0
     """Of `p_all_fit`, the chance that no part touches anything."""
     advice: tuple[Advice, ...] = ()
