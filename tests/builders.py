@@ -6,7 +6,8 @@ import tomllib
 
 from partgen.families import FAMILIES
 from partgen.model.fields import Reading
-from partgen.model.profile import Profile
+from partgen.model.panel import Reference
+from partgen.model.profile import Profile, Recheck
 
 PANEL = """
 format = 1
@@ -93,5 +94,9 @@ def well_known(profile: Profile) -> Profile:
         name: hole.model_copy(update={"bevel": 0.0, "offset_limit": hole.place_limit})
         for name, hole in profile.hole.items()
     }
-    caliper = profile.caliper.model_copy(update={"zero": Reading((0.0,) * 9, (0.0,) * 9)})
-    return profile.model_copy(update={"seat": seats, "hole": holes, "caliper": caliper})
+    zero, ten = Reading((0.0,) * 9, (0.0,) * 9), Reading((10.0,) * 9, (0.0,) * 9)
+    true = Reference.model_validate({"size": 10.0, "limit": 0.001, "with": "depth", "read": ten})
+    caliper = profile.caliper.model_copy(update={"zero": zero, "reference": (true,)})
+    drops = [(one.label, one.drop) for one in profile.position if one.drop is not None]
+    again = tuple(Recheck(label=label, drop=drop) for label, drop in drops[:1])
+    return profile.model_copy(update={"seat": seats, "hole": holes, "caliper": caliper, "recheck": again})

@@ -90,6 +90,8 @@ def what_was_not_read(assumed: Sequence[AssumedDoc]) -> str:
     """ "the plunger's wobble and the window holes' bevel"."""
     words = {
         "zero": "what the calipers show when closed",
+        "depth": "anything that shows that the depth rod reads true",
+        "recheck": "the first drop again",
         "thickness": "the panel's thickness",
         "corner_radius": "the {} holes' corner radius",
         "bevel": "the {} holes' bevel",

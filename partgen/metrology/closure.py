@@ -45,15 +45,25 @@ Again = Callable[[Profile], Estimate]
 """The estimate from other readings; it may be known as badly as it likes."""
 
 
-def closure_notes(profile: Profile, again: Again) -> list[str]:
-    """Every misclosure in words, with what it probably is."""
-    notes = list(_offsets(profile))
+@dataclass(frozen=True)
+class Misclosure:
+    """One disagreement."""
+
+    words: str
+    """What it is, and probably from."""
+    height: float = 0.0
+    """mm by which two ways to a drop differ."""
+
+
+def misclosures(profile: Profile, again: Again) -> tuple[Misclosure, ...]:
+    """Every misclosure, with what it probably is."""
+    found = [Misclosure(words) for words in _offsets(profile)]
     if len(profile.position) <= MOST:
-        notes += _heights(profile, again)
-    return notes
+        found += _heights(profile, again)
+    return tuple(found)
 
 
-def _heights(profile: Profile, again: Again) -> Iterator[str]:
+def _heights(profile: Profile, again: Again) -> Iterator[Misclosure]:
     """Drops against gaps, thickness and seat heights, seat by seat."""
     known = {name for name, seat in profile.seat.items() if seat.height is not None}
     mine = {name: [i for i, p in enumerate(profile.position) if profile.level_of(p) == name] for name in known}
@@ -74,9 +84,11 @@ def _heights(profile: Profile, again: Again) -> Iterator[str]:
         if abs(d) <= K95 * u:
             continue
         way = "deeper" if d > 0 else "less deep"
-        yield (
+        yield Misclosure(
             f"All drops to the {name}s are {abs(d):.2f} mm {way} than panel gap, thickness and seat height allow "
-            f"(± {K95 * u:.2f}). {likeliest(d, u, DROPS)}. Until one of them is read again, nothing says which is right"
+            f"(± {K95 * u:.2f}). {likeliest(d, u, DROPS)}. Until one of them is read again, nothing says which is "
+            "right",
+            d,
         )
 
 
@@ -114,9 +126,9 @@ def _offsets(profile: Profile) -> Iterator[str]:
         if not at:
             continue
         x, y = (float(np.mean([placed[p.label].at[k] for p in at])) for k in range(2))
-        if math.hypot(x, y) > hole.place_limit:
+        if hole.offset_limit is not None and math.hypot(x, y) > hole.offset_limit:
             yield (
                 f"All {name} holes sit about ({x:.2f}, {y:.2f}) mm off their plungers, more than the "
-                f"{hole.place_limit:.2f} mm that were allowed for. Were panel and board screwed together as they will "
+                f"{hole.offset_limit:.2f} mm that were allowed for. Were panel and board screwed together as they will "
                 "be used, and is `at` the hole's middle?"
             )

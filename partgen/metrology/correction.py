@@ -22,6 +22,9 @@ ZERO_UNREAD = 0.05
 """mm: a zero that nobody looked at may be off by this much either way; common practice, no source."""
 OF_PLACE = 0.5
 """Part of the limit of error that changes along the scale, so that no reference elsewhere on it shows it."""
+TECHNIQUE = 0.1
+"""mm, standard deviation: what a person's way of holding the jaws or the rod may add, of which no maker's limit speaks;
+it counts where a reference can show it. Common practice, no source."""
 KINDS: tuple[ReadingKind, ...] = ("outside", "inside", "depth")
 
 
@@ -59,8 +62,10 @@ def correction(caliper: Caliper, kind: ReadingKind) -> Correction:
     if caliper.zero is not None:  # closed jaws repeat to a step: nothing between them has to be found
         zero = _mean(caliper.zero, caliper.resolution, caliper.resolution)
     rows.append(([1.0, 0.0, 0.0, 0.0], *zero))
-    for k in range(len(KINDS)):
-        rows.append(([0.0, *(float(j == k) for j in range(len(KINDS)))], 0.0, max(of_kind, 1e-9)))
+    for k, one_kind in enumerate(KINDS):
+        shown = any(one.jaws == one_kind for one in caliper.reference)
+        wide = math.hypot(of_kind, TECHNIQUE) if shown else of_kind
+        rows.append(([0.0, *(float(j == k) for j in range(len(KINDS)))], 0.0, max(wide, 1e-9)))
     for one in caliper.reference:
         mean, u = _mean(one.read, caliper.repeatability, caliper.resolution)
         row = [1.0, *(float(jaws == one.jaws) for jaws in KINDS)]

@@ -13,7 +13,7 @@ from pathlib import Path
 from partgen.families import BY_KIND
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
-from partgen.metrology.closure import closure_notes
+from partgen.metrology.closure import misclosures
 from partgen.metrology.drift import drift_notes, drift_of
 from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
@@ -23,7 +23,7 @@ from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
-from partgen.planning.advice import DRAWS, Case, advise, with_best_lever
+from partgen.planning.advice import DRAWS, Case, advise, chance_if_either, with_best_lever
 from partgen.planning.assumed import assumptions
 from partgen.planning.records import SetPlan
 from partgen.planning.revision import Choice, choose_parts
@@ -78,9 +78,12 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
     )
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
-    closed = closure_notes(inputs.profile, lambda profile: estimate(profile, inputs.printer, refuse_unread=False))
-    found = (*drift_notes(inputs.profile, drift_of(inputs.profile)), *closed)
+    closed = misclosures(inputs.profile, lambda profile: estimate(profile, inputs.printer, refuse_unread=False))
+    found = (*drift_notes(inputs.profile, drift_of(inputs.profile)), *(one.words for one in closed))
+    apart = max((abs(one.height) for one in closed), default=0.0)
     plan = replace(plan, contradictions=found)
+    if apart > 0:
+        plan = replace(plan, p_all_fit=chance_if_either(_case(inputs, learnt, plan), apart))
     plan = with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
     return Planned(inputs, known, plan, learnt, today or date.today())
 

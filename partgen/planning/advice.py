@@ -23,7 +23,7 @@ from partgen.metrology.wobble import USUAL
 from partgen.model.fields import Reading
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
-from partgen.planning.assumed import Assumption
+from partgen.planning.assumed import PRESSED, Assumption
 from partgen.planning.even import fault
 from partgen.planning.records import Action, Advice, SetPlan
 
@@ -44,6 +44,8 @@ REFERENCE_LIMIT = 0.01
 """mm: a gauge block, or the shank of a good drill."""
 OWN_FIRST = 0.7
 """A position's own reading is named for it where it helps the set nearly as much as what helps most."""
+OF_THICKNESS = frozenset({"pressed", "flange-rest"})
+"""Checks that hang on the panel's thickness."""
 LARGE = 200
 """Positions beyond which nothing is planned again only to rank."""
 MINUTES: dict[str, float] = {
@@ -85,10 +87,22 @@ def advise(case: Case) -> tuple[Advice, ...]:
     levels = _Levels(case)
     found = [*_unread(case, levels)]
     if not (sure and proven):
-        found += [*_readings(case, levels), *_of_prints(case, levels)]
+        found += _readings(case, levels)
+    if not sure:
+        found += _of_prints(case, levels)
     needed = {(one.what, one.label) for one in case.assumed if one.open}
+    needed |= {("recheck", one.label) for one in found if one.action == "recheck"}
     worth = [one for one in found if one.gain >= WORTHWHILE or (one.what, one.label) in needed]
     return tuple(sorted(worth, key=lambda one: (-round(one.gain, 3), one.minutes)))
+
+
+def chance_if_either(case: Case, apart: float) -> float:
+    """The chance that all fit where two ways to every drop are `apart` mm apart and either may be the right one.
+
+    What they differ by is counted as a shared uncertainty of half of it (GUM 4.3.7, note 2: two values as likely).
+    """
+    levels, ones = _Levels(case), np.ones(len(case.plan.positions))
+    return levels.p(levels.chance(levels.cov + (apart / 2) ** 2 * np.outer(ones, ones)))
 
 
 UNCERTAIN = ". Not certain enough: "
@@ -185,17 +199,28 @@ def _unread(case: Case, levels: _Levels) -> Iterator[Advice]:
         doubt = levels.p(levels.chance(levels.cov + (ZERO_UNREAD / math.sqrt(3)) ** 2 * np.outer(ones, ones)))
         text = "Close the calipers' jaws and type what they show."
         yield _advice(case, "zero", "", "zero", p, text, before=doubt)
-    if not profile.recheck and sum(one.drop is not None for one in profile.position) >= 3:
+    if any(one.what == "recheck" for one in case.assumed):
         order = np.linspace(-0.5, 0.5, len(ones))
         drifted = levels.p(levels.chance(levels.cov + UNSEEN_DRIFT**2 * np.outer(order, order)))
         first = next(one.label for one in profile.position if one.drop is not None)
         text = f"Read {first}'s drop once more, as the last reading: it shows whether anything moved."
-        yield _advice(case, "recheck", first, "drop", p, text, before=drifted)
+        yield _advice(case, "recheck", first, "recheck", p, text, before=drifted)
+    if any(one.what == "depth" for one in case.assumed):
+        pressed = levels.p(levels.chance(levels.cov + (PRESSED / 2) ** 2 * np.outer(ones, ones)))
+        text = (
+            "Check the depth rod: read the depth of a gauge block or a drill shank on a flat face, or panel gaps and "
+            "the seat's height above the board."
+        )
+        yield _advice(case, "reference", "", "depth", p, text, before=(p + pressed) / 2)
     again = [one for one in case.assumed if one.open and one.what in ("wobble", "offset", "bevel", "corner_radius")]
     for one in again if len(profile.position) <= LARGE else ():
         bad = _p_free_if_bad(case, one)
         action: Action = "wobble" if one.what == "wobble" else "read"
         yield _advice(case, action, one.label, one.what, p, _ASK[one.what].format(one.label), before=min(p, bad))
+    unsure = {c.code for one in case.plan.positions for c in one.checks if c.state == "not proven"}
+    if profile.panel.thickness_limit > 0 and unsure & OF_THICKNESS:
+        text = "Read the panel's thickness, which is only assumed."
+        yield _advice(case, "read", "[panel]", "thickness", p, text, before=p - 2 * WORTHWHILE)
     for one in case.assumed:
         if one.open and one.what in ("body", "travel"):
             yield _advice(case, "read", one.label, one.what, p, _ASK[one.what].format(one.label))
@@ -273,7 +298,8 @@ def _readings(case: Case, levels: _Levels) -> Iterator[Advice]:
             yield _advice(case, action, label, what, after, f"{words[action]} {_would(case, after)}")
         if group == ("gap",):
             yield from _two_gaps(case, levels, mine)
-    if not any(one.jaws == "depth" for one in profile.caliper.reference):
+    known = any(one.jaws == "depth" for one in profile.caliper.reference)
+    if not known and not any(one.what == "depth" for one in case.assumed):
         row = np.zeros(p)
         row[joint.depth_error] = 1.0
         of_place = profile.caliper.limit_of_error**2 / 12

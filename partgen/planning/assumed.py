@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from partgen.metrology.correction import ZERO_UNREAD, zero_is_known
+from partgen.metrology.rigid_offset import FEWEST
 from partgen.metrology.wobble import USUAL, USUAL_LIMIT
 from partgen.model.panel import ASSUMED_OFFSET, HoleBase, RectangleHole, SeatBase
 from partgen.model.profile import Profile
@@ -21,6 +22,10 @@ WORN = 0.5
 nobody needs to read it."""
 USUAL_BEVEL = 0.2
 """mm per side that a deburred or moulded mouth is often wider than the throat; common practice, no source."""
+PRESSED = 0.15
+"""mm that a depth rod may press a plunger in, or that a set-up moves in a session; common practice, no source."""
+FEWEST_MOVING = 3
+"""Drops; fewer are read before anything moves."""
 ROUNDEST = 2.0
 """mm: corners of punched and milled holes are seldom rounder; common practice, no source."""
 
@@ -30,7 +35,7 @@ class Assumption:
     """One quantity that was not read."""
 
     what: str
-    """wobble, body, corner_radius, offset, bevel, travel, zero or thickness."""
+    """wobble, body, corner_radius, offset, bevel, travel, zero, depth, recheck or thickness."""
     label: str
     """Name of the seat or hole; "" for what belongs to the whole set."""
     text: str
@@ -59,14 +64,34 @@ def assumptions(
 
 
 def _of_calipers(profile: Profile, plans: Sequence[PositionPlan]) -> Iterator[Assumption]:
-    if zero_is_known(profile.caliper) or not any(p.seat and not p.over for p in plans):
+    """Zero, depth rod, and whether anything moved: what all drops have in common."""
+    deep = [p for p in plans if p.seat and not p.over]
+    if not deep:
         return
-    left = min((p.proud_tolerance - abs(p.proud - p.proud_wanted) - p.proud_u95 for p in plans if p.seat), default=1.0)
-    text = (
-        f"Nobody read what the calipers show with their jaws closed: 0.00 is taken. If it is {ZERO_UNREAD:.2f} mm off, "
-        "every part is too tall or too short by as much."
-    )
-    yield Assumption("zero", "", text, open=left < 2 * ZERO_UNREAD)
+    left = min(p.proud_tolerance - abs(p.proud - p.proud_wanted) - p.proud_u95 for p in deep)
+    if not zero_is_known(profile.caliper):
+        text = (
+            "Nobody read what the calipers show with their jaws closed: 0.00 is taken. If it is "
+            f"{ZERO_UNREAD:.2f} mm off, every part is too tall or too short by as much."
+        )
+        yield Assumption("zero", "", text, open=left < 4 * ZERO_UNREAD)
+    if not _depth_is_checked(profile):
+        text = (
+            f"Nothing shows that the depth rod reads true: pressing a plunger in takes {PRESSED:.2f} mm. A depth of "
+            "known size tells, or panel gaps with the seat's height above the board."
+        )
+        yield Assumption("depth", "", text, open=left < PRESSED)
+    if not profile.recheck and sum(one.drop is not None for one in profile.position) >= FEWEST_MOVING:
+        text = "No drop was read again at the end: that nothing moved meanwhile is taken for granted."
+        yield Assumption("recheck", "", text, open=left < PRESSED)
+
+
+def _depth_is_checked(profile: Profile) -> bool:
+    """Whether another way to the same heights exists, which would show an error of the depth rod."""
+    if any(one.jaws == "depth" for one in profile.caliper.reference):
+        return True
+    heights = any(seat.height is not None for seat in profile.seat.values())
+    return bool(profile.panel.gap) and heights and profile.panel.thickness_limit <= 0
 
 
 def _of_seat(profile: Profile, name: str, through: Sequence[PositionPlan]) -> Iterator[Assumption]:
@@ -100,7 +125,8 @@ def _of_hole(profile: Profile, name: str, through: Sequence[PositionPlan]) -> It
     mine = [p for p in through if p.hole == name]
     left = min(p.clearance.rss for p in mine)
     own = {one.label for one in profile.position if one.offset is not None or one.offset_limit is not None}
-    if hole.offset_limit is None and any(p.label not in own for p in mine):
+    told = len([one for one in profile.position if one.offset is not None]) >= FEWEST  # then the others are known, too
+    if hole.offset_limit is None and not told and any(p.label not in own for p in mine):
         text = (
             f"How far the {name} holes sit off their plungers was not read: up to {ASSUMED_OFFSET:.2f} mm is counted."
         )

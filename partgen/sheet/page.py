@@ -115,12 +115,7 @@ def _panel_blocks(profile: Profile, gaps: Sequence[tuple[float, float]]) -> Iter
         (),
         (
             Row("", "zero", "jaws closed: what do they show?", _boxes(profile, zero)),
-            Row(
-                "",
-                "recheck",
-                "the first drop once more, as the last reading of all",
-                _boxes(profile, (again or [None])[0]),
-            ),
+            Row("", "recheck", "the first drop once more, as the last reading of all", _boxes(profile, again)),
         ),
         "Panel screws tight, as it will be used. The rod touches the plunger lightly and does not press it.",
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from builders import PANEL, profile_from
 
-from partgen.metrology.closure import DROPS, closure_notes, likeliest
+from partgen.metrology.closure import DROPS, likeliest, misclosures
 from partgen.metrology.drift import drift_notes, drift_of
 from partgen.metrology.estimate import estimate
 from partgen.model.profile import Profile
@@ -41,7 +41,8 @@ def panel(off: float = 0.0, drift: float = 0.0, seed: int = 0, again: bool = Fal
 
 
 def notes(profile: Profile) -> list[str]:
-    return closure_notes(profile, lambda other: estimate(other, PRINTER, refuse_unread=False))
+    found = misclosures(profile, lambda other: estimate(other, PRINTER, refuse_unread=False))
+    return [one.words for one in found]
 
 
 def test_ways_that_agree_are_left_in_peace() -> None:
