@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
-from partgen.fit.document import AssumedDoc, CheckDoc, FitDocument, PositionDoc
+from partgen.fit.document import AssumedDoc, CheckDoc, FitDocument, PanelDoc, PositionDoc
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
 
@@ -32,11 +33,7 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     panel = document.panel
     revision = f", {document.revision}" if document.revision else ""
     print(f"{document.title or document.profile}{revision}: {answer(document)}")
-    print(
-        f"Panel tilted {panel.tilt_deg:.2f} ± {panel.tilt_u95_deg:.2f}°, "
-        f"rising towards {panel.uphill_deg:.0f}° from +X; "
-        f"readings lie {panel.residual_mm:.3f} mm (rms) about the estimate. Lengths in mm.\n"
-    )
+    print(f"{how_it_lies(panel)} Readings lie {panel.residual_mm:.3f} mm (rms) about that. Lengths in mm.\n")
     show_table("Positions", HEADINGS, [_row(p) for p in document.positions], numbers=range(2, 10))
     for line in attention(document):
         print(line)
@@ -67,6 +64,27 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
                 print(f"  - {one.text}")
         for note in document.notes:
             print(f"  - {note}")
+
+
+SIDES = ("right", "far right", "far side", "far left", "left", "near left", "near side", "near right")
+"""From +X on, an eighth of a turn each; Y runs away from the person."""
+TOLD = 0.05
+"""mm of bulge from which it is told."""
+
+
+def how_it_lies(panel: PanelDoc) -> str:
+    """Lean, and bulge where there is one, in words."""
+    side = SIDES[round(panel.uphill_deg / 45) % 8]
+    words = f"The panel leans {panel.tilt_deg:.2f}° ± {panel.tilt_u95_deg:.2f}°, highest at the {side}."
+    xx, xy, yy = panel.bow_mm
+    # the quadratic form's larger principal value: the middle stands over (or under) two opposite ends by as much
+    middle, half = -(xx + yy) / 2, math.hypot(xx - yy, xy) / 2
+    most = middle + math.copysign(half, middle)
+    if abs(most) < TOLD:
+        return words
+    twisted = abs(middle) < half / 2
+    shape = f"is twisted by {abs(most):.2f} mm" if twisted else f"bulges {most:.2f} mm in the middle"
+    return f"{words} It {shape if twisted or most > 0 else f'is hollow by {-most:.2f} mm in the middle'}."
 
 
 def answer(document: FitDocument) -> str:
