@@ -255,13 +255,17 @@ class AdviceDoc(Doc):
     """One thing to do."""
 
     action: str
+    """read-again, read, recheck, zero, reference, wobble, gap, coupon, pilot, layer-height, proud or keep."""
     label: str
+    """A position, a seat, a hole or a part; "" for the whole set."""
     what: str
+    """The quantity: drop, gap, wobble, offset, ..."""
     p_all_fit_after: float
     """Chance that all fit once it is done, computed."""
     minutes: float
     """Of the person's time."""
     text: str
+    """What to do and what for."""
     labels: tuple[str, ...] = ()
     """Of a pilot: the parts to print and try first."""
     value: float | None = None
@@ -272,8 +276,11 @@ class AssumedDoc(Doc):
     """One quantity that nobody read and that matters."""
 
     what: str
+    """wobble, body, corner_radius, offset, bevel, travel, zero, depth, recheck or thickness."""
     label: str
+    """Name of the seat or hole; "" for the whole set."""
     text: str
+    """What was taken in its place."""
     open: bool = False
     """Whether it could change that the set fits: while it is open, the set is not proven."""
 
