@@ -20,7 +20,7 @@ from partgen.planning.spec import CapSpec, SocketWish
 
 LITTLE = 0.3
 """How much shorter than the seat a socket is left, so that it does not strike what lies below."""
-LEAST_HOLD = 2.5
+LEAST_HOLD = 2.2
 """mm of socket that is left where only an assumed body would take more of it."""
 
 

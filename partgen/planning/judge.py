@@ -195,8 +195,8 @@ def travel(label: str, left: float, u95: float, obstacle: float, *, assumed: boo
     below = f"what lies {obstacle:.2f} mm below the seat's top"
     if assumed and state != "pass":
         why = (
-            f"pressed home, {label}'s lower end comes to {left:.2f} mm from {below}, where the switch's body may "
-            "begin: measure from the seat's top down to that body"
+            f"pressed home, {label}'s lower end may strike the switch's body, which may begin where the plunger's free "
+            f"length ends, {obstacle:.2f} mm below its top: measure from the seat's top down to that body"
         )
         return Finding(
             "flange-travel", label, "lower end clear at full travel", left, 0.0, u95, "mm", "not proven", why

@@ -380,10 +380,9 @@ def _with_neighbours(
 def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
     """What was assumed or may surprise, in plain words."""
     notes = []
-    if not seat.obstacle_is_body:
-        below = "the end of its free length" if seat.obstacle == Value(seat.length, 0.0) else "the board"
+    if not seat.obstacle_is_body and seat.obstacle != Value(seat.length, 0.0):  # of that `assumed` speaks
         notes.append(
-            f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
+            f"[seat.{spec.seat}] has no body: the board was taken for what a skirt could strike first. "
             "Measure from the seat's top down to the switch's body if it is nearer"
         )
     gaps = [p.clearance.nominal for p in plans]

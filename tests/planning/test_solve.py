@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from partgen.errors import ProfileError
 from partgen.findings import worst
 from partgen.metrology.records import Estimate, NextMeasurement, PanelFit, Value
+from partgen.model.fields import Reading
 from partgen.model.part import PartSpec
 from partgen.model.printer import Material, Printer, PrintError, PrintErrors
 from partgen.model.profile import Profile
@@ -313,7 +314,10 @@ def test_what_the_set_carries():
     assert (found.title, found.printer, found.seed, found.draws) == ("Test panel", "bench", 3, 4000)
     assert found.next_measurement is measurement
     assert "from the estimate" in found.notes and len(found.notes) == len(set(found.notes))
-    assert any("[seat.plunger] has no body: the end of its free length was taken" in note for note in found.notes)
+    low = tilted_panel()
+    seat = low.seat["plunger"].model_copy(update={"height": Reading((4.0,), (0.0,))})
+    found = plan(low.model_copy(update={"seat": {**low.seat, "plunger": seat}}), seed=3)
+    assert any("[seat.plunger] has no body: the board was taken" in note for note in found.notes)
 
 
 def test_a_wide_gap_is_noted_with_what_would_narrow_it():
