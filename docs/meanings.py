@@ -17,6 +17,7 @@ HERE = {
     "Profile.part": "`[part.NAME]`, one for each design.",
     "Profile.position": "`[[position]]`, one for each place on the panel that needs a part.",
     "Panel.gap": "`[[panel.gap]]`: readings from the board to the panel's underside.",
+    "Reference.read": "What the calipers show there.",
     "Gap.at": "Where it was read, [x, y].",
     "Gap.read": "Board face to panel underside.",
     "Spacing.along": "Along the panel, or away from you.",
@@ -35,7 +36,8 @@ HERE = {
     "Plug.crown": "The end that shows.",
     "LeverCap.form": "Round, or flat like a paddle.",
     "Position.label": "Its name, on the part and in every table; 1 to 40 characters, each once.",
-    "Position.at": "[x, y] of the seat's axis: x along the panel, y away from you.",
+    "Position.at": "[x, y] of the hole's centre on the panel's face: x along the panel, y away from you. The seat's "
+    "axis is that less `offset`; for a part that stands over the panel, `at` is the axis.",
     "Printer.title": "What it is, for people.",
     "Printer.process": "Process category after ISO/ASTM 52900.",
     "Printer.material": "Name of a material file.",

@@ -83,7 +83,17 @@ def commands() -> str:
 def profile_page() -> str:
     """The profile's tables, families' keys included."""
     shapes = [c for base in (panel.HoleBase, panel.SeatBase) for c in (base, *base.__subclasses__())]
-    models = [profile.Profile, profile.Target, panel.Caliper, panel.Panel, panel.Gap, panel.Spacing, *shapes]
+    models = [
+        profile.Profile,
+        profile.Target,
+        panel.Caliper,
+        panel.Reference,
+        panel.Panel,
+        panel.Gap,
+        panel.Spacing,
+        profile.Recheck,
+        *shapes,
+    ]
     # what several families share stands once, before the first of them
     models += [base for keys in FAMILIES.values() for base in reversed(keys.__mro__) if issubclass(base, part.PartSpec)]
     models += [part.Position]
@@ -150,7 +160,15 @@ def section(model: type[BaseModel]) -> str:
             continue
         default = "needed" if field.is_required() else "" if field.default is PydanticUndefined else show(field.default)
         bound = str(bounds_of(model, name) or "")
-        rows.append([f"`{name}`", type_name(field.annotation), default, bound, notes.get(name) or meaning(model, name)])
+        rows.append(
+            [
+                f"`{field.alias or name}`",
+                type_name(field.annotation),
+                default,
+                bound,
+                notes.get(name) or meaning(model, name),
+            ]
+        )
     columns = [c for c in zip(*rows, strict=True) if any(c[1:]) and not (model in FIT and c[0] == "default")]
     shown = ([cell.replace("|", "\\|").replace("\n", " ") for cell in row] for row in zip(*columns, strict=True))
     lines = [f"| {' | '.join(row)} |" for row in shown]
@@ -203,9 +221,11 @@ TABLES: dict[type[BaseModel], str] = {
     profile.Profile: "The top of the file",
     profile.Target: "`[target]`",
     panel.Caliper: "`[caliper]`",
+    panel.Reference: "`[[caliper.reference]]`",
     panel.Panel: "`[panel]`",
     panel.Gap: "`[[panel.gap]]`",
     panel.Spacing: "`[[spacing]]`",
+    profile.Recheck: "`[[recheck]]`",
     part.Position: "`[[position]]`",
     records.Log: "The top of the file",
     records.Revision: "`[[revision]]`",

@@ -5,7 +5,9 @@ from __future__ import annotations
 import tomllib
 
 from partgen.families import FAMILIES
-from partgen.model.profile import Profile
+from partgen.model.fields import Reading
+from partgen.model.panel import Reference
+from partgen.model.profile import Profile, Recheck
 
 PANEL = """
 format = 1
@@ -83,3 +85,18 @@ def tilted_panel(
         drops = f"[{d}, {d + 0.02}, {d - 0.02}]"
         lines.append(f'[[position]]\nlabel = "S{i + 1}"\nat = [{x}, {y}]\npart = "{part}"\ndrop = {drops}\n')
     return profile_from("\n".join(lines))
+
+
+def well_known(profile: Profile) -> Profile:
+    """The same with all read that a plan else assumes: zero, body and wobble of seats, bevel and place of holes."""
+    seats = {name: seat.model_copy(update={"body": 8.0, "play": 0.05}) for name, seat in profile.seat.items()}
+    holes = {
+        name: hole.model_copy(update={"bevel": 0.0, "offset_limit": hole.place_limit})
+        for name, hole in profile.hole.items()
+    }
+    zero, ten = Reading((0.0,) * 9, (0.0,) * 9), Reading((10.0,) * 9, (0.0,) * 9)
+    true = Reference.model_validate({"size": 10.0, "limit": 0.001, "with": "depth", "read": ten})
+    caliper = profile.caliper.model_copy(update={"zero": zero, "reference": (true,)})
+    drops = [(one.label, one.drop) for one in profile.position if one.drop is not None]
+    again = tuple(Recheck(label=label, drop=drop) for label, drop in drops[:1])
+    return profile.model_copy(update={"seat": seats, "hole": holes, "caliper": caliper, "recheck": again})

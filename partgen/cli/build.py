@@ -19,6 +19,7 @@ from partgen.cli.common import (
     EXIT_OUTSIDE,
     OUTPUTS,
     Json,
+    Layer,
     OutDir,
     PrinterName,
     Quiet,
@@ -38,6 +39,7 @@ def build(
     ],
     as_json: Json = False,
     printer: PrinterName = None,
+    layer: Layer = None,
     seed: Seed = 0,
     out: OutDir = OUTPUTS,
     quiet: Quiet = False,
@@ -90,6 +92,7 @@ def build(
             _all_readable(profiles, printer, revision)
         how: dict[str, Any] = {
             "printer": printer,
+            "layer": layer,
             "seed": seed,
             "revision": revision,
             "again": again,

@@ -40,6 +40,17 @@ PrinterName = Annotated[
         show_default=False,
     ),
 ]
+Layer = Annotated[
+    float | None,
+    typer.Option(
+        "--layer",
+        metavar="MM",
+        min=0.005,
+        max=2.0,
+        help="Print with layers of this height instead of what the printer's file says.",
+        show_default=False,
+    ),
+]
 Seed = Annotated[int, typer.Option("--seed", min=0, metavar="N", help="Seed of the random draws.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress and no remarks.")]
 UnusedOut = Annotated[Path, typer.Option("--out", hidden=True)]

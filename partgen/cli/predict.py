@@ -6,13 +6,14 @@ from pathlib import Path
 
 import typer
 
-from partgen.cli.common import OUTPUTS, Json, PrinterName, ProfilePath, Quiet, Seed, UnusedOut
+from partgen.cli.common import OUTPUTS, Json, Layer, PrinterName, ProfilePath, Quiet, Seed, UnusedOut
 
 
 def predict(
     profile: ProfilePath,
     as_json: Json = False,
     printer: PrinterName = None,
+    layer: Layer = None,
     seed: Seed = 0,
     out: UnusedOut = OUTPUTS,
     quiet: Quiet = False,
@@ -22,7 +23,7 @@ def predict(
     from partgen.pipeline.planning import plan_profile
 
     del out  # a plan lands nowhere
-    document = plan_profile(Path(profile), printer=printer, seed=seed).document
+    document = plan_profile(Path(profile), printer=printer, seed=seed, layer=layer).document
     if as_json:
         print(document.model_dump_json(indent=2))
     else:

@@ -6,10 +6,17 @@ from __future__ import annotations
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
-from partgen.fit.status import chance_words, panel_words, status, why_these_numbers
+from partgen.fit.status import chance_words, panel_words, status, what_was_not_read, why_these_numbers
 from partgen.metrology.questions import grouped
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
+
+
+def minutes(count: float) -> str:
+    """How long something takes, in words."""
+    if count < 1:
+        return f"{60 * count:.0f} seconds"
+    return "1 minute" if count == 1 else f"{count:.0f} minutes"
 
 
 def exit_code(document: FitDocument) -> int:
@@ -30,8 +37,13 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
     if quiet:
         return
     print(f"\n{status(document).sentence}")
-    if document.notes:
+    for lever in document.set.advice[1:3]:
+        print(f"Then: {lever.text} ({minutes(lever.minutes)})")
+    if document.assumed or document.notes:
         print("\nAssumed:")
+        for one in document.assumed:
+            if one.what != "thickness":  # a note says it
+                print(f"  - {one.text}")
         for note in document.notes:
             print(f"  - {note}")
 
@@ -46,6 +58,10 @@ def answer(document: FitDocument) -> str:
         return f"will not fit at {named(failing, among)}"
     if unproven:
         return f"{sure}; not proven at {named(unproven, among)}"
+    if document.contradictions:
+        return f"{sure}, but not proven: readings of the same thing disagree"
+    if unread := [one for one in document.assumed if one.open]:
+        return f"{sure}, but not proven: nobody read {what_was_not_read(unread)}"
     return f"fits: {sure}"
 
 
@@ -72,6 +88,7 @@ def attention(document: FitDocument) -> list[str]:
                 lines.append(f"    likewise {'at all others' if everywhere else named(others)}")
     for question in grouped(document.doubts):
         lines.append(f"{question.subject}: {question.values} in question: {question.why}. Read again.")
+    lines += [f"{one}." for one in document.contradictions]
     return ["", *lines] if lines else []
 
 

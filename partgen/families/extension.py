@@ -104,7 +104,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     """The planner of extensions."""
     assert isinstance(spec, Extension)
     profile, estimate, printer = job.profile, job.estimate, job.printer
-    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
     cap = evaluate(spec.cap_height, profile.caliper, "depth", f"[part.{name}] cap_height").result
     body = offset(seat.outer, -spec.wall)
     drawn = compensated(body, estimate.width_error.value)
@@ -121,7 +121,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         crown, depth = crown_of(job, spec, position, site), socket_depth(spec, site, printer)
         held, socket, grip_findings = grip(wall_room(body, seat.outer), depth)
         mounted = Mounted(position, site, held.slop, depth, site.drop + crown.proud)
-        place = place_of(profile, spec, opening, seat, mounted)
+        place = place_of(profile, spec, opening, seat, mounted, job.placed.get(position.label))
         found = binding(rooms(place, through, job.draws), job.draws.causes.part_spread)
         survival[found.near] *= 1 - found.touching
         eaten = limits(place, through, job.draws.causes)

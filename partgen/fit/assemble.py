@@ -14,6 +14,8 @@ from typing import Literal
 
 from partgen.findings import Finding, worst
 from partgen.fit.document import (
+    AdviceDoc,
+    AssumedDoc,
     BudgetDoc,
     BudgetLineDoc,
     CarriedDoc,
@@ -39,7 +41,8 @@ from partgen.metrology.student import K95
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.parts.views import silhouette
-from partgen.planning.records import CapModel, PartModel, Polygon, PositionPlan, Section, SetPlan
+from partgen.planning.assumed import assumptions
+from partgen.planning.records import Advice, CapModel, PartModel, Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.sections import outline
 
 DRAWN = 0.01
@@ -90,6 +93,11 @@ def assemble(
         _position(p, profile, estimate, i, built.get(p.label, Built()), budgets.get(p.label), readings[p.label])
         for i, p in enumerate(plan.positions)
     )
+    assumed = tuple(
+        AssumedDoc(what=a.what, label=a.label, text=a.text, open=a.open)
+        for a in assumptions(profile, plan.positions, {label for label, one in built.items() if one.unchanged_since})
+    )
+    doubtful = bool(plan.contradictions) or any(one.open for one in assumed)
     suggestion = plan.next_measurement
     return FitDocument(
         title=plan.title,
@@ -106,8 +114,11 @@ def assemble(
             else NextDoc(
                 label=suggestion.label, what=suggestion.what, why=suggestion.why, gain_mm=_r(suggestion.gain_mm)
             ),
-            state=worst(p.state for p in positions),
+            state=worst((*(p.state for p in positions), "not proven" if doubtful else "pass")),
+            advice=tuple(_advice(one) for one in plan.advice),
         ),
+        assumed=assumed,
+        contradictions=plan.contradictions,
         profile=circumstances.profile_name,
         date=circumstances.date,
         partgen=circumstances.version,
@@ -119,6 +130,19 @@ def assemble(
         previous=circumstances.previous,
         sources=circumstances.sources,
         measured=measured(profile),
+    )
+
+
+def _advice(one: Advice) -> AdviceDoc:
+    return AdviceDoc(
+        action=one.action,
+        label=one.label,
+        what=one.what,
+        p_all_fit_after=round(one.p_all_fit_after, 4),
+        minutes=one.minutes,
+        text=one.text,
+        labels=one.labels,
+        value=one.value,
     )
 
 

@@ -255,12 +255,49 @@ class NextDoc(Doc):
     gain_mm: float
 
 
+class AdviceDoc(Doc):
+    """One thing to do."""
+
+    action: str
+    """read-again, read, recheck, zero, reference, wobble, gap, coupon, pilot, layer-height, proud or keep."""
+    label: str
+    """A position, a seat, a hole or a part; "" for the whole set."""
+    what: str
+    """The quantity: drop, gap, wobble, offset, ..."""
+    p_all_fit_after: float
+    """Chance that all fit once it is done, computed."""
+    minutes: float
+    """Of the person's time."""
+    text: str
+    """What to do and what for."""
+    labels: tuple[str, ...] = ()
+    """Of a pilot: the parts to print and try first."""
+    value: float | None = None
+    """Of another layer height or proud, mm."""
+
+
+class AssumedDoc(Doc):
+    """One quantity that nobody read and that matters."""
+
+    what: str
+    """wobble, body, corner_radius, offset, bevel, travel, zero, depth, recheck or thickness."""
+    label: str
+    """Name of the seat or hole; "" for the whole set."""
+    text: str
+    """What was taken in its place."""
+    open: bool = False
+    """Whether it could change that the set fits: while it is open, the set is not proven."""
+
+
 class SetDoc(Doc):
     p_all_fit: float
     """Probability that none binds and every one stands as proud as wanted, shared causes counted once."""
     next_measurement: NextDoc | None
     state: State
+    """The worst of all positions; not proven, too, while something that decides was not read (`assumed`, open)."""
     p_all_fit_wanted: float
+    advice: tuple[AdviceDoc, ...] = ()
+    """What would raise it most, best first; empty when the set is as sure as wanted."""
 
 
 class PlacedDoc(Doc):
@@ -327,6 +364,10 @@ class FitDocument(Doc):
     draws: int
     notes: tuple[str, ...]
     print: PrintDoc
+    assumed: tuple[AssumedDoc, ...] = ()
+    """What was not measured and matters, what decides first."""
+    contradictions: tuple[str, ...] = ()
+    """Where independent readings of the same thing disagree, and what probably went wrong."""
     previous: str | None = None
     sources: tuple[str, ...] = ()
     measured: tuple[MeasuredDoc, ...] = ()

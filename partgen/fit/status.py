@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from partgen.findings import named
-from partgen.fit.document import FitDocument
+from partgen.fit.document import AssumedDoc, FitDocument
 from partgen.metrology.questions import KEEP_FROM, grouped
 from partgen.metrology.records import NextMeasurement
 
@@ -45,7 +46,8 @@ def status(doc: FitDocument, suggested: NextMeasurement | None = None) -> Status
     failing = [p.label for p in doc.positions if p.state == "fail"]
     unproven = [p.label for p in doc.positions if p.state == "not proven"]
     sure = doc.set.p_all_fit >= doc.set.p_all_fit_wanted
-    enough = suggested is None and not failing and not unproven and not doc.doubts and sure
+    open_ = doc.contradictions or [one for one in doc.assumed if one.open]
+    enough = suggested is None and not (failing or unproven or doc.doubts or open_) and sure
     return Status(
         doc.set.p_all_fit, doc.set.p_all_fit_wanted, enough, suggested, _sentence(doc, suggested, failing, unproven)
     )
@@ -68,6 +70,8 @@ def panel_words(doc: FitDocument) -> str:
     most = float(bends[np.argmax(np.abs(bends))])
     if abs(most) <= BULGE:
         return lean
+    if bends[0] < -BULGE and bends[1] > BULGE:
+        return f"{lean} It is twisted by {abs(most):.2f} mm."
     return f"{lean} It {'bulges' if most < 0 else 'is hollow by'} {abs(most):.2f} mm in the middle."
 
 
@@ -86,7 +90,24 @@ def why_these_numbers(doc: FitDocument) -> tuple[str, ...]:
     return tuple(said)
 
 
+def what_was_not_read(assumed: Sequence[AssumedDoc]) -> str:
+    """What decides and was not read, in words: "the plunger's wobble and the window holes' bevel"."""
+    words = {
+        "zero": "what the calipers show when closed",
+        "depth": "anything that shows that the depth rod reads true",
+        "recheck": "the first drop again",
+        "thickness": "the panel's thickness",
+        "corner_radius": "the {} holes' corner radius",
+        "bevel": "the {} holes' bevel",
+        "offset": "the {} holes' offset",
+    }
+    said = [words.get(one.what, f"the {{}}'s {one.what}").format(one.label) for one in assumed]
+    return " and ".join([", ".join(said[:-1]), said[-1]]) if len(said) > 1 else said[0]
+
+
 def _sentence(doc: FitDocument, suggested: NextMeasurement | None, failing: list[str], unproven: list[str]) -> str:
+    if doc.set.advice:
+        return f"Next: {doc.set.advice[0].text}"
     if suggested is not None:
         subject = suggested.label if suggested.what not in ("drop", "gap") else f"{suggested.label}, {suggested.what}"
         return f"Measure next: {subject}: {suggested.why}."
@@ -97,10 +118,22 @@ def _sentence(doc: FitDocument, suggested: NextMeasurement | None, failing: list
         return f"Is what was read at {named(odd)} true? Write `keep = true` there if it is, or read it again."
     if failing or unproven:
         return _no_reading_helps(doc, failing, unproven)
+    return f"{chance}, but {open_}." if (open_ := _still_open(doc)) else f"{_measured(doc)}: {chance}."
+
+
+def _still_open(doc: FitDocument) -> str:
+    """What keeps a set from being proven although every position is; "" where nothing does."""
     if doc.doubts:
-        return f"{chance}, but a reading is in question; see above."
+        return "a reading is in question; see above"
+    if doc.contradictions:
+        return "readings of the same thing disagree; see above"
+    unread = [one for one in doc.assumed if one.open]
+    return f"nobody read {what_was_not_read(unread)}" if unread else ""
+
+
+def _measured(doc: FitDocument) -> str:
     sure = doc.set.p_all_fit >= doc.set.p_all_fit_wanted
-    return f"{'Enough is measured' if sure else 'No further reading would help noticeably'}: {chance}."
+    return "Enough is measured" if sure else "No further reading would help noticeably"
 
 
 def _no_reading_helps(doc: FitDocument, failing: list[str], unproven: list[str]) -> str:

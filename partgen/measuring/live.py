@@ -55,11 +55,16 @@ def reading_at(profile: Profile, place: Place) -> Reading | None:
     if place.table == "gap":
         gaps = profile.panel.gap
         return gaps[int(place.name) - 1].read if int(place.name) <= len(gaps) else None
+    if place.table == "recheck":
+        return next((one.drop for one in profile.recheck if one.label == place.name), None)
     if place.table == "spacing":
         return profile.spacing[int(place.name) - 1].read if int(place.name) <= len(profile.spacing) else None
-    record = profile.panel if place.table == "panel" else getattr(profile, place.table)[place.name]
+    whole = {"panel": profile.panel, "caliper": profile.caliper}
+    record = whole[place.table] if place.table in whole else getattr(profile, place.table)[place.name]
     value = getattr(record, place.key)
     written = place.key in record.model_fields_set
+    if isinstance(value, float) and written:
+        return Reading((value,), (0.0,))
     return value if isinstance(value, Reading) and written else None
 
 

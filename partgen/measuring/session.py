@@ -28,6 +28,7 @@ from partgen.profile.edit import (
     add_reading,
     add_spacing,
     place_of,
+    set_length,
     set_otherwise,
     set_value,
 )
@@ -147,7 +148,8 @@ class Session:
         self._new_gap = None
         if self.task is not None:
             self.route.skip(self.task)
-            self._note(f"{self.task.title}: skipped.")
+            cost = f" Then {self.task.skipping}." if self.task.skipping else ""
+            self._note(f"{self.task.title}: skipped.{cost}")
         self._go(self.route.following(self.task))
 
     def _do_go(self, name: str) -> None:
@@ -292,7 +294,7 @@ class Session:
                 self._apply(replaced(task.place, written))
                 self._to_replace = None
             else:
-                self._apply(add_reading(task.place, written))
+                self._apply((set_length if task.single else add_reading)(task.place, written))
         except ProfileError as error:
             place = str(task.place) if task is not None else ""
             here = (f.expected if place and place in f.where else str(f) for f in error.faults)

@@ -8,8 +8,12 @@ from dataclasses import dataclass
 from partgen.model.fields import ReadingKind
 from partgen.model.panel import Hole, Seat
 from partgen.model.profile import Profile
+from partgen.planning.spec import CapSpec
 from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES
 from partgen.profile.edit import Place
+
+LEAST_FOR_RECHECK = 3
+"""Drops; fewer are read before anything moves."""
 
 ACROSS = {
     "width": "width, along x",
@@ -34,6 +38,10 @@ class Task:
     title: str
     kind: ReadingKind
     wanted: int
+    single: bool = False
+    """Whether its key holds one length and no list of readings: another one takes its place."""
+    skipping: str = ""
+    """What leaving it out costs, in words."""
 
 
 def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
@@ -66,6 +74,48 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
         yield drop_task(position.label, wanted)
     for number in range(1, len(profile.panel.gap) + 1):
         yield gap_task(str(number), min(wanted, 2))
+    yield from unread_of(profile, wanted)
+
+
+def unread_of(profile: Profile, wanted: int) -> Iterator[Task]:
+    """What else decides whether parts fit, of what a finger presses through a hole: few seconds each.
+
+    Shafts and levers over the panel are not asked about: their wobble and their holes' throats decide nothing.
+    """
+    pressed = [part for part in map(profile.part_of, profile.position) if isinstance(part, CapSpec) and part.seat]
+    if any(profile.level_of(position) for position in profile.position):
+        text = "calipers closed: what do they show?"
+        cost = "every height may be off by what they show, and the set is not proven"
+        yield Task(Place("caliper", "", "zero"), text, "outside", 1, skipping=cost)
+    for name in dict.fromkeys(part.seat for part in pressed if part.grip != "captive"):
+        if profile.seat[name].play is None:
+            cost = "0.2 ± 0.1 mm is taken, gaps are wider than needed, and a worn one rubs"
+            text = f"seat {name}: its top pushed to one side, then to the other: the whole way it moves"
+            yield Task(Place("seat", name, "wobble"), text, "outside", min(wanted, 2), skipping=cost)
+    for name in dict.fromkeys(part.seat for part in pressed):
+        cost = "sockets end where the plunger's free length does"
+        text = f"seat {name}: from its top down to the switch's body"
+        yield Task(Place("seat", name, "body"), text, "depth", 1, single=True, skipping=cost)
+    for name in dict.fromkeys(part.hole for part in pressed):
+        hole = profile.hole[name]
+        cost = "the hole is taken to be as narrow as where it was read"
+        text = f"hole {name}: how much narrower is it, on each side, at its narrowest, seen from behind? (0 if not)"
+        yield Task(Place("hole", name, "bevel"), text, "inside", 1, single=True, skipping=cost)
+        if hole.shape == "rectangle":
+            cost = "1 mm is taken, and the parts' corners get it"
+            text = f"hole {name}: radius of its corners (a drill shank that fits shows it)"
+            yield Task(Place("hole", name, "corner_radius"), text, "inside", 1, single=True, skipping=cost)
+        if any(
+            p.offset is None and p.offset_limit is None for p in profile.position if profile.part_of(p).hole == name
+        ):
+            cost = "0.25 mm is counted, and gaps are wider for it"
+            text = f"hole {name}: how far may a hole sit off its plunger's middle, at most?"
+            yield Task(Place("hole", name, "offset_limit"), text, "inside", 1, single=True, skipping=cost)
+    read = [position.label for position in profile.position if position.drop is not None]
+    if len(read) >= LEAST_FOR_RECHECK:
+        cost = "a set-up that moved meanwhile goes unnoticed"
+        text = f"{read[0]}: drop once more, to see whether anything has moved"
+        yield Task(Place("recheck", read[0], "drop"), text, "depth", 1, skipping=cost)
 
 
 def asks_travel(profile: Profile, seat: str) -> bool:

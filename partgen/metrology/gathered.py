@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from partgen.metrology.drift import drift_of, times_of
 from partgen.metrology.readings import STATED_DOF, steps_of
 from partgen.metrology.records import FloatArray
 from partgen.metrology.unknowns import Unknowns
@@ -38,7 +39,7 @@ class Readings:
     place: FloatArray
     """(G, 2) mm."""
     shift: FloatArray
-    """(G,) mm: what `design` leaves out, a trial's model height."""
+    """(G,) mm: what `design` leaves out, a trial's model height or what had drifted by then."""
 
     @property
     def sizes(self) -> np.ndarray:
@@ -84,11 +85,13 @@ def gather(unknowns: Unknowns) -> Readings:
 
 def _groups(unknowns: Unknowns) -> Iterator[_Group]:
     profile, caliper = unknowns.profile, unknowns.profile.caliper
+    drift, times = drift_of(profile), times_of(profile)
     for i, position in enumerate(profile.position):
         if position.drop is not None:
             steps = steps_of(position.drop, caliper)
             row, at = unknowns.drops[i], unknowns.at[i]
-            yield _Group(position.drop.values, steps, position.label, "drop", i, row, unknowns.depth_error, at)
+            moved = 0.0 if drift is None else -drift.value * times[position.label]
+            yield _Group(position.drop.values, steps, position.label, "drop", i, row, unknowns.depth_error, at, moved)
     for k, gap in enumerate(profile.panel.gap, start=1):
         at = np.asarray(gap.at, dtype=float)
         row, steps = unknowns.face(at[None])[0], steps_of(gap.read, caliper)

@@ -18,6 +18,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from partgen.metrology.correction import correction
 from partgen.metrology.records import Budget, BudgetLine, Doubt, FloatArray, Value
 from partgen.metrology.student import coverage_factor, normal_quantile, t_quantile
 from partgen.model.fields import Reading, ReadingKind
@@ -98,9 +99,10 @@ def threshold(count: int, dof: float = math.inf) -> float:
 
 
 def evaluate(reading: Reading, caliper: Caliper, kind: ReadingKind, subject: str) -> Budget:
-    """Value of one reading with its budget, in mm; a wild repeat among others gets little weight.
+    """Value of one reading with its budget, in mm, corrected by what zero and references say of the calipers; a wild
+    repeat among others gets little weight.
 
-    >>> budget = evaluate(Reading((4.31, 4.35, 4.30), (0.0, 0.0, 0.0)), Caliper(), "depth", "S1")
+    >>> budget = evaluate(Reading((4.31, 4.35, 4.30), (0.0, 0.0, 0.0)), Caliper(), "outside", "S1")
     >>> round(budget.result.value, 3), round(budget.result.u, 3)
     (4.32, 0.024)
     """
@@ -112,16 +114,16 @@ def evaluate(reading: Reading, caliper: Caliper, kind: ReadingKind, subject: str
     share = weights / weights.sum()
     mean = float(share @ values)
     rounding = float(np.sum(share**2 * reading_variances(steps, 0.0)))
-    common = rectangular(caliper.limit_of_error)
+    known = correction(caliper, kind)
     lines = [
         BudgetLine("repeatability", "A", "normal", s * math.sqrt(float(np.sum(share**2))), dof),
         BudgetLine("display or written step", "B", "rectangular", math.sqrt(rounding), math.inf),
-        BudgetLine(f"calipers' limit of error, {kind}", "B", "rectangular", common, math.inf),
+        BudgetLine(f"calipers' limit of error, {kind}", "B", "rectangular", known.u, math.inf),
     ]
     if not kept.any():  # they contradict one another: the truth may be any of them
         apart = rectangular(float(np.ptp(values)) / 2)
         lines.append(BudgetLine("readings contradict one another", "B", "rectangular", apart, math.inf))
-    return combine(subject, mean, lines)
+    return combine(subject, mean + known.value, lines)
 
 
 def wild_repeats(reading: Reading, caliper: Caliper, label: str, what: str) -> tuple[Doubt, ...]:

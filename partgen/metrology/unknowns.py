@@ -23,6 +23,8 @@ from functools import cached_property
 
 import numpy as np
 
+from partgen.metrology.correction import correction
+from partgen.metrology.drift import drift_of
 from partgen.metrology.linear import Rows
 from partgen.metrology.readings import evaluate, rectangular
 from partgen.metrology.records import FloatArray, Observation
@@ -173,7 +175,11 @@ class Unknowns:
             if height is not None:
                 result = evaluate(height, caliper, "depth", f"[seat.{name}] height").result
                 mean[column], u[column], source[column] = result.value, result.u, f"[seat.{name}] height"
-        u[self.depth_error] = u[self.gap_error] = max(rectangular(caliper.limit_of_error), 1e-9)
+        depth = correction(caliper, "depth")
+        drift = drift_of(self.profile)
+        moving = 0.0 if drift is None else drift.u / 2  # what the rechecks leave of a drift, on average over the drops
+        mean[self.depth_error] = mean[self.gap_error] = -depth.value
+        u[self.depth_error], u[self.gap_error] = max(math.hypot(depth.u, moving), 1e-9), max(depth.u, 1e-9)
         source[self.depth_error] = "calipers' limit of error, depth"
         source[self.gap_error] = "calipers' limit of error, gap"
         thickness = evaluate(panel.thickness, caliper, "outside", "[panel] thickness").result

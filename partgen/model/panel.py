@@ -9,7 +9,19 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from partgen.model.fields import Length, Point, Reading, Readings, Record
+from partgen.model.fields import Length, Point, Reading, ReadingKind, Readings, Record
+
+
+class Reference(Record):
+    """Something of known size read with the same calipers: a gauge block, a bearing ball, a drill shank."""
+
+    size: Length
+    """Its size as marked or certified."""
+    limit: Length = 0.02
+    """Plus or minus on that size; a drill shank is h8, a workshop gauge block far better."""
+    jaws: ReadingKind = Field(default="outside", alias="with")
+    """With which of the calipers' jaws, or its rod: outside, inside or depth."""
+    read: Readings
 
 
 class Caliper(Record):
@@ -21,6 +33,12 @@ class Caliper(Record):
     """Plus or minus, from the maker's sheet; shared by all readings of a kind (rectangular)."""
     repeatability: Length = 0.03
     """Standard deviation assumed where too few repeats show it."""
+    zero: Readings | None = None
+    """Jaws closed: what the display shows. It is taken off every reading."""
+    reference: tuple[Reference, ...] = ()
+    """`[[caliper.reference]]`: what they showed at something of known size corrects what is read with the same jaws."""
+    inside_flats: Length = 0.0
+    """Thickness over the tips of both inside jaws, side by side: in a small round hole they read a chord."""
 
 
 class Gap(Record):
@@ -61,11 +79,23 @@ class Panel(Record):
     """Degrees; a steeper estimate is taken for a slip and questioned."""
 
 
+ASSUMED_OFFSET = 0.25
+"""mm by which a hole's centre may sit off its seat's axis where nobody said; common practice, no source."""
+
+
 class HoleBase(Record):
     """What all holes share."""
 
-    offset_limit: Length = 0.25
-    """How far the hole's centre may sit off its seat's axis (radius), where not measured."""
+    offset_limit: Length | None = None
+    """How far the hole's centre may sit off its seat's axis (radius), where not measured; 0.25 is assumed."""
+    bevel: Length | None = None
+    """How much wider, on each side, the place where the sizes were read is than the narrowest one (a bevelled
+    mouth, a drafted wall, a burr); 0 where they were read at the narrowest. It is taken off every side."""
+
+    @property
+    def place_limit(self) -> float:
+        """`offset_limit`, or what is assumed."""
+        return ASSUMED_OFFSET if self.offset_limit is None else self.offset_limit
 
 
 class RoundHole(HoleBase):
@@ -79,7 +109,8 @@ class RectangleHole(HoleBase):
     """Along X."""
     depth: Readings
     """Along Y."""
-    corner_radius: Length = 0.0
+    corner_radius: Length | None = None
+    """0 is sharp; where it is not given, 1 mm is assumed and a part's corners are at least as round."""
 
 
 class SlotHole(HoleBase):
@@ -112,11 +143,15 @@ class SeatBase(Record):
     height: Readings | None = None
     """Seat top above the board face, if measured."""
     body: Length | None = None
-    """Seat top at rest down to the first thing a skirt could strike (switch body or board)."""
+    """Seat top at rest down to the first thing a skirt could strike (switch body or board). Until it is known, a
+    cap is planned as if that began where `length` ends."""
     spread: Length = 0.05
     """Standard deviation of seat height from position to position."""
-    play: Length = 0.05
-    """How far the seat's top itself can be pushed sideways from its middle."""
+    wobble: Readings | None = None
+    """How far its top moves when pushed fully to one side and then to the other: the whole way. Where it was not
+    read, 0.2 mm, give or take 0.1, is assumed for what a finger presses."""
+    play: Length | None = None
+    """Half of `wobble`, from its middle to one side: the older key for the same thing. Give one of the two."""
     pull_limit: float = 20.0
     """Newtons; more would pull the switch apart."""
 

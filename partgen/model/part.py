@@ -89,6 +89,8 @@ class Position(Record):
     """Panel face down to the seat's top."""
     keep: bool = False
     """Its odd readings are true: this seat really lies otherwise than the others."""
+    wobble: Readings | None = None
+    """Overrides the seat's."""
     offset: Point | None = None
     """Measured: hole centre minus seat axis, (x, y)."""
     offset_limit: Length | None = None

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, SerializeAsAny
 
-from partgen.model.fields import Record
+from partgen.model.fields import Readings, Record
 from partgen.model.panel import Caliper, Hole, Panel, Seat, Spacing
 from partgen.model.part import PartSpec, Position
 from partgen.units import Unit
@@ -20,6 +20,15 @@ class Target(Record):
 
     p_all_fit: Annotated[float, Field(gt=0, lt=1)] = 0.95
     """Wanted probability that every position fits; measuring may stop when it is reached."""
+
+
+class Recheck(Record):
+    """A drop that was read before, read again at the end: it shows whether the set-up moved meanwhile."""
+
+    label: str
+    """The position."""
+    drop: Readings
+    """Panel face down to the seat's top, as at first."""
 
 
 class Profile(Record):
@@ -37,6 +46,8 @@ class Profile(Record):
     part: dict[str, SerializeAsAny[PartSpec]]
     spacing: tuple[Spacing, ...] = ()
     """Distances that stand in for the coordinates of positions that give none."""
+    recheck: tuple[Recheck, ...] = ()
+    """`[[recheck]]`: what was read first, read once more at the end."""
     position: Annotated[tuple[Position, ...], Field(min_length=1)]
 
     def part_of(self, position: Position) -> PartSpec:

@@ -86,6 +86,7 @@ def build_profile(
     *,
     printer: str | None = None,
     seed: int = 0,
+    layer: float | None = None,
     revision: str | None = None,
     again: bool = False,
     only: Iterable[str] = (),
@@ -106,7 +107,7 @@ def build_profile(
     if repeats is not None:
         inputs, _ = gather_revision(path, repeats)
     else:
-        inputs = only_of(gather(given, printer=printer, seed=seed), only)
+        inputs = only_of(gather(given, printer=printer, seed=seed, layer=layer), only)
     refuse_foreign(out / inputs.name, inputs)
     refuse_unwritable(log_path(inputs.path))
     if repeats is None and (stands := current(inputs)) is not None:

@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import tomlkit
+
 from partgen.errors import Fault, InputError, LogError, PrinterError
 from partgen.log.records import Log, Revision, Snapshot, revision_id
 from partgen.log.store import log_path, read_log
@@ -42,12 +44,17 @@ class Inputs:
         return content_hash(self.profile)
 
 
-def gather(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Inputs:
-    """Inputs as the files stand now, or as a profile was loaded. Raises InputError where any of them is wrong."""
+def gather(
+    given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0, layer: float | None = None
+) -> Inputs:
+    """Inputs as the files stand now, or as a profile was loaded; `layer` is another layer height, mm, than the
+    printer's file says. Raises InputError where any of them is wrong."""
     loaded = given if isinstance(given, LoadedProfile) else load_profile(given)
     path = loaded.path
     printer_name = printer or loaded.profile.printer
     source, text = printer_text(printer_name, path)
+    if layer is not None:
+        text = with_layer(text, layer)
     machine = parse_printer(text, str(source))
     snapshots = [snapshot("profile", path.name, loaded.text), snapshot("printer", printer_name, text)]
     materials = {}
@@ -66,6 +73,15 @@ def gather(given: Path | LoadedProfile, *, printer: str | None = None, seed: int
         snapshots=tuple(snapshots),
         seed=seed,
     )
+
+
+def with_layer(text: str, layer: float) -> str:
+    """A printer's text with another layer height: what a revision is made from, so the log keeps it like this."""
+    document = tomlkit.parse(text.removeprefix("\ufeff"))
+    if "layer_height" not in document:
+        return f"layer_height = {layer}\n{text}"
+    document["layer_height"] = layer
+    return tomlkit.dumps(document)
 
 
 def _material(name: str, path: Path, profile: Profile) -> tuple[Path, str]:

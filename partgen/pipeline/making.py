@@ -26,6 +26,7 @@ from partgen.fit.document import ColouredDoc, GeometryDoc
 from partgen.mesh.build import Caps, Unmarked
 from partgen.mesh.records import BuiltCap, scaled, transformed
 from partgen.mesh.shape_cache import ShapeCache
+from partgen.metrology.wobble import wobble_of
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.pipeline.colours import ColouredBody, by_colour
@@ -146,7 +147,8 @@ def _paired(inner: MadePart, outer: MadePart, profile: Profile) -> tuple[Finding
     """What two knobs on one axis leave between them."""
     seats = profile.seat[inner.plan.seat], profile.seat[outer.plan.seat]
     width = measured_seat(inner.plan.seat, seats[0], profile.caliper)
-    lean = inner.plan.grip.slop / inner.plan.model.socket.length + sum(seat.play / seat.length for seat in seats)
+    aside = sum(wobble_of(seat, profile.caliper, pressed=False).half / seat.length for seat in seats)
+    lean = inner.plan.grip.slop / inner.plan.model.socket.length + aside
     shaft = Shaft(max(width.width, width.depth), seats[0].length, lean)
     found = measure_pair(inner.plan, inner.cap.mesh, outer.plan, outer.cap.mesh, shaft)
     return pair_findings(inner.plan, outer.plan, found)

@@ -35,6 +35,7 @@ def build_many(
     *,
     jobs: int = 1,
     printer: str | None = None,
+    layer: float | None = None,
     seed: int = 0,
     revision: str | None = None,
     again: bool = False,
@@ -49,7 +50,14 @@ def build_many(
     Raises InputError where two profiles share a name, with nothing written.
     """
     distinct(profiles)
-    how: dict[str, Any] = {"printer": printer, "seed": seed, "revision": revision, "again": again, "only": only}
+    how: dict[str, Any] = {
+        "printer": printer,
+        "layer": layer,
+        "seed": seed,
+        "revision": revision,
+        "again": again,
+        "only": only,
+    }
     how["formats"] = formats
     if jobs == 1:
         return (_one(path, out, {**how, "step": step}) for path in profiles)

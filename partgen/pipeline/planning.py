@@ -14,12 +14,19 @@ from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
+from partgen.metrology.closure import misclosures
+from partgen.metrology.drift import drift_notes, drift_of
+from partgen.metrology.estimate import estimate
 from partgen.metrology.next import next_measurement
 from partgen.metrology.records import Estimate
+from partgen.model.printer import Printer
+from partgen.model.profile import Profile
 from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
+from partgen.planning.advice import DRAWS, Case, advise, chance_if_either, with_best_lever
+from partgen.planning.assumed import assumptions
 from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.revision import Choice
+from partgen.planning.revision import Choice, choose_parts
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
@@ -51,9 +58,11 @@ class Planned:
         )
 
 
-def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0) -> Planned:
+def plan_profile(
+    given: Path | LoadedProfile, *, printer: str | None = None, seed: int = 0, layer: float | None = None
+) -> Planned:
     """Plan a profile, from its file or as loaded. Raises InputError where anything read is wrong."""
-    return plan_inputs(gather(given, printer=printer, seed=seed))
+    return plan_inputs(gather(given, printer=printer, seed=seed, layer=layer))
 
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
@@ -73,6 +82,13 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
     learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
+    closed = misclosures(inputs.profile, lambda profile: estimate(profile, inputs.printer, refuse_unread=False))
+    found = (*drift_notes(inputs.profile, drift_of(inputs.profile)), *(one.words for one in closed))
+    apart = max((abs(one.height) for one in closed), default=0.0)
+    plan = replace(plan, contradictions=found)
+    if apart > 0:
+        plan = replace(plan, p_all_fit=chance_if_either(_case(inputs, learnt, plan), apart))
+    plan = with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
     return Planned(inputs, known, plan, learnt, today or date.today())
 
 
@@ -89,6 +105,26 @@ def _with_sizes(learnt: Learnt, plan: PositionPlan) -> Choice:
     old, new = was.model_section, plan.model_section
     sizes = f"{old[0]:.2f} x {old[1]:.2f} mm, to {new.width:.2f} x {new.depth:.2f} mm"
     return replace(choice, why=f"{choice.why} (in its file from {sizes})")
+
+
+def _case(inputs: Inputs, learnt: Learnt, plan: SetPlan) -> Case:
+    """What is known, for whoever ranks what would help."""
+
+    def replan(profile: Profile, printer: Printer, known: Estimate) -> SetPlan:
+        return plan_set(
+            profile,
+            known,
+            printer,
+            lambda name: inputs.materials[name],
+            seed=inputs.seed,
+            draws=DRAWS,
+            choices=choose_parts(profile, printer, known),
+            planners={kind: family.plan for kind, family in BY_KIND.items()},
+        )
+
+    served = {label for label, choice in learnt.choices.items() if choice.kept is not None}
+    assumed = assumptions(inputs.profile, plan.positions, served)
+    return Case(inputs.profile, inputs.printer, learnt.estimate, plan, assumed, replan)
 
 
 def revised(choice: Choice) -> Built:

@@ -86,9 +86,10 @@ class Place:
     at: tuple[float, float]
     """Hole's centre minus seat's axis, as far as known."""
     at_limit: float
-    """Radius of the disc in which the hole's centre lies around `at`, uniformly."""
+    """Radius of the disc in which the hole's centre lies around `at`, uniformly. Of a normal deviation it is twice
+    the standard one: the disc then has its variance."""
     play: float
-    """How far the finger can push the seat aside at the panel; it pushes some way in every draw."""
+    """How far the finger can push the seat aside at the panel, as expected; it pushes some way in every draw."""
     slop: float
     """Diametral play of the socket on the seat, at its loose end."""
     seat_width: float
@@ -98,6 +99,12 @@ class Place:
     """Length over which the socket holds the seat."""
     lean_height: float
     """Highest contact with the panel above the seat's top, over the stroke."""
+    play_limit: float = 0.0
+    """How far `play` may be off, plus or minus, rectangular."""
+    plunger: str = ""
+    """Whose wobble it is: those of one name err together."""
+    shared: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None
+    """(2, 3): what shift and turn of all holes, three unit draws, do here; None where nothing is known of them."""
     guided: bool = False
     """True for a captive part, which its seat does not hold: the hole itself guides it, and touching it
     sideways is what it does. Only room for it in the hole is then asked for."""
@@ -121,9 +128,14 @@ class Place:
         return 0.0 if self.guided else self.lean + self.turn(section)
 
     @property
+    def shared_u(self) -> float:
+        """Standard uncertainty, in all directions together, of what shift and turn do here."""
+        return 0.0 if self.shared is None else math.hypot(*self.shared[0], *self.shared[1])
+
+    @property
     def push(self) -> float:
-        """The seat's play at the panel; nothing of a guided part, which its hole keeps in place."""
-        return 0.0 if self.guided else self.play
+        """The most that the seat may move at the panel; nothing of a guided part, which its hole keeps in place."""
+        return 0.0 if self.guided else self.play + self.play_limit
 
 
 class Draws:
@@ -137,6 +149,7 @@ class Draws:
     def __init__(self, causes: Causes, openings: Mapping[str, Opening], seed: int, count: int) -> None:
         self.count, self.seed, self.causes, self._openings = count, seed, causes, openings
         self._starts: dict[str, int] = {}
+        self._wobbles: dict[str, Draw] = {}
         eigen, vectors = np.linalg.eigh(np.asarray(causes.slope_cov))
         root = vectors * np.sqrt(np.maximum(eigen, 0.0))
         slopes = root @ self._stream("slope").standard_normal((2, count))
@@ -164,6 +177,24 @@ class Draws:
         """(2, count) directions for one position: which way the finger pushes."""
         return self._circle[:, self._start(label) : self._start(label) + self.count]
 
+    def pushed(self, place: Place) -> Draw | float:
+        """How far the finger pushes the seat aside at one place, (count,), or one number where that is known."""
+        if place.play_limit <= 0:
+            return place.push
+        if place.plunger not in self._wobbles:
+            drawn = 2 * self._stream(f"wobble of {place.plunger}").random(self.count) - 1
+            self._wobbles[place.plunger] = drawn.astype(np.float32)
+        return place.play + self._wobbles[place.plunger] * np.float32(place.play_limit)
+
+    @cached_property
+    def rigid(self) -> Draw:
+        """(3, count) draws with unit variance that all holes share: shift along x and y, and turn. Bounded, as what
+        they come from is."""
+        stream = self._stream("shift and turn")
+        radius, angle = 2 * np.sqrt(stream.random(self.count)), 2 * math.pi * stream.random(self.count)
+        turn = math.sqrt(3) * (2 * stream.random(self.count) - 1)
+        return np.vstack([radius * np.cos(angle), radius * np.sin(angle), turn]).astype(np.float32)
+
     def _start(self, label: str) -> int:
         start = self._starts.get(label)
         if start is None:
@@ -173,7 +204,8 @@ class Draws:
     def reach(self, place: Place) -> float:
         """How far hole, part and slanted faces together move in any draw, or a little more."""
         slanted = self._most_thickness * math.hypot(*place.slope) + self._most_shift
-        return place.at_limit + place.push + math.hypot(*place.at) + self._most_size[place.opening.name] + slanted
+        moved = place.at_limit + place.push + math.hypot(*place.at) + 2 * math.sqrt(3) * place.shared_u
+        return moved + self._most_size[place.opening.name] + slanted
 
     def _sizes(self, name: str, opening: Opening) -> FloatArray:
         """(2, count) deviations of the opening's half width and half depth (in `sizes`: less half
@@ -206,13 +238,18 @@ def rooms(place: Place, section: Section, draws: Draws, *, per_inset: bool = Fal
     )
     cosine = math.cos(Tilt(place.slope).theta)
     disc, circle, sizes = draws.disc(place.label), draws.circle(place.label), draws.sizes[place.opening.name]
+    push = draws.pushed(place) if place.push > 0 else 0.0
     result = np.empty(draws.count, dtype=np.float32)
     for start in range(0, draws.count, _BLOCK):
         part = slice(start, start + _BLOCK)
         x, y = disc[0, part] * place.at_limit, disc[1, part] * place.at_limit
         if place.push > 0:
-            x += circle[0, part] * place.push
-            y += circle[1, part] * place.push
+            pushed = push if isinstance(push, float) else push[part]
+            x += circle[0, part] * pushed
+            y += circle[1, part] * pushed
+        if place.shared is not None:
+            x += np.dot(np.asarray(place.shared[0], dtype=np.float32), draws.rigid[:, part])
+            y += np.dot(np.asarray(place.shared[1], dtype=np.float32), draws.rigid[:, part])
         x += place.at[0]
         y += place.at[1]
         dx = draws.half_thickness[part] * (place.slope[0] * cosine)
@@ -304,7 +341,7 @@ def limits(place: Place, section: Section, causes: Causes) -> Limits:
     """The limits of one position's expected printed section."""
     slope_u, _ = causes.slope_known_least
     return Limits(
-        place=place.at_limit,
+        place=math.hypot(place.at_limit, 2 * place.shared_u / math.sqrt(2)),
         play=place.push,
         rock=place.leant(section),
         width=math.hypot(causes.width.u, causes.width_spread),

@@ -19,11 +19,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partgen.metrology.records import Estimate, FloatArray, Observation, Value
+from partgen.metrology.rigid_offset import MEASURED_PLACE_LIMIT
+from partgen.metrology.wobble import wobble_of
+from partgen.model.panel import SeatBase
 from partgen.model.part import Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning import normal
-from partgen.planning.mount import MEASURED_PLACE_LIMIT
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section
@@ -225,7 +227,7 @@ def _touch(profile: Profile, printer: Printer, estimate: Estimate, i: int, one: 
     section = Section(shape, width, depth, corner)
     free = room(opening.section, (float(x), float(y)), estimate.thickness.value, section, position.offset or (0.0, 0.0))
     seat = profile.seat_of(position)
-    limit, play = _limit(profile, spec, position), 0.0 if seat is None else seat.play
+    limit, play = _limit(profile, spec, position), 0.0 if seat is None else _play(profile, seat, position)
     own = (
         0.25 * limit,  # of a disc's radius: the part of it towards the nearest wall
         0.29 * play,
@@ -246,10 +248,14 @@ def expected_room(
     return touch.room - touch.loss - width.value / 2, math.hypot(touch.blur, width.u / 2)
 
 
+def _play(profile: Profile, seat: SeatBase, position: Position) -> float:
+    return wobble_of(seat, profile.caliper, position).half
+
+
 def _limit(profile: Profile, spec: CapSpec, position: Position) -> float:
     if position.offset_limit is not None:
         return position.offset_limit
-    return profile.hole[spec.hole].offset_limit if position.offset is None else MEASURED_PLACE_LIMIT
+    return profile.hole[spec.hole].place_limit if position.offset is None else MEASURED_PLACE_LIMIT
 
 
 def _narrower(touch: _Touch, width: Value) -> Remake:

@@ -20,6 +20,8 @@ from partgen.planning.spec import CapSpec, SocketWish
 
 LITTLE = 0.3
 """How much shorter than the seat a socket is left, so that it does not strike what lies below."""
+LEAST_HOLD = 2.2
+"""mm of socket that is left where only an assumed body would take more of it."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,8 @@ class Site:
     seat_length: float
     obstacle: float | None
     """Seat's top at rest down to the first thing a skirt could strike; None: not known."""
+    obstacle_assumed: bool = False
+    """Whether that was not measured."""
 
     @property
     def upright_thickness(self) -> float:
@@ -107,7 +111,9 @@ def socket_depth(spec: SocketWish, site: Site, printer: Printer) -> float:
         return spec.socket_depth
     depth = site.seat_length - LITTLE
     if site.obstacle is not None:
-        depth = min(depth, site.obstacle - site.travel - LITTLE)
+        clear = site.obstacle - site.travel - LITTLE
+        # what was not measured must not leave a socket too shallow to hold: then the check says so instead
+        depth = min(depth, max(clear, LEAST_HOLD) if site.obstacle_assumed else clear)
     layer = printer.layer_height
     first = layer if lies_on_crown(spec.orientation) else printer.first_layer or layer  # the mouth lies on the bed
     return round(first + max(0, math.floor((depth - first) / layer + 1e-9)) * layer, 6)

@@ -6,9 +6,10 @@ May import: model, metrology, planning.{clearance, heights, mount, opening, reco
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from partgen.metrology.records import Estimate, FloatArray
+from partgen.metrology.rigid_offset import Placed
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
@@ -35,6 +36,8 @@ class Job:
     """Coverage factor of proud (95 %)."""
     choices: Mapping[str, Choice]
     """By label: the layer chosen, or the part that stays."""
+    placed: Mapping[str, Placed] = field(default_factory=dict)
+    """By label, where offsets read at several holes say that each is."""
 
     def material(self, spec: MadeOf) -> Material:
         """What a part is made of."""

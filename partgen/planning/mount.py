@@ -13,6 +13,8 @@ from typing import Protocol
 from partgen.findings import Finding
 from partgen.metrology.readings import evaluate
 from partgen.metrology.records import Estimate, Value
+from partgen.metrology.rigid_offset import MEASURED_PLACE_LIMIT, Placed
+from partgen.metrology.wobble import Wobble, wobble_of
 from partgen.model.panel import Seat
 from partgen.model.part import Position
 from partgen.model.printer import Material, Printer
@@ -36,10 +38,6 @@ class Gripper(Protocol):
     def __call__(self, wall_room: float, length: float, gap: float | None = None) -> Gripped: ...
 
 
-MEASURED_PLACE_LIMIT = 0.1
-"""mm a measured hole offset may be off where the profile does not say."""
-
-
 @dataclass(frozen=True)
 class MeasuredSeat:
     """A seat as measured."""
@@ -48,18 +46,27 @@ class MeasuredSeat:
     keyed: bool
     """True where its shape keeps a part from turning."""
     length: float
-    play: float
+    wobble: Wobble
+    """Of its top."""
     travel: Value
     obstacle: Value | None
     """Seat's top at rest down to the first thing a skirt could strike; None: not known."""
     obstacle_is_body: bool
 
+    @property
+    def play(self) -> float:
+        """Half of the wobble, as expected."""
+        return self.wobble.half
 
-def seat_as_measured(profile: Profile, name: str) -> MeasuredSeat:
-    """[seat.NAME] with its uncertainties; the board stands in for a body that was not measured."""
+
+def seat_as_measured(profile: Profile, name: str, *, pressed: bool = False) -> MeasuredSeat:
+    """[seat.NAME] with its uncertainties. Where its body was not measured the board stands in for it, and under
+    what a finger presses the end of the plunger's free length, whichever is nearer: a skirt goes no deeper."""
     seat, caliper = profile.seat[name], profile.caliper
     if seat.body is not None:
         obstacle: Value | None = Value(seat.body, caliper.limit_of_error)
+    elif pressed and (seat.height is None or seat.length < seat.height.mean):
+        obstacle = Value(seat.length, 0.0)
     elif seat.height is not None:
         obstacle = evaluate(seat.height, caliper, "depth", f"[seat.{name}] height").result
     else:
@@ -68,7 +75,7 @@ def seat_as_measured(profile: Profile, name: str) -> MeasuredSeat:
         outer=measured_seat(name, seat, caliper),
         keyed=_keyed(seat),
         length=seat.length,
-        play=seat.play,
+        wobble=wobble_of(seat, caliper, pressed=pressed),
         travel=evaluate(seat.travel, caliper, "depth", f"[seat.{name}] travel").result,
         obstacle=obstacle,
         obstacle_is_body=seat.body is not None,
@@ -89,6 +96,7 @@ def site_of(estimate: Estimate, index: int, seat: MeasuredSeat) -> Site:
         travel=seat.travel.value,
         seat_length=seat.length,
         obstacle=None if seat.obstacle is None else seat.obstacle.value,
+        obstacle_assumed=not seat.obstacle_is_body,
     )
 
 
@@ -162,12 +170,21 @@ class Mounted:
     height: float
 
 
-def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSeat, mounted: Mounted) -> Place:
+def place_of(
+    profile: Profile,
+    spec: Through,
+    opening: Opening,
+    seat: MeasuredSeat,
+    mounted: Mounted,
+    placed: Placed | None = None,
+) -> Place:
     """Where the hole may be, and how far a finger can push the part aside there.
+
+    `placed` is what the offsets read at several holes say of this one; else it lies in the disc of its own limit.
 
     The seat rocks in its guide as a peg in a socket (see plan.passage: c (1/2 + h/G) at a height h above
     a guide of length G). The guide is not seen; it is taken to be as long as what stands out of it, L,
-    so that play p measured at the top grows to p (1 + h/(1.5 L)) at h above the top, pressed or not.
+    so that half a wobble p measured at the top grows to p (1 + h/(1.5 L)) at h above the top, pressed or not.
     The highest rim of the hole is the uphill one, which the slant also brings nearest.
     """
     position, site = mounted.position, mounted.site
@@ -176,15 +193,21 @@ def place_of(profile: Profile, spec: Through, opening: Opening, seat: MeasuredSe
     elif position.offset is not None:
         limit = MEASURED_PLACE_LIMIT
     else:
-        limit = profile.hole[spec.hole].offset_limit
+        limit = profile.hole[spec.hole].place_limit
     highest = site.drop + rise((-site.slope[0], -site.slope[1]), opening.section)
+    own = profile.seat[spec.seat] if position.wobble is not None else None
+    wobble = seat.wobble if own is None else wobble_of(own, profile.caliper, position)
+    at_panel = 1 + max(highest, 0.0) / (1.5 * seat.length)
     return Place(
         label=position.label,
         opening=opening,
         slope=site.slope,
-        at=position.offset or (0.0, 0.0),
-        at_limit=limit,
-        play=seat.play * (1 + max(highest, 0.0) / (1.5 * seat.length)),
+        at=(position.offset or (0.0, 0.0)) if placed is None else placed.at,
+        at_limit=limit if placed is None else 2 * placed.own,
+        shared=None if placed is None else placed.shared,
+        play=wobble.half * at_panel,
+        play_limit=wobble.limit * at_panel,
+        plunger=position.label if position.wobble is not None else spec.seat,
         slop=mounted.slop,
         seat_width=min(seat.outer.width, seat.outer.depth),
         keyed_over=max(seat.outer.width, seat.outer.depth) if seat.keyed else 0.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from partgen.findings import Finding
 from partgen.planning.judge import neighbours
+from partgen.planning.normal import below
 from partgen.planning.records import Section
 from partgen.planning.sections import outline
 
@@ -25,10 +27,17 @@ class Footprint:
     section: Section
     pair: str = ""
     """Label of the part on the same axis that it stands over: no neighbour."""
+    u: float = 0.0
+    """Standard uncertainty of where its edge is, towards any neighbour: its own place, its wobble, its print."""
 
 
 def neighbour_findings(parts: Sequence[Footprint]) -> dict[str, Finding]:
     """By label, the finding on its nearest neighbour, where one stands within NEAR."""
+    return judged(parts)[0]
+
+
+def judged(parts: Sequence[Footprint]) -> tuple[dict[str, Finding], float]:
+    """The same, and the probability that no two neighbours touch."""
     at = np.array([p.at for p in parts])
     reach = np.array([_reach(p.section) for p in parts])
     found: dict[str, Finding] = {}
@@ -47,9 +56,19 @@ def neighbour_findings(parts: Sequence[Footprint]) -> dict[str, Finding]:
             for one, other in ((int(i), int(j)), (int(j), int(i))):
                 if apart <= NEAR and (one not in nearest or apart < nearest[one][0]):
                     nearest[one] = (apart, other)
+    pairs = {frozenset((i, j)): apart for i, (apart, j) in nearest.items()}
+    free = math.prod(1 - touching(apart, math.hypot(*(parts[i].u for i in pair))) for pair, apart in pairs.items())
     for i, (apart, j) in nearest.items():
-        found[parts[i].label] = neighbours(parts[i].label, parts[j].label, apart)
-    return found
+        u = math.hypot(parts[i].u, parts[j].u)
+        found[parts[i].label] = neighbours(parts[i].label, parts[j].label, apart, touching(apart, u))
+    return found, free
+
+
+def touching(apart: float, u: float) -> float:
+    """Probability that two parts touch whose edges are expected `apart`, with standard uncertainty `u`: normal."""
+    if u <= 0:
+        return 0.0 if apart > 0 else 1.0
+    return float(below(np.array(-apart / u)))
 
 
 def _reach(section: Section) -> float:

@@ -328,6 +328,44 @@ class PositionPlan:
     """Label of the position on the same axis over whose part this one stands; empty: it stands alone."""
 
 
+Action = Literal[
+    "read-again",
+    "read",
+    "recheck",
+    "zero",
+    "reference",
+    "wobble",
+    "gap",
+    "coupon",
+    "pilot",
+    "layer-height",
+    "proud",
+    "keep",
+]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One thing to do, with the chance that all fit after it."""
+
+    action: Action
+    label: str
+    """A position, seat, hole, gap or "" for the whole set."""
+    what: str
+    """The quantity: drop, gap, wobble, offset, ..."""
+    p_all_fit_after: float
+    minutes: float
+    """Of the person's time."""
+    text: str
+    """What to do and what for, in words."""
+    gain: float = 0.0
+    """By how much it raises the chance; for what nobody read, from the chance with that doubt counted."""
+    labels: tuple[str, ...] = ()
+    """Of a pilot: the parts to print and try before the rest."""
+    value: float | None = None
+    """Of another layer height or proud, mm."""
+
+
 @dataclass(frozen=True)
 class SetPlan:
     """The whole set."""
@@ -343,3 +381,10 @@ class SetPlan:
     """What was assumed, in plain words."""
     draws: int
     seed: int
+    contradictions: tuple[str, ...] = ()
+    """Where independent readings of the same thing disagree, or drifted, in words: while there are any nothing is
+    proven."""
+    p_free: float = 1.0
+    """Of `p_all_fit`, the chance that no part touches anything."""
+    advice: tuple[Advice, ...] = ()
+    """What would raise it most, best first."""

@@ -6,6 +6,7 @@ positions share a section; the draws are shared by all, because panel and printe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -14,8 +15,10 @@ import numpy as np
 
 from partgen.errors import Fault, ProfileError
 from partgen.findings import Finding, worst
-from partgen.metrology.records import Estimate, FloatArray, NextMeasurement
+from partgen.metrology.records import Estimate, FloatArray, NextMeasurement, Value
+from partgen.metrology.rigid_offset import OWN_SCATTER, rigid_offsets
 from partgen.metrology.student import coverage_factor
+from partgen.metrology.wobble import wobble_of
 from partgen.model.part import PartSpec, Position
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
@@ -36,7 +39,7 @@ from partgen.planning.mount import (
     site_of,
     wall_room,
 )
-from partgen.planning.neighbours import Footprint, neighbour_findings
+from partgen.planning.neighbours import Footprint, judged
 from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
@@ -87,7 +90,8 @@ def plan_set(
     )
     pool = Draws(causes, openings, seed, draws)
     factor = coverage_factor(estimate.drop_dof)
-    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {})
+    placed = rigid_offsets(profile)
+    job = Job(profile, estimate, printer, materials, pool, openings, factor, choices or {}, placed)
     survival = np.ones(draws)
     plans: dict[str, PositionPlan] = {}
     notes: list[str] = list(estimate.notes)
@@ -97,7 +101,8 @@ def plan_set(
         notes.extend(said)
         if spec.shrinkage > 0:
             notes.append(_pattern_note(name, spec))
-    ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
+    ordered, apart = _with_neighbours(job, [plans[p.label] for p in profile.position], specs)
+    survival *= apart
     return SetPlan(
         title=profile.title,
         printer=printer.title,
@@ -105,6 +110,7 @@ def plan_set(
         positions=ordered,
         doubts=estimate.doubts,
         p_all_fit=float(survival.mean()) * p_level(ordered, estimate.proud_cov, seed),
+        p_free=float(survival.mean()),
         next_measurement=next_measurement,
         notes=tuple(dict.fromkeys(notes)),
         draws=draws,
@@ -129,14 +135,14 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     profile, estimate, printer = job.profile, job.estimate, job.printer
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
-    seat, opening = seat_as_measured(profile, spec.seat), job.openings[spec.hole]
+    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
     sites = [site_of(estimate, i, seat) for i in indices]
     crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
     grip = gripper(profile, estimate, printer, job.materials, spec)
     slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
     places = [
-        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted))
+        place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted), job.placed.get(p.label))
         for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
     ]
     best = _largest(job, spec, seat, places)
@@ -179,6 +185,7 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
                 moved_freely=(choice := job.choices.get(place.label)) is not None and choice.moved_freely,
                 kept=choice is not None and choice.kept is not None,
                 accepted=choice is not None and choice.kept is not None and choice.kept.accepted,
+                wobble_read=seat.wobble.known or positions[k].wobble is not None,
             ),
             judge.clearance(place.label, clearance.nominal, eaten),
             *(replace(f, subject=place.label) for f in grips[k][2]),
@@ -331,7 +338,13 @@ def _height_findings(
     if seat.obstacle is not None:
         left = seat.obstacle.value - site.travel - cap.socket.length
         findings.append(
-            judge.travel(label, left, root_sum_square((travel_u95, judge.expanded(seat.obstacle))), seat.obstacle.value)
+            judge.travel(
+                label,
+                left,
+                root_sum_square((travel_u95, judge.expanded(seat.obstacle))),
+                seat.obstacle.value,
+                assumed=not seat.obstacle_is_body,
+            )
         )
     if spec.grip == "captive" and held is not None:
         findings.append(judge.captive(label, held.lift, cap.socket.length))
@@ -339,9 +352,15 @@ def _height_findings(
 
 
 def _with_neighbours(
-    plans: Sequence[PositionPlan], openings: Mapping[str, Opening], specs: Mapping[str, PartSpec]
-) -> tuple[PositionPlan, ...]:
-    """The plans with what stands too near added."""
+    job: Job, plans: Sequence[PositionPlan], specs: Mapping[str, PartSpec]
+) -> tuple[tuple[PositionPlan, ...], float]:
+    """The plans with what stands too near added, and the chance that none touches its neighbour.
+
+    A part stands on its seat's axis, which is `at` less the offset for one that passes through a hole. Shift and turn
+    of all holes move all parts alike; between two of them only what is each one's own counts.
+    """
+    openings, profile = job.openings, job.profile
+    printed_u = math.hypot(job.draws.causes.width.u, job.draws.causes.width_spread) / 2
 
     def widest(p: PositionPlan) -> Section:
         spec = specs[p.part]
@@ -349,25 +368,33 @@ def _with_neighbours(
             return flange_section(openings[p.hole].section, spec.flange_overlap)
         return p.footprint or p.section
 
-    footprints = [Footprint(p.label, p.at, widest(p), p.pair) for p in plans]
+    def footprint(p: PositionPlan, position: Position) -> Footprint:
+        if not p.passage or not p.seat:
+            return Footprint(p.label, p.at, widest(p), p.pair, printed_u)
+        placed, seat = job.placed.get(p.label), profile.seat[p.seat]
+        own = min(OWN_SCATTER, profile.hole[p.hole].place_limit / 4) if placed is None else placed.own
+        wobble = wobble_of(seat, profile.caliper, position).most / math.sqrt(2)  # pushed some way: its part along one
+        at = (p.at[0] - p.offset[0], p.at[1] - p.offset[1])
+        return Footprint(p.label, at, widest(p), p.pair, math.hypot(own, wobble, printed_u))
+
+    found, apart = judged([footprint(p, position) for p, position in zip(plans, profile.position, strict=True)])
     holes = [openings_apart.Opening(p.label, p.at, p.hole_section, p.pair) for p in plans]
-    for found in (neighbour_findings(footprints), openings_apart.overlap_findings(holes)):
+    for some in (found, openings_apart.overlap_findings(holes)):
         plans = [
-            replace(p, checks=(*p.checks, found[p.label]), state=worst((p.state, found[p.label].state)))
-            if p.label in found
+            replace(p, checks=(*p.checks, some[p.label]), state=worst((p.state, some[p.label].state)))
+            if p.label in some
             else p
             for p in plans
         ]
-    return tuple(plans)
+    return tuple(plans), apart
 
 
 def _notes(name: str, spec: CapSpec, seat: MeasuredSeat, opening: Opening, plans: Sequence[PositionPlan]) -> list[str]:
     """What was assumed or may surprise, in plain words."""
     notes = []
-    if not seat.obstacle_is_body:
-        below = "the board" if seat.obstacle is not None else "nothing"
+    if not seat.obstacle_is_body and seat.obstacle != Value(seat.length, 0.0):  # of that `assumed` speaks
         notes.append(
-            f"[seat.{spec.seat}] has no body: {below} was taken for what a skirt could strike first. "
+            f"[seat.{spec.seat}] has no body: the board was taken for what a skirt could strike first. "
             "Measure from the seat's top down to the switch's body if it is nearer"
         )
     gaps = [p.clearance.nominal for p in plans]

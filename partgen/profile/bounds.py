@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel
 
-from partgen.model import panel, part
+from partgen.model import panel, part, profile
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,10 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "resolution": Bounds(0.0005, 0.2),
         "limit_of_error": Bounds(0.001, 0.5),
         "repeatability": Bounds(0.001, 1.0),
+        "zero": Bounds(-2.0, 2.0),
+        "inside_flats": Bounds(0.0, 5.0),
     },
+    panel.Reference: {"size": Bounds(0.5, 300.0), "limit": Bounds(0.0, 0.5), "read": Bounds(0.3, 305.0)},
     panel.Gap: {"at": Bounds(-1000.0, 1000.0), "read": Bounds(0.2, 200.0)},
     panel.Spacing: {"read": Bounds(0.1, 1500.0), "in_line": Bounds(0.0, 5.0)},
     panel.Panel: {
@@ -45,7 +48,7 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "bow_limit": Bounds(0.0, 5.0),
         "tilt_limit": Bounds(0.1, 45.0, "degrees"),
     },
-    panel.HoleBase: {"offset_limit": _OFFSET},
+    panel.HoleBase: {"offset_limit": _OFFSET, "bevel": Bounds(0.0, 3.0)},
     panel.RoundHole: {"diameter": _SIZE},
     panel.RectangleHole: {"width": _SIZE, "depth": _SIZE, "corner_radius": _RADIUS},
     panel.SlotHole: {"width": _SIZE, "depth": _SIZE},
@@ -57,6 +60,7 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "body": Bounds(0.2, 150.0),
         "spread": Bounds(0.0, 2.0),
         "play": Bounds(0.0, 3.0),
+        "wobble": Bounds(0.0, 6.0),
         "pull_limit": Bounds(0.5, 500.0, "N"),
     },
     panel.RoundSeat: {"diameter": _SEAT},
@@ -66,9 +70,11 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
     panel.TongueSeat: {"width": Bounds(0.3, 60.0), "depth": Bounds(0.3, 60.0)},
     panel.CrossSeat: {"width": _SEAT, "depth": _SEAT, "arm": Bounds(0.3, 30.0)},
     panel.TubeSeat: {"diameter": _SEAT, "bore": Bounds(0.3, 59.0)},
+    profile.Recheck: {"drop": Bounds(-100.0, 150.0)},
     part.Position: {
         "at": Bounds(-1000.0, 1000.0),
         "at_limit": _OFFSET,
+        "wobble": Bounds(0.0, 6.0),
         "drop": Bounds(-100.0, 150.0),  # negative: a shaft's end that stands above the panel
         "offset": Bounds(-5.0, 5.0),
         "offset_limit": _OFFSET,

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from partgen.files import safe_stem
 from partgen.model import panel
 from partgen.model.part import PartSpec, Position
+from partgen.model.profile import Recheck
 from partgen.profile.words import as_written, one_of
 
 Found = tuple[str, str, str]
@@ -31,6 +32,7 @@ def cross_faults(
     seats: Mapping[str, BaseModel | None],
     parts: Mapping[str, BaseModel | None],
     positions: Sequence[Position | None],
+    rechecks: Sequence[Recheck] = (),
 ) -> Iterator[Found]:
     """Every fault between tables. A table that is None is faulty by itself and only counts as there."""
     for name, hole in holes.items():
@@ -48,6 +50,7 @@ def cross_faults(
         if position is not None and parts and position.part not in parts:
             read = as_written(position.part)
             yield f"position {position.label}: part", read, f"no such part; {one_of(position.part, parts)}"
+    yield from _recheck_faults(positions, rechecks)
     yield from _doubles(positions, parts)
     yield from _drops_on_nothing(parts, positions)
     yield from _height_faults(plate, seats, parts, positions)
@@ -69,6 +72,20 @@ def _round_faults(where: str, part: PartSpec, hole: BaseModel | None, seat: Base
             read = f"[{sizes[0]:g}, {sizes[1]:g}] mm"
             other = "; another section_shape may have two" if key == "section" else ""
             yield f"{where} {key}", read, f"it is round, so both are its diameter: give the same number twice{other}"
+
+
+def _recheck_faults(positions: Sequence[Position | None], rechecks: Sequence[Recheck]) -> Iterator[Found]:
+    """Rechecks of positions that are not there, or whose drop was not read before."""
+    if None in positions:
+        return  # whether the label is there is not known
+    by_label = {position.label: position for position in positions if position is not None}
+    for number, one in enumerate(rechecks, 1):
+        where = f"[[recheck]] number {number}:"
+        if one.label not in by_label:
+            yield f"{where} label", as_written(one.label), f"no such position; {one_of(one.label, by_label)}"
+        elif by_label[one.label].drop is None:
+            expected = f"position {one.label} has no drop: a recheck is a drop that was read before, read again"
+            yield f"{where} drop", as_written(list(one.drop.values)), expected
 
 
 def _drops_on_nothing(parts: Mapping[str, BaseModel | None], positions: Sequence[Position | None]) -> Iterator[Found]:
@@ -122,8 +139,16 @@ def _stacked(one: str, other: str, parts: Mapping[str, BaseModel | None]) -> boo
 
 
 def _hole_faults(where: str, hole: BaseModel | None) -> Iterator[Found]:
+    if isinstance(hole, panel.HoleBase) and hole.bevel:
+        sizes = [getattr(hole, key).mean for key in ("diameter", "width", "depth") if hasattr(hole, key)]
+        if sizes and 2 * hole.bevel >= min(sizes):
+            yield (
+                f"{where} bevel",
+                f"{hole.bevel:g} mm",
+                "it is taken off both sides: less than half of the hole's size",
+            )
     if isinstance(hole, panel.RectangleHole):
-        yield from _corner_fault(where, hole.corner_radius, hole.width.mean, hole.depth.mean)
+        yield from _corner_fault(where, hole.corner_radius or 0.0, hole.width.mean, hole.depth.mean)
     elif isinstance(hole, panel.OutlineHole):
         expected = outline_fault(hole.points)
         if expected is not None:
@@ -131,6 +156,8 @@ def _hole_faults(where: str, hole: BaseModel | None) -> Iterator[Found]:
 
 
 def _seat_faults(where: str, seat: BaseModel | None) -> Iterator[Found]:
+    if isinstance(seat, panel.SeatBase) and seat.play is not None and seat.wobble is not None:
+        yield f"{where} play", f"{seat.play:g} mm", "leave it out: wobble, the whole way, says the same"
     if isinstance(seat, panel.RectangleSeat):
         yield from _corner_fault(where, seat.corner_radius, seat.width.mean, seat.depth.mean)
     elif isinstance(seat, panel.TubeSeat):

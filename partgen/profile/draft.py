@@ -55,6 +55,10 @@ _EXAMPLES: dict[Unit, dict[str, str]] = {
         "at": "[4.0, 6.0]",
         "gap": "[14.21, 14.25]",
         "offset": "0.25",
+        "corner": "0.5",
+        "wobble": "[0.20, 0.22]",
+        "body": "6.5",
+        "zero": "[0.00, 0.00]",
     },
     "inch": {
         "drop": "[0.170, 0.171, 0.169]",
@@ -62,6 +66,10 @@ _EXAMPLES: dict[Unit, dict[str, str]] = {
         "at": "[0.16, 0.24]",
         "gap": "[0.559, 0.561]",
         "offset": "0.01",
+        "corner": "0.02",
+        "wobble": "[0.008, 0.009]",
+        "body": "0.26",
+        "zero": "[0.000, 0.000]",
     },
 }
 """What a first profile shows in its comments, in its own unit: they may be made keys by taking the "#" away."""
@@ -167,6 +175,7 @@ def _lines(draft: Draft) -> Iterator[str]:
     yield "[caliper]"
     yield f"resolution = {_length(draft.resolution)}        # step of the display"
     yield f"limit_of_error = {_length(draft.limit_of_error)}    # plus or minus, from the maker's sheet"
+    yield f"# zero = {example['zero']}       # jaws closed: what the display shows"
     yield ""
     yield "[panel]"
     if draft.thickness is None:
@@ -178,15 +187,7 @@ def _lines(draft: Draft) -> Iterator[str]:
     yield f"# at = {example['at']}"
     yield f"# read = {example['gap']}"
     yield ""
-    yield "[hole.window]                # the opening in the panel"
-    yield from _sizes(draft.hole)
-    yield f"# offset_limit = {example['offset']}        # how far a hole may sit off its seat's middle"
-    yield ""
-    yield "[seat.plunger]               # what the part mounts on"
-    yield from _sizes(draft.seat)
-    yield f"length = {_length(draft.seat_length)}    # what a socket may take hold of"
-    yield f"travel = [{_length(draft.travel)}]    # how far it moves when pressed"
-    yield ""
+    yield from _hole_and_seat(draft)
     yield "[part.key]"
     yield f"kind = {_text(draft.kind)}"
     yield 'hole = "window"'
@@ -203,6 +204,24 @@ def _lines(draft: Draft) -> Iterator[str]:
         if spot.label in drops:
             yield f"drop = [{_length(drops[spot.label])}]"
         yield ""
+
+
+def _hole_and_seat(draft: Draft) -> Iterator[str]:
+    example = _EXAMPLES[draft.unit]
+    yield "[hole.window]                # the opening in the panel"
+    yield from _sizes(draft.hole)
+    yield f"# offset_limit = {example['offset']}        # how far a hole may sit off its seat's middle"
+    yield "# bevel = 0                  # how much narrower, on each side, it is farther in; 0: read at the narrowest"
+    if draft.hole.shape == "rectangle":
+        yield f"# corner_radius = {example['corner']}      # the drill shank that fits into a corner"
+    yield ""
+    yield "[seat.plunger]               # what the part mounts on"
+    yield from _sizes(draft.seat)
+    yield f"length = {_length(draft.seat_length)}    # what a socket may take hold of"
+    yield f"travel = [{_length(draft.travel)}]    # how far it moves when pressed"
+    yield f"# wobble = {example['wobble']}    # its top pushed to one side, then to the other: the whole way"
+    yield f"# body = {example['body']}             # from its top down to the switch's body"
+    yield ""
 
 
 def _sizes(shape: Shape) -> Iterator[str]:

@@ -27,7 +27,7 @@ _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TOML_NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
 
 
-TableName = Literal["position", "hole", "seat", "part", "panel", "gap", "spacing", "caliper"]
+TableName = Literal["position", "hole", "seat", "part", "panel", "gap", "spacing", "caliper", "recheck"]
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,8 @@ class Place:
             return f"position {self.name}: {self.key}"
         if self.table == "gap":
             return f"panel gap {self.name}"
+        if self.table == "recheck":
+            return f"recheck of {self.name}: {self.key}"
         if self.table == "spacing":
             return f"[[spacing]] number {self.name}: {self.key}"
         return f"[{self.table}.{self.name}] {self.key}" if self.name else f"[{self.table}] {self.key}"
@@ -125,7 +127,7 @@ class ProfileFile:
 
     def taken_otherwise(self, place: Place) -> bool:
         """True when the quantity was measured another way (see model.ways): no reading is added to it."""
-        if not place.name and place.table not in self._document:
+        if (not place.name or place.table == "recheck") and place.table not in self._document:
             return False  # looking must not make the table
         try:
             return isinstance(_table(self._document, place).get(place.key), InlineTable)
@@ -218,6 +220,21 @@ def drop_reading(place: Place, number: int) -> Edit:
         if not isinstance(old, Array) or not 0 <= number < len(old) or len(old) < 2:
             raise ProfileError(Fault(str(place), f"reading {number + 1}", "there is no such reading to take away"))
         del old[number]
+
+    return edit
+
+
+def set_length(place: Place, written: str) -> Edit:
+    """An edit that puts the one length that a key holds, its digits kept as typed, in the place of what was there."""
+
+    def edit(document: tomlkit.TOMLDocument) -> None:
+        table, item = _table(document, place), toml_length(written)
+        old = table.get(place.key)
+        if old is None:
+            _append_key(table, place.key, item)
+            return
+        item.trivia.comment_ws, item.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+        table[place.key] = item
 
     return edit
 
@@ -346,6 +363,10 @@ def _table(document: tomlkit.TOMLDocument, place: Place) -> Any:  # noqa: ANN401
             return next(table for table in plain["position"] if table.get("label") == place.name)
         if place.table == "gap":
             return plain["panel"]["gap"][int(place.name) - 1]
+        if place.table == "recheck":
+            if not any(table.get("label") == place.name for table in plain.get("recheck", [])):
+                _add_table(document, "recheck", {"label": place.name})
+            return next(table for table in plain["recheck"] if table.get("label") == place.name)
         if place.table == "spacing":
             return plain["spacing"][int(place.name) - 1]
         if place.name:

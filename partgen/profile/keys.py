@@ -20,6 +20,11 @@ def is_length(model: type[BaseModel], key: str) -> bool:
     )
 
 
+def names_of(model: type[BaseModel]) -> dict[str, str]:
+    """The keys of a table as one writes them, each with its field's name."""
+    return {field.alias or name: name for name, field in model.model_fields.items()}
+
+
 def leaves(annotation: object) -> Iterator[object]:
     """Everything inside a type form: its classes, literals and validators."""
     inner = get_args(annotation)
@@ -48,7 +53,7 @@ def is_bare(written: object) -> bool:
 
 def choices(model: type[BaseModel], key: str) -> list[str]:
     """The words that a key takes."""
-    field = model.model_fields.get(key)
+    field = model.model_fields.get(names_of(model).get(key, key))
     return [str(leaf) for leaf in leaves(field.annotation) if isinstance(leaf, (str, int))] if field else []
 
 

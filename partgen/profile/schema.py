@@ -16,6 +16,7 @@ from partgen.families import FAMILIES
 from partgen.model.part import PartSpec
 from partgen.model.profile import Profile
 from partgen.profile.bounds import bounds_of
+from partgen.profile.keys import names_of
 
 Schema = dict[str, Any]
 
@@ -62,6 +63,7 @@ def _models(*roots: type[BaseModel]) -> set[type[BaseModel]]:
 def _describe(model: type[BaseModel], schema: Schema) -> None:
     """Give each property the text under its field, and the bounds beyond which it is refused."""
     texts = field_texts(model)
+    texts |= {key: texts[name] for key, name in names_of(model).items() if name in texts}
     for key, entry in schema.get("properties", {}).items():
         bounds = bounds_of(model, key)
         said = [texts.get(key, ""), f"Plausible: {bounds}." if bounds else ""]

@@ -6,7 +6,7 @@ May import: errors, units, model, families, profile.words, bounds, keys, consist
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final, cast, get_args
+from typing import Any, Final, TypeVar, cast, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -15,11 +15,11 @@ from partgen.errors import Fault, one_line
 from partgen.families import FAMILIES
 from partgen.model import panel
 from partgen.model.part import PartSpec, Position
-from partgen.model.profile import Profile, Target
+from partgen.model.profile import Profile, Recheck, Target
 from partgen.model.ways import Instrument
 from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
-from partgen.profile.keys import choices, is_bare, is_length, leaves, numbers, shape_hint
+from partgen.profile.keys import choices, is_bare, is_length, leaves, names_of, numbers, shape_hint
 from partgen.profile.words import as_written, nearest, one_of
 from partgen.units import MM_PER, Unit, not_offered
 
@@ -47,6 +47,7 @@ SEATS: Final = _shapes(panel.Seat)
 _MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
     "at the top of the file, before the first [table]": (Profile,),
     "in [caliper]": (panel.Caliper,),
+    "in [[caliper.reference]]": (panel.Reference,),
     "in [panel]": (panel.Panel,),
     "in [[panel.gap]]": (panel.Gap,),
     "in [target]": (Target,),
@@ -55,7 +56,11 @@ _MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
     "in [seat.NAME]": tuple(SEATS.values()),
     "in [part.NAME]": tuple(FAMILIES.values()),
     "in [[position]]": (Position,),
+    "in [[recheck]]": (Recheck,),
 }
+
+
+Listed = TypeVar("Listed", bound=BaseModel)
 
 
 class _Reader:
@@ -79,7 +84,7 @@ class _Reader:
     def record(self, model: type[BaseModel], data: object, where: str) -> BaseModel | None:
         """Validate one table; None when it is faulty, with its faults noted."""
         if not isinstance(data, dict):
-            self.fault(where, as_written(data), f"expected a table of keys ({', '.join(model.model_fields)})")
+            self.fault(where, as_written(data), f"expected a table of keys ({', '.join(names_of(model))})")
             return None
         before = len(self.faults)
         for key, value in data.items():
@@ -237,13 +242,27 @@ class _Reader:
             return None
         return made.model_copy(update={"gap": tuple(gaps)})
 
-    def spacings(self, data: object) -> list[panel.Spacing]:
+    def calipers(self, data: object) -> panel.Caliper | None:
+        """[caliper] with its references. They are read like every length, so its own scatter is known first."""
+        if not isinstance(data, dict):
+            return cast("panel.Caliper | None", self.record(panel.Caliper, data, "[caliper]"))
+        plain = {key: value for key, value in data.items() if key != "reference"}
+        made = self.record(panel.Caliper, plain, "[caliper]")
+        if not isinstance(made, panel.Caliper):
+            return None
+        self.instrument = Instrument(self.unit, made.resolution, made.repeatability)
+        references = self.listed(panel.Reference, data.get("reference", []), "caliper.reference")
+        return made.model_copy(update={"reference": tuple(references)})
+
+    def listed(self, model: type[Listed], data: object, name: str) -> list[Listed]:
+        """The tables under [[name]]; faulty ones are left out, with their faults noted."""
         if not isinstance(data, list):
-            self.fault("[spacing]", "", "write each spacing under [[spacing]], in double brackets")
+            where = f"[{name}]"
+            self.fault(where, "", f"write each {name.rpartition('.')[2]} under [{where}], in double brackets")
             return []
-        few = self.not_too_many("[[spacing]]", data)
-        made = (self.record(panel.Spacing, raw, f"[[spacing]] number {i}:") for i, raw in enumerate(few, 1))
-        return [one for one in made if isinstance(one, panel.Spacing)]
+        few = self.not_too_many(f"[[{name}]]", data)
+        made = (self.record(model, raw, f"[[{name}]] number {i}:") for i, raw in enumerate(few, 1))
+        return [one for one in made if isinstance(one, model)]
 
     def named(self, data: Table, group: str, known: Mapping[str, type[BaseModel]], key: str) -> Table:
         """The tables [group.NAME], each validated by the model that its `key` picks."""
@@ -310,15 +329,14 @@ class _Reader:
 
     def profile(self, data: Table) -> Profile | None:
         self.top(data)
-        caliper = self.record(panel.Caliper, data.get("caliper", {}), "[caliper]")
-        if isinstance(caliper, panel.Caliper):
-            self.instrument = Instrument(self.unit, caliper.resolution, caliper.repeatability)
+        caliper = self.calipers(data.get("caliper", {}))
         target = self.record(Target, data.get("target", {}), "[target]")
         plate = self.plate(data.get("panel", {}))
         holes = self.named(data, "hole", HOLES, "shape")
         parts = self.named(data, "part", FAMILIES, "kind")
         seats = {} if _seatless(data) else self.named(data, "seat", SEATS, "shape")
-        spacings = self.spacings(data.get("spacing", []))
+        spacings = self.listed(panel.Spacing, data.get("spacing", []), "spacing")
+        rechecks = self.listed(Recheck, data.get("recheck", []), "recheck")
         raw_positions = data.get("position")
         if spacings and isinstance(caliper, panel.Caliper) and not self.faults:
             from partgen.profile.placing import place
@@ -328,7 +346,7 @@ class _Reader:
         positions = self.positions(raw_positions)
         self.blame_unit(data.get("unit"))
         if self.unit_known:  # else what does not go together may do so in the right one
-            for where, read, expected in cross_faults(plate, holes, seats, parts, positions):
+            for where, read, expected in cross_faults(plate, holes, seats, parts, positions, rechecks):
                 self.fault(where, read, expected)
         if self.faults:
             return None
@@ -343,6 +361,7 @@ class _Reader:
                 "seat": seats,
                 "part": parts,
                 "spacing": spacings,
+                "recheck": rechecks,
                 "position": positions,
             }
         )
@@ -369,15 +388,15 @@ def _good_name(name: str) -> bool:
 
 def _meant(model: type[BaseModel], key: str) -> str | None:
     """The key that a misspelt one was meant to be."""
-    return nearest(key, model.model_fields)
+    return nearest(key, names_of(model))
 
 
 def _unknown_key(model: type[BaseModel], key: str) -> str:
     """What to say of a key that a table does not know: the nearest one, or where it belongs."""
     if issubclass(model, PartSpec) and key in model.LACKS:
         return model.LACKS[key]
-    here = ", ".join(model.model_fields)
-    homes = {where: models for where, models in _MODELS.items() if any(key in m.model_fields for m in models)}
+    here = ", ".join(names_of(model))
+    homes = {where: models for where, models in _MODELS.items() if any(key in names_of(m) for m in models)}
     if any(model in models for models in homes.values()):
         said = next((key for key in ("shape", "kind") if key in model.model_fields), "")
         word = get_args(model.model_fields[said].annotation)[0] if said else "this table"
@@ -387,4 +406,4 @@ def _unknown_key(model: type[BaseModel], key: str) -> str:
         return f'unknown key; did you mean "{close}"?'
     if homes:
         return f"this key does not belong here but {next(iter(homes))}; here: {here}"
-    return f"unknown key; {one_of(key, model.model_fields)}"
+    return f"unknown key; {one_of(key, names_of(model))}"

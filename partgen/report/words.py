@@ -105,6 +105,8 @@ def answer(doc: FitDocument) -> Answer:
             "For those, measure again as said below, or print and accept the risk.",
             "For those the measurements leave a doubt; what may follow is listed below.",
         )
+    if doc.set.state == "not proven":
+        return _unread(doc)
     if doc.set.p_all_fit < doc.set.p_all_fit_wanted:
         return Answer(
             "not proven",
@@ -121,6 +123,23 @@ def answer(doc: FitDocument) -> Answer:
         "pass",
         f"Yes: all {n} {things} are expected to fit." if n > 1 else f"Yes: the {things} is expected to fit.",
         "Nothing needs to be measured again. Print, try, and write down how it went.",
+    )
+
+
+def _unread(doc: FitDocument) -> Answer:
+    """Where every part passes by itself, but readings disagree or something that decides was not read."""
+    if doc.contradictions:
+        return Answer(
+            "not proven",
+            f"Probably: every {noun(doc, 1)} passes, but readings of the same thing disagree.",
+            "What disagrees, and what probably went wrong, is listed below. Read it again first.",
+            "Two measurements of the same thing disagree; what may follow is listed below.",
+        )
+    return Answer(
+        "not proven",
+        f"Probably: every {noun(doc, 1)} passes, if what nobody read is as assumed.",
+        "What was assumed, and what to read first, is named below.",
+        "Some things were not measured but assumed; they are listed below.",
     )
 
 

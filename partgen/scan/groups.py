@@ -67,7 +67,7 @@ def as_shape(hole: HoleBase) -> Shape:
         return Shape("round", 0.0, 0.0, d, d, 0.0, d / 2)
     if isinstance(hole, (RectangleHole, SlotHole)):
         w, d = hole.width.mean, hole.depth.mean
-        corner = hole.corner_radius if isinstance(hole, RectangleHole) else min(w, d) / 2
+        corner = hole.corner_radius or 0.0 if isinstance(hole, RectangleHole) else min(w, d) / 2
         return Shape("rectangle" if isinstance(hole, RectangleHole) else "slot", 0.0, 0.0, w, d, 0.0, corner)
     assert isinstance(hole, OutlineHole)
     width, depth = np.ptp(np.array(hole.points), axis=0)

@@ -59,7 +59,7 @@ def seat_side(seat: SeatBase, width: float) -> Markup:
     body = seat.body if seat.body is not None else seat.length * 1.35
     travel = max(seat.travel.mean, 0.12 * body)
     points: Points = [(-width, -body - 0.35 * body), (width, max(travel, 0.15 * body))]
-    px = _fit(points, arm=(86.0, 6.0))
+    px = _fit(points, arm=(86.0, 22.0))
     top = _closed([(-width / 2, 0), (width / 2, 0), (width / 2, -body), (-width / 2, -body)], px, "seat")
     block = _closed([(-width, -body), (width, -body), (width, -1.35 * body), (-width, -1.35 * body)], px, "board")
     (left, zero), (_, low), (_, end) = px(-width / 2, 0), px(0, -seat.length), px(0, -body)
@@ -78,6 +78,8 @@ def seat_side(seat: SeatBase, width: float) -> Markup:
         svg.dimension((right + 64, zero), (right + 64, pressed), Markup(""), side=5),
         svg.text(right + 64, zero - 6, "travel", text_anchor="middle", class_="dimtext"),
     ]
+    middle = (left + right) / 2
+    parts.append(svg.dimension((middle - 9, zero - 9), (middle + 9, zero - 9), Markup("wobble"), side=-5))
     return _drawing("The seat, seen from the side", parts)
 
 

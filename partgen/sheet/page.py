@@ -108,6 +108,17 @@ def _panel_blocks(profile: Profile, gaps: Sequence[tuple[float, float]]) -> Iter
         (drawings.thickness_drawing(panel),),
         (Row("", "thickness", "outside jaws", _boxes(profile, reading_at(profile, Place("panel", "", "thickness")))),),
     )
+    zero = reading_at(profile, Place("caliper", "", "zero"))
+    again = next((one.drop for one in profile.recheck), None)
+    yield Block(
+        "The calipers, and the first reading again",
+        (),
+        (
+            Row("", "zero", "jaws closed: what do they show?", _boxes(profile, zero)),
+            Row("", "recheck", "the first drop once more, as the last reading of all", _boxes(profile, again)),
+        ),
+        "Panel screws tight, as it will be used. The rod touches the plunger lightly and does not press it.",
+    )
     rows = [
         Row(f"gap {i}", _at(profile, gap.at), "depth rod, or a standoff's length", _boxes(profile, gap.read))
         for i, gap in enumerate(panel.gap, 1)
@@ -134,6 +145,9 @@ def _hole_blocks(profile: Profile) -> Iterable[Block]:
                 _boxes(profile, reading_at(profile, Place("hole", name, key))))
             for i, key in enumerate(keys)
         ]  # fmt: skip
+        for key, what, how in _THROAT:
+            if hasattr(hole, key):
+                rows.append(Row("", what, how, _padded(_one(profile, getattr(hole, key)), 1)))
         yield Block(f"Hole {name}", (drawings.hole_drawing(hole, keys),), tuple(rows), _at_positions(labels))
 
 
@@ -148,11 +162,17 @@ def _seat_blocks(profile: Profile) -> Iterable[Block]:
                 _boxes(profile, reading_at(profile, Place("seat", name, key))))
             for i, key in enumerate(keys)
         ]  # fmt: skip
-        body = (_written(profile, seat.body),) if seat.body is not None else ()
+        body = _one(profile, seat.body)
         if asks_travel(profile, name):
             boxes = _boxes(profile, reading_at(profile, Place("seat", name, "travel")))
             rows.append(Row("", "travel", "pressed, against at rest", boxes))
         rows += [
+            Row(
+                "",
+                "wobble",
+                "its top pushed to one side, then to the other: the whole way",
+                _boxes(profile, reading_at(profile, Place("seat", name, "wobble"))),
+            ),
             Row("", "length", "what a socket may hold", _padded((_written(profile, seat.length),), 1)),
             Row("", "body", "down to what a skirt could strike", _padded(body, 1)),
         ]
@@ -199,6 +219,18 @@ def _card(profile: Profile, position: Position) -> Card:
 def _boxes(profile: Profile, reading: Reading | None) -> tuple[str, ...]:
     values = tuple(_written(profile, value) for value in reading.values) if reading is not None else ()
     return _padded(values, BOXES)
+
+
+_THROAT = (
+    ("bevel", "bevel", "how much narrower, on each side, at the narrowest, from behind too; 0 if not"),
+    ("corner_radius", "corner radius", "the drill shank that fits into a corner"),
+    ("offset_limit", "offset", "how far it may sit off its plunger's middle"),
+)
+"""What else is asked of a hole: key, name, and how it is read."""
+
+
+def _one(profile: Profile, mm: float | None) -> tuple[str, ...]:
+    return () if mm is None else (_written(profile, mm),)
 
 
 def _padded(values: tuple[str, ...], count: int) -> tuple[str, ...]:

@@ -45,7 +45,7 @@ def hole_outline(hole: Hole) -> Points:
         case RoundHole():
             return circle(hole.diameter.mean)
         case RectangleHole():
-            return rounded(hole.width.mean, hole.depth.mean, hole.corner_radius)
+            return rounded(hole.width.mean, hole.depth.mean, hole.corner_radius or 0.0)
         case SlotHole():
             width, depth = hole.width.mean, hole.depth.mean
             return rounded(width, depth, min(width, depth) / 2)

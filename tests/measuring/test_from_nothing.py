@@ -36,6 +36,8 @@ def test_start_measure_predict_finds_the_simulated_panel(tmp_path: Path) -> None
     typed += read(true[0], 2)
     for value in true[1:]:
         typed += read(value, 3)
+    # zero; wobble twice; body, bevel, corner radius, place of the holes; the first drop once more
+    typed += ["0.00", "0.10", "0.11", "6.6", "0", "0.5", "0.2", *read(true[0], 1)]
     measured = partgen(tmp_path, "measure", "profiles/bench.toml", answers="\r\n".join(typed) + "\r\nstop\r\n")
     assert measured.returncode == 0
     assert f"{len(typed)} readings saved" in measured.stderr

@@ -228,7 +228,7 @@ def test_skip_go_and_list(session: Session) -> None:
     assert session.prompt.startswith("S5")
     text = said(session, "list")
     assert "S4: drop, panel face to seat top: 0 of 3, skipped" in text
-    assert "7 left." in text
+    assert "14 left." in text
     said(session, "go s9")
     assert session.prompt.startswith("S9")
     said(session, "go window width")

@@ -13,6 +13,7 @@ import pytest
 
 from partgen.findings import Finding
 from partgen.metrology.records import Value
+from partgen.metrology.wobble import Wobble
 from partgen.planning import judge
 from partgen.planning.clearance import Binding, Limits
 from partgen.planning.mount import place_of, wall_room
@@ -183,30 +184,33 @@ def test_wall_around_a_seat_is_where_it_is_least() -> None:
 def test_where_a_hole_may_be(offset: tuple[float, float] | None, limit: float | None, at_limit: float) -> None:
     """An opening that reaches farther to the right, on a panel that rises to the right: its rim is highest there."""
     opening = SimpleNamespace(section=Section("outline", 10.0, 4.0, points=((-2.0, -2.0), (8.0, 0.0), (-2.0, 2.0))))
-    seat = SimpleNamespace(outer=Section("rectangle", 3.0, 2.0), keyed=True, length=4.0, play=0.05)
+    seat = SimpleNamespace(
+        outer=Section("rectangle", 3.0, 2.0), keyed=True, length=4.0, wobble=Wobble(0.05, 0.02, True)
+    )
     site = SimpleNamespace(drop=5.0, slope=(0.125, 0.0), travel=1.0)
     place = place_of(
-        SimpleNamespace(hole={"window": SimpleNamespace(offset_limit=0.3)}),
-        SimpleNamespace(hole="window", grip="ribs"),
+        SimpleNamespace(hole={"window": SimpleNamespace(place_limit=0.3)}, caliper=None),
+        SimpleNamespace(hole="window", seat="plunger", grip="ribs"),
         opening,
         seat,
         SimpleNamespace(
-            position=SimpleNamespace(label="A", offset=offset, offset_limit=limit), site=site, slop=0.1, engaged=3.5,
-            height=9.0,
+            position=SimpleNamespace(label="A", offset=offset, offset_limit=limit, wobble=None),
+            site=site, slop=0.1, engaged=3.5, height=9.0,
         ),
     )  # fmt: skip
     assert place.at_limit == at_limit and place.at == (offset or (0.0, 0.0))
     assert place.lean_height == 5.0 + 8.0 * 0.125 + 1.0
     assert place.play == pytest.approx(0.05 * (1 + 6.0 / (1.5 * 4.0)))
+    assert place.push == pytest.approx(0.07 * 2) and place.plunger == "plunger"
     assert (place.seat_width, place.keyed_over, place.guided) == (2.0, 3.0, False)
     steep = SimpleNamespace(**{**site.__dict__, "slope": (0.0, -0.25)})
     tipped = place_of(
-        SimpleNamespace(hole={"window": SimpleNamespace(offset_limit=0.3)}),
-        SimpleNamespace(hole="window", grip="captive"),
+        SimpleNamespace(hole={"window": SimpleNamespace(place_limit=0.3)}, caliper=None),
+        SimpleNamespace(hole="window", seat="plunger", grip="captive"),
         SimpleNamespace(section=Section("outline", 4.0, 6.0, points=((-2.0, -5.0), (2.0, -5.0), (0.0, 1.0)))),
         SimpleNamespace(**{**seat.__dict__, "keyed": False}),
-        SimpleNamespace(position=SimpleNamespace(label="A", offset=None, offset_limit=None), site=steep, slop=0.0,
-                        engaged=3.5, height=6.5),
+        SimpleNamespace(position=SimpleNamespace(label="A", offset=None, offset_limit=None, wobble=None),
+                        site=steep, slop=0.0, engaged=3.5, height=6.5),
     )  # fmt: skip
     assert tipped.lean_height == 6.5  # no higher than the part is
     assert tipped.play == pytest.approx(0.05 * (1 + 6.25 / 6.0))

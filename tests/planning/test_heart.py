@@ -295,7 +295,7 @@ def test_a_place_says_what_mounting_takes_from_it(seat, over):
         assert place.play == pytest.approx(measured.play * (1 + highest / (1.5 * length)), rel=1e-3)
         assert place.keyed_over == pytest.approx(over, abs=0.011)
         assert place.lean_height == pytest.approx(min(highest + 2.4, 5.8) if drop > 0 else 0.0, abs=0.02)
-        assert place.at_limit == profile.hole["window"].offset_limit
+        assert place.at_limit == profile.hole["window"].place_limit == 0.25
 
 
 def test_corners_stay_within_a_section_that_shrinks_in_either_direction():

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders import PANEL, profile_from, tilted_panel
+from builders import PANEL, profile_from, tilted_panel, well_known
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_cases import MATERIALS, MEASURED, PLASTIC, check, estimate_of, panel_with, plan
@@ -15,6 +15,7 @@ from plan_cases import MATERIALS, MEASURED, PLASTIC, check, estimate_of, panel_w
 from partgen.errors import ProfileError
 from partgen.findings import worst
 from partgen.metrology.records import NextMeasurement, Value
+from partgen.model.fields import Reading
 from partgen.model.part import PartSpec
 from partgen.model.printer import Material, PrintError
 from partgen.planning.passage import room
@@ -34,7 +35,7 @@ def test_every_height_is_drop_plus_proud_on_the_layers():
 
 
 def test_a_well_measured_set_passes_everything():
-    found = plan(panel_with())
+    found = plan(well_known(panel_with()))
     assert {p.state for p in found.positions} == {"pass"}, [
         (f.subject, f.code, f.why) for p in found.positions for f in p.checks if f.state != "pass"
     ]
@@ -118,7 +119,8 @@ def test_captive_caps_cannot_leave_their_seats():
 )
 def test_slop_takes_room_where_the_part_touches(proud: float, height: float) -> None:
     """An elastic ring leaves play: c (1/2 + h/G) of the room as drawn at the highest contact over the stroke."""
-    ring = PANEL.replace("proud = 1.2", f'proud = {proud}\ngrip = "ring"')
+    deep = PANEL.replace("length = 4.0", "length = 4.0\nbody = 6.5")
+    ring = deep.replace("proud = 1.2", f'proud = {proud}\ngrip = "ring"')
     (p,) = plan(
         profile_from(ring + '[[position]]\nlabel = "S1"\nat = [0, 0]\npart = "dot"\ndrop = 4.3\n'), slope=(0.0, 0.0)
     ).positions
@@ -174,7 +176,7 @@ def test_neighbours_that_overlap_fail():
 
 
 def test_equal_input_and_seed_give_an_equal_plan():
-    profile = tilted_panel()
+    profile = tilted_panel(part="dot")
     assert plan(profile, seed=5) == plan(profile, seed=5)
     other = plan(profile, seed=6)
     assert other.positions[0].clearance.p_bind != plan(profile, seed=5).positions[0].clearance.p_bind
@@ -244,7 +246,10 @@ def test_what_the_set_carries():
     assert (found.title, found.printer, found.seed, found.draws) == ("Test panel", "bench", 3, 4000)
     assert found.next_measurement is measurement
     assert "from the estimate" in found.notes and len(found.notes) == len(set(found.notes))
-    assert any("[seat.plunger] has no body: nothing was taken" in note for note in found.notes)
+    low = tilted_panel()
+    seat = low.seat["plunger"].model_copy(update={"height": Reading((4.0,), (0.0,))})
+    found = plan(low.model_copy(update={"seat": {**low.seat, "plunger": seat}}), seed=3)
+    assert any("[seat.plunger] has no body: the board was taken" in note for note in found.notes)
 
 
 def test_a_wide_gap_is_noted_with_what_would_narrow_it():
@@ -324,3 +329,44 @@ def test_planning_imports_nothing_heavy():
     assert (
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
     )
+
+
+def _offset_rows(unread: str = "") -> str:
+    rows = ""
+    for j, row in enumerate("AB"):
+        for i in range(3):
+            offset = "" if f"{row}{i + 1}" == unread else "offset = [0.30, -0.20]\noffset_limit = 0.05\n"
+            rows += (
+                f'[[position]]\nlabel = "{row}{i + 1}"\nat = [{20 * i}, {22 * j}]\npart = "key"\ndrop = 4.3\n{offset}'
+            )
+    return rows
+
+
+def test_an_unread_hole_is_not_taken_as_centred_where_the_others_are_off() -> None:
+    """Five of six holes read 0.36 mm off: the sixth has as little room as they have."""
+    text = PANEL.replace("proud = 1.5", "proud = 2.6\nequal = false")
+    found = {p.label: p for p in plan(well_known(profile_from(text + _offset_rows("B2")))).positions}
+    assert found["B2"].offset == pytest.approx((0.30, -0.20), abs=0.02)
+    assert found["B2"].section.width < found["A1"].section.width + 0.02
+    centred = plan(well_known(profile_from(text + _offset_rows().replace("[0.30, -0.20]", "[0.0, 0.0]")))).positions[0]
+    guessed = plan(well_known(profile_from(text + _offset_rows().replace("offset", "# offset")))).positions[0]
+    assert centred.clearance.nominal < guessed.clearance.nominal - 0.15  # two readings let every cap be closer
+
+
+def test_neighbours_stand_where_their_seats_are_and_their_doubt_counts() -> None:
+    """0.72 mm between holes' middles is 0.02 mm between axes 0.35 mm nearer on either side."""
+    pair = (
+        '[[position]]\nlabel = "A"\nat = [0, 0]\npart = "key"\ndrop = 4.3\noffset = [0, -0.35]\noffset_limit = 0.05\n'
+        '[[position]]\nlabel = "B"\nat = [0, 8.15]\npart = "key"\ndrop = 4.3\noffset = [0, 0.35]\noffset_limit = 0.05\n'
+    )
+    off = plan(well_known(profile_from(PANEL + pair))).positions[0]
+    straight = plan(well_known(profile_from(PANEL + pair.replace("-0.35", "0").replace("0.35", "0")))).positions[0]
+    here, there = (next(c for c in p.checks if c.code == "neighbours") for p in (off, straight))
+    assert there.value is not None and here.value is not None and here.value < there.value - 0.4
+    near = '[[position]]\nlabel = "A"\nat = [0, 0]\npart = "key"\ndrop = 4.3\n'
+    near += near.replace('"A"', '"B"').replace("[0, 0]", f"[0, {8.15 - there.value + 0.22:.3f}]")
+    doubtful = plan(profile_from(PANEL + near))
+    found = next(c for c in doubtful.positions[0].checks if c.code == "neighbours")
+    assert found.state == "not proven" and "touch with a chance" in found.why
+    apart = plan(profile_from(PANEL + near.replace(f"[0, {8.15 - there.value + 0.22:.3f}]", "[0, 30]")))
+    assert doubtful.p_all_fit < apart.p_all_fit - 0.005

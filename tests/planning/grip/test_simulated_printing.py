@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from builders import PANEL, profile_from, tilted_panel
+from builders import PANEL, profile_from, tilted_panel, well_known
 from grip_cases import material, printer
 from printing.coupon_sim import CALIPER, Hidden
 
@@ -127,5 +127,5 @@ def test_a_seat_that_cannot_be_gripped_safely_fails_and_the_proposal_passes() ->
 @pytest.mark.parametrize("name", ["material-extrusion", "vat-photopolymerization", "powder-bed-fusion"])
 def test_the_usual_panel_grips_with_every_shipped_printer(name: str) -> None:
     """Nobody has measured anything but the panel: ribs pass at every position."""
-    for position in planned(printer(name)).positions:
+    for position in planned(printer(name), well_known(tilted_panel(n=3))).positions:
         assert worst(f.state for f in position.checks if f.code.startswith("grip")) == "pass"
