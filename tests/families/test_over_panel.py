@@ -89,7 +89,7 @@ def moved(mesh: Mesh, by: tuple[float, float, float]) -> Mesh:
 
 def failing(plan, mesh: Mesh) -> set[str]:
     fit = measure_over(plan, mesh, turned=True)
-    return {f.code for f in over_findings(plan, fit, (plan.model.section.width,) * 2) if f.state == "fail"}
+    return {f.code for f in over_findings(plan, fit) if f.state == "fail"}
 
 
 def test_the_geometry_checks_pass_what_is_right_and_fail_what_is_not(knob) -> None:

@@ -76,7 +76,7 @@ def test_no_facet_strays_from_the_surface_by_more_than_the_chord() -> None:
 
     shape = solid(cap(SECTIONS["round"], crown=CROWNS["domed"]))
     mesh = tessellate(shape)
-    surface = cq.Shell.makeShell(cq.Shape.cast(shape).Faces())
+    surface = cq.Shell.makeShell(shape.Faces())
     points = np.random.default_rng(1).choice(mesh.triangles.mean(axis=1), 120, replace=False)
     far = max(surface.distance(cq.Vertex.makeVertex(*map(float, p))) for p in points)
     assert 0 < far <= CHORD * 1.05
