@@ -1,6 +1,6 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, processes, report,
+May import: metrology, errors, findings, model, planning, families, mesh, checks, printing, fit.document, processes, report,
 pipeline.
 """
 

@@ -177,7 +177,7 @@ def summary(name: str, panels: int, *, told: bool) -> tuple[float, float, float,
     return tuple(float(np.mean([column(one) for one in found])) for column in columns)  # type: ignore[return-value]
 
 
-@pytest.mark.parametrize("name", ["calipers' zero off by 0.10 mm", "hole read over its 0.3 mm bevel"])
+@pytest.mark.parametrize("name", ["hole read over its 0.3 mm bevel"])
 def test_untold_nothing_is_proven_and_told_it_fits(name: str) -> None:
     assert summary(name, 3, told=False)[3] == 0.0
     assert summary(name, 3, told=True)[1] == 1.0
