@@ -1,7 +1,7 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: metrology, errors, findings, model, planning, families, mesh, checks, printing, fit.document, processes, report,
-pipeline.
+May import: errors, findings, model, metrology, planning, families, mesh, checks, printing, fit.document, processes,
+report, pipeline.
 """
 
 from __future__ import annotations
