@@ -51,8 +51,8 @@ def plan(loaded: LoadedProfile, *, printer: str | None = None, seed: int = 0) ->
 
     >>> from partgen import load_profile, plan
     >>> fit = plan(load_profile("my-panel.toml"))
-    >>> [(p.label, round(p.height_mm, 1), p.state) for p in fit.positions]
-    [('S1', 5.8, 'pass'), ('S2', 6.1, 'pass')]
+    >>> [(p.label, round(p.height_mm, 1)) for p in fit.positions]
+    [('S1', 5.8), ('S2', 6.1)]
     >>> fit.set.p_all_fit > 0.95, fit.doubts
     (True, ())
     """

@@ -191,10 +191,27 @@ def test_a_trial_of_a_panel_with_a_doubted_reading_is_recorded_and_changes_the_n
     }
 
 
-def test_readmes_own_profile_fits_and_predict_says_when_enough_is_measured(tmp_path):
+GAPS = "".join(
+    f"[[panel.gap]]\nat = [{x}, {y}]\nread = [{gap:.2f}, {gap + 0.01:.2f}]\n"
+    for x, y, gap in ((-10, 0, 11.30), (30, 12, 11.95), (10, -12, 11.64))
+)
+"""Panel gaps beside README's two positions, as its drops and a seat 9.2 mm high have them."""
+
+
+def test_readmes_own_profile_plans_and_predict_says_what_would_prove_it_until_enough_is_measured(tmp_path):
     text = re.search(r"```toml\n(.*?)```", (ROOT / "README.md").read_text(), flags=re.S)[1]
     (tmp_path / "short.toml").write_text(text)
     done = run(tmp_path, "predict", "short.toml")
     assert done.returncode == 0, done.stderr
+    assert "that all 2 fit" in done.stdout and "not proven" in done.stdout
+    assert "What would help most" in done.stdout and "wobbles was not read" in done.stdout
+    known = text.replace("[panel]", "[caliper]\nzero = [0.00, 0.00]\n[panel]", 1)
+    known = known.replace(
+        "[hole.window]", GAPS + "[hole.window]\noffset_limit = 0.2\nbevel = 0\ncorner_radius = 0.5", 1
+    )
+    seat = "[seat.plunger]\ntravel = 1.2\nbody = 6.5\nwobble = [0.10, 0.11]\nheight = [9.20, 9.21]"
+    (tmp_path / "read.toml").write_text(known.replace("[seat.plunger]", seat, 1))
+    done = run(tmp_path, "predict", "read.toml")
+    assert done.returncode == 0, done.stderr
     assert ": fits:" in done.stdout and "not proven" not in done.stdout
-    assert "Enough is measured" in done.stdout and "Measure next" not in done.stdout
+    assert "Enough is measured" in done.stdout and "What would help" not in done.stdout

@@ -1,4 +1,4 @@
-"""What is to be read, in the order one walks over a panel. May import: metrology, model, profile."""
+"""What is to be read, in the order one walks over a panel. May import: metrology, model, planning, profile."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """From a plan to meshes that were measured: the geometric middle of a build. Writes nothing.
 
-May import: errors, findings, model, planning, families, mesh, checks, printing, fit.document, report,
+May import: errors, findings, model, metrology, planning, families, mesh, checks, printing, fit.document, report,
 pipeline.
 """
 

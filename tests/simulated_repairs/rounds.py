@@ -22,7 +22,7 @@ DRAWS = 20_000
 
 @pytest.fixture
 def quick_draws(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(planning, "plan_set", lambda *args, **options: plan_set(*args, draws=DRAWS, **options))
+    monkeypatch.setattr(planning, "plan_set", lambda *args, **options: plan_set(*args, **{**options, "draws": DRAWS}))
 
 
 def plan_and_print(world: World) -> Estimate:
