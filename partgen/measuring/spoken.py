@@ -78,6 +78,8 @@ def names(task: Task, name: str) -> bool:
     """Whether a person who says `name` may mean this task."""
     wanted = name.casefold()
     place = task.place
+    if place.table == "recheck":  # the position's own name means its drop
+        return wanted == f"recheck {place.name}".casefold()
     full = {place.name, f"{place.name} {place.key}", f"gap {place.name}" if place.table == "gap" else place.key}
     return any(wanted == one.casefold() for one in full if one)
 
