@@ -7,16 +7,16 @@ from __future__ import annotations
 
 from typing import Literal
 
-from partgen.bench.actions import Action
+from partgen.bench.actions import Action, FieldError
 from partgen.bench.job import Job
 from partgen.bench.pieces import piece
-from partgen.errors import Fault, InputError, ProfileError
+from partgen.errors import Fault, ProfileError
 from partgen.families import PLAIN
 from partgen.files import locked, make_folder, write_atomic
 from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text, shape_from
 from partgen.profile.library import list_printers
 from partgen.profile.load import parse_profile, profile_name
-from partgen.units import MM_PER, Unit, parse_length
+from partgen.units import MM_PER, Unit, decimal_point, parse_length
 
 
 def form(job: Job) -> str:
@@ -41,21 +41,21 @@ def begin(job: Job, action: Action) -> None:
 
 
 def _draft(stem: str, given: dict[str, str]) -> Draft:
-    faults: list[Fault] = []
+    faults: dict[str, Fault] = {}
     unit: Unit = "inch" if given.get("unit") == "inch" else "mm"
 
     def length(key: str, question: str, usual: str = "") -> str:
-        typed = given.get(key, "") or usual
+        typed = decimal_point(given.get(key, "")) or usual
         try:
             parse_length(typed, unit)
         except ValueError as error:
-            faults.append(Fault(question, f'"{typed[:40]}"', f"expected {error}"))
+            faults[key] = Fault(question, f'"{typed[:40]}"', f"expected {error}")
         return typed
 
     def count(key: str, question: str) -> int:
         typed = given.get(key, "") or "1"
         if not typed.isdecimal() or not 1 <= int(typed[:4]) <= 200:
-            faults.append(Fault(question, f'"{typed[:40]}"', "expected a whole number from 1 to 200"))
+            faults[key] = Fault(question, f'"{typed[:40]}"', "expected a whole number from 1 to 200")
             return 1
         return int(typed)
 
@@ -64,7 +64,7 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
         try:
             return shape_from(typed, what, unit)
         except ValueError as error:
-            faults.append(Fault(what.capitalize(), f'"{typed[:40]}"', f"expected {error}"))
+            faults[what] = Fault(what.capitalize(), f'"{typed[:40]}"', f"expected {error}")
             return Shape("", ())
 
     rows, columns = count("rows", "Rows"), count("columns", "Positions in a row")
@@ -81,7 +81,7 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
         "limit_of_error": length("limit_of_error", "Limit of error", "0.03"),
     }
     if faults:
-        raise InputError(*faults)
+        raise FieldError(faults)
     scale = MM_PER[unit]
     spots = grid(rows, columns, parse_length(pitch, unit).mm / scale, parse_length(row_pitch, unit).mm / scale)
     return Draft(

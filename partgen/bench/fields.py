@@ -27,6 +27,7 @@ from partgen.model.profile import Profile
 from partgen.profile.edit import Place, TableName, toml_length
 from partgen.profile.schema import field_texts
 from partgen.profile.validate import HOLES, SEATS
+from partgen.units import decimal_point
 
 NAMES = {"p_bind": "chance of touching", "at": "at x, y", "body": "clear below", "equal": "equal sections"}
 """Keys whose own name says too little."""
@@ -49,6 +50,8 @@ class Field:
     choices: tuple[str, ...] = ()
     many: bool = False
     """Several values may be given."""
+    words: bool = False
+    """Plain text, in which a comma is a comma."""
 
 
 def record_of(profile: Profile, table: TableName, name: str) -> type[BaseModel] | None:
@@ -102,6 +105,7 @@ def _fields(
             "" if key in ("hole", "seat", "part") else re.sub(r"\bNone\b", "empty", hints.get(key, "")),
             choices,
             many,
+            _words(info.annotation),
         )
 
 
@@ -117,6 +121,10 @@ def _kind(annotation: Any, key: str) -> tuple[Kind, tuple[str, ...], bool]:  # n
         return "check", (), False
     many = any(a is Reading or get_origin(a) is tuple for a in inner)
     return "text", (), many
+
+
+def _words(annotation: Any) -> bool:  # noqa: ANN401
+    return [a for a in _flat(annotation) if a is not type(None)] == [str]
 
 
 def _flat(annotation: Any) -> Iterator[Any]:  # noqa: ANN401
@@ -185,7 +193,7 @@ def value_of(field: Field, typed: str) -> Any:  # noqa: ANN401 - whatever TOML h
 
     Whether the value is right is for the profile's own checks; this only reads it.
     """
-    typed = typed.strip()
+    typed = typed.strip() if field.words else decimal_point(typed.strip())
     if field.kind == "fixed":
         raise ProfileError(Fault(str(field.place), "", "this is written another way; change it in the file"))
     if not typed:
@@ -199,8 +207,5 @@ def value_of(field: Field, typed: str) -> Any:  # noqa: ANN401 - whatever TOML h
     if field.kind in ("choice", "colour"):
         return int(typed) if field.place.key == "flats" and typed.isdecimal() else typed
     if field.many:
-        if re.fullmatch(r"[+-]?\d+,\d+", typed):
-            expected = 'a decimal point, not a comma: "4.31"; several values as "4.31, 4.35"'
-            raise ProfileError(Fault(str(field.place), f'"{typed}"', expected))
         return [toml_length(one) for one in _LIST.split(typed.strip(",; "))]
     return toml_length(typed)

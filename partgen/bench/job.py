@@ -13,12 +13,15 @@ from pathlib import Path
 
 from partgen.bench.looking import Looking
 from partgen.bench.making import Making
+from partgen.bench.standing import Standing
 from partgen.bench.worker import Worker
 from partgen.errors import PartgenError
 from partgen.log.store import log_path
+from partgen.measuring.commands import Note
 from partgen.measuring.session import Session
 from partgen.model.printer import Printer
 from partgen.pipeline.chance import chance_of
+from partgen.pipeline.trials import Result
 from partgen.profile.edit import Place, ProfileFile, TableName
 from partgen.profile.library import find_printer
 
@@ -35,6 +38,19 @@ class Change:
     after: str
 
 
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a reading: saved, odd (saved, and questioned), refused, or "" for none."""
+
+    kind: str = ""
+    text: str = ""
+    name: str = ""
+
+    def told(self) -> dict[str, str]:
+        """For the page's script."""
+        return {"kind": self.kind, "text": self.text, "name": self.name}
+
+
 @dataclass
 class Tab:
     """What one browser tab is at. Everything else is in the files."""
@@ -45,12 +61,18 @@ class Tab:
     changes: list[Change] = field(default_factory=list)
     label: str = ""
     """The position that is looked at."""
-    notes: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
     """What was last said at the measuring box."""
+    outcome: Outcome = field(default_factory=lambda: Outcome())
+    """What came of the last thing that was typed."""
+    standing: Standing | None = None
+    """The last plan that was shown."""
     known: int = -1
     """Which of the outside changes to the profile it was told of; -1 before its first answer."""
     tried: str = ""
     """The position whose trial is being entered."""
+    entries: list[tuple[str, Result | None]] = field(default_factory=list)
+    """Trial entries that were changed from here, for undo: the position, and what was entered there before."""
 
 
 class Job:

@@ -18,17 +18,20 @@ from pydantic import ValidationError
 from partgen.bench.actions import Action, in_words
 from partgen.bench.job import Job, Tab
 from partgen.bench.looking import How, Looking, look, mark_of, settle
-from partgen.bench.pictures import TARGET, nearest
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, OutsideError, PartgenError
 from partgen.metrology.student import K95
 from partgen.profile.from_scan import Proposal, propose
 from partgen.report import svg
+from partgen.report.plan_view import nearest
 from partgen.scan.corrected import Corrected
 from partgen.scan.pictures import sizes
 from partgen.scan.scale import parse_distance
+from partgen.units import decimal_point
 
 MISSING = 'Reading a scan needs two more packages: pip install "partgen[scan]". Then start the page again.'
+TARGET = 48.0
+"""Pixels of a button's side on the picture."""
 WIDE = 920.0
 WIDEST = 3200.0
 """Pixels of the picture on the page: as usual, and at most, however near two openings lie."""
@@ -42,9 +45,13 @@ def there() -> bool:
 def how_from(query: dict[str, str]) -> How:
     """What was said about the scan. Raises InputError in words."""
     try:
-        return How.model_validate({key: value for key, value in query.items() if value != ""})
+        return How.model_validate({key: _number(key, value) for key, value in query.items() if value != ""})
     except ValidationError as error:
         raise in_words(error, "how it was scanned") from error
+
+
+def _number(key: str, value: str) -> str:
+    return decimal_point(value) if key in ("dpi", "smallest") else value
 
 
 def receive(job: Job, how: How, path: Path) -> dict[str, str]:
@@ -106,7 +113,9 @@ def _rename(job: Job, now: Corrected, action: Action) -> Corrected:
 def _distance(job: Job, now: Corrected, action: Action) -> Corrected:
     assert job.file is not None
     given = action.values
-    read = parse_distance(f"A B {given.get('read', '').strip()} {given.get('how', 'centres')}", job.file.profile.unit)
+    read = parse_distance(
+        f"A B {decimal_point(given.get('read', '').strip())} {given.get('how', 'centres')}", job.file.profile.unit
+    )
     return now.measured(replace(read, a=given.get("a", ""), b=given.get("b", "")))
 
 

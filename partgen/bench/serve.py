@@ -12,7 +12,7 @@ from partgen.errors import OutsideError
 
 if TYPE_CHECKING:
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
 MISSING = 'the bench page needs two more packages: pip install "partgen[bench]"'
 
@@ -26,7 +26,7 @@ def ready(
     printer: str | None = None,
     seed: int = 0,
     repeats: int = 3,
-) -> tuple[Job, Door, socket.socket]:
+) -> tuple[Folder, Door, socket.socket]:
     """Everything but the running: the port is taken, so that whoever is told the address can open it.
 
     Where the port is in use, the system chooses another. Raises OutsideError where packages are
@@ -35,12 +35,12 @@ def ready(
     if find_spec("starlette") is None or find_spec("uvicorn") is None:
         raise OutsideError(MISSING)
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
     bound = _bind("0.0.0.0" if network else "127.0.0.1", port)
     code = f"{secrets.randbelow(10**8):08d}" if network else None
     return (
-        Job(path, out, printer=printer, seed=seed, repeats=repeats),
+        Folder(path, out, printer=printer, seed=seed, repeats=repeats),
         Door(bound.getsockname()[1], code=code),
         bound,
     )
@@ -80,14 +80,14 @@ def _own_address() -> str:
             return socket.gethostname()
 
 
-def serve(job: Job, door: Door, bound: socket.socket) -> None:
+def serve(folder: Folder, door: Door, bound: socket.socket) -> None:
     """Run until interrupted."""
     import uvicorn
 
     from partgen.bench.page import page_app
 
     config = uvicorn.Config(
-        page_app(job, door),
+        page_app(folder, door),
         log_level="critical",
         access_log=False,
         ws="none",
@@ -100,4 +100,4 @@ def serve(job: Job, door: Door, bound: socket.socket) -> None:
     try:
         uvicorn.Server(config).run(sockets=[bound])
     finally:
-        job.close()
+        folder.close()

@@ -36,6 +36,11 @@ class Standing:
     """(label, what, reading in mm, why)"""
     trouble: str = ""
 
+    @property
+    def unproven(self) -> int:
+        """Positions that are not proven to fit."""
+        return sum(state != "pass" for _, state in self.states)
+
 
 @dataclass(frozen=True)
 class Preview:

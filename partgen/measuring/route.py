@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from partgen.errors import PartgenError
+from partgen.measuring.commands import Note
 from partgen.measuring.live import Live, reading_at, review
 from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
 from partgen.metrology.estimate import estimate
@@ -114,7 +115,9 @@ class Route:
         fits = _fits(chance, profile.target.p_all_fit)
         if wanted is None:
             enough = f"That is enough: {fits}no part's proud is less sure than ± {worst} (95 %)."
-            return Stop(None, (enough, 'Nothing more is asked for. "stop" ends; "go NAME" reads more.'))
+            return Stop(
+                None, (enough, Note('Nothing more is asked for. "stop" ends; "go NAME" reads more.', "terminal"))
+            )
         self._asked = (wanted.label, wanted.what)
         why = f"Most useful now: {wanted.why} ({fits}largest ± {worst})."
         return self._stop_at(wanted, why)

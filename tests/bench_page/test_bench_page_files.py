@@ -97,7 +97,7 @@ def test_one_tab_cannot_take_back_what_another_read(tmp_path):
         page.do("measure", "read", tab="firsttab", text="5.03", place=A2)
         page.do("measure", "read", tab="othertab", text="5.04", place=A2)
         found = page.do("measure", "undo", tab="firsttab")
-        assert "Someone read there" in found["put"]["ask"]
+        assert "Someone read there" in found["put"]["sofar"]
         assert drops(folder) == (5.02, 5.03, 5.04)
         page.do("measure", "undo", tab="othertab")
         page.do("measure", "undo", tab="firsttab")
@@ -151,7 +151,7 @@ def test_killed_while_readings_are_typed_nothing_accepted_is_lost(tmp_path):
         assert drops(folder) == (5.02, *accepted)
         again.do("measure", "read", text="5.07", place=A2, seen=8, again=True)
         assert drops(folder)[-1] == 5.07
-        assert "5.070" in again.do("measure", "go", place=A2)["put"]["ask"]
+        assert "5.070" in again.do("measure", "go", place=A2)["put"]["sofar"]
     assert not list(folder.glob(".*.tmp"))
 
 

@@ -77,7 +77,7 @@ def opened(chromium: Browser, running: Served, width: int = 1280, section: str =
     faults: list[str] = []
     window.on("pageerror", lambda error: faults.append(str(error)))
     window.goto(running.address)
-    window.goto(f"{running.base}/{section}")
+    window.goto(f"{running.home}/{section}")
     Keyboard(window).settled()
     yield window
     context.close()
@@ -189,7 +189,7 @@ def test_readable_at_360_px_and_for_every_hand_and_eye(chromium, page, scan_file
     context = chromium.new_context(viewport={"width": 360, "height": 740}, color_scheme=scheme)
     window = context.new_page()
     window.goto(running.address)
-    window.goto(f"{running.base}/scan")
+    window.goto(f"{running.home}/scan")
     settled(window)
     window.locator('[aria-label^="B2,"]').click()
     settled(window)
