@@ -1,11 +1,11 @@
 """partgen: replacement caps, knobs and other small operating parts from calipers readings.
 
-The Python interface is `load_profile`, `plan` and `build`. May import: version, and api, which loads nothing heavy.
+The Python interface is `load_profile`, `plan`, `build` and `undo`. May import: version; api, which loads nothing heavy.
 """
 
 from __future__ import annotations
 
-from partgen.api import build, load_profile, plan
+from partgen.api import build, load_profile, plan, undo
 from partgen.version import __version__
 
-__all__ = ["__version__", "build", "load_profile", "plan"]
+__all__ = ["__version__", "build", "load_profile", "plan", "undo"]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from partgen.fit.document import FitDocument
+    from partgen.log.undoing import Undone
     from partgen.pipeline.building import BuiltSet
     from partgen.profile.load import LoadedProfile
 
@@ -67,6 +68,8 @@ def build(
     printer: str | None = None,
     seed: int = 0,
     revision: str | None = None,
+    again: bool = False,
+    only: Collection[str] = (),
     formats: Collection[str] = ("stl", "3mf"),
 ) -> BuiltSet:
     """Make the parts, prove that they fit, and write the next revision into `out`/NAME/rNN and into the log.
@@ -74,7 +77,9 @@ def build(
     `.folder` of what comes back is that folder, `.document` what its fit.json holds (units as in `plan`),
     `.remarks` what a person should hear besides. A failed check is no error: it stands in the document's
     states. With `revision` ("r01"), an earlier one is made again from the log alone. `formats` are among
-    "stl", "3mf" and "step"; STL files are always written.
+    "stl", "3mf" and "step"; STL files are always written. Where nothing is new since the last revision, that
+    one comes back, with the files it lacked; `again` makes a new one of the very same sizes. `only` names labels
+    that are made alone, as a pilot; the others come with the next build.
 
     Raises InputError, with nothing written, where anything read or asked for is wrong; OutsideError where
     disk or a library failed, and then no half-written revision is left.
@@ -89,5 +94,26 @@ def build(
     from partgen.pipeline.building import build_profile, chosen_formats
 
     return build_profile(
-        loaded, Path(out), printer=printer, seed=seed, revision=revision, formats=chosen_formats(formats)
+        loaded,
+        Path(out),
+        printer=printer,
+        seed=seed,
+        revision=revision,
+        again=again,
+        only=only,
+        formats=chosen_formats(formats),
     )
+
+
+def undo(path: str | PathLike[str]) -> Undone:
+    """Take back exactly the last thing recorded of the profile (or calibrated printer) at `path`.
+
+    That is a reading, a trial, a confirmation, a scan, a change of the shape or a calibration, in whichever session it
+    was recorded; called again, the one before. `.text` says what it was. The log keeps it readable.
+
+    Raises InputError where nothing is recorded, or where that very place was edited by hand since; OutsideError where
+    the disk fails. Nothing has changed then.
+    """
+    from partgen.log.undoing import undo as take_back
+
+    return take_back(Path(path))

@@ -140,6 +140,17 @@ def parse_reading(raw: object, unit: Unit) -> Written:
     return Written(centre.mm, round(wide.mm / 1.96 * math.sqrt(12), 4), True)
 
 
+def in_unit(text: str, unit: Unit) -> str:
+    """A sentence whose lengths are in mm, with them in `unit`.
+
+    >>> in_unit("0.5 mm less than the others", "inch"), in_unit("0.5 mm less", "mm")
+    ('0.020 in less than the others', '0.5 mm less')
+    """
+    if unit == "mm":
+        return text
+    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda found: f"{float(found[1]) / MM_PER['inch']:.3f} in", text)
+
+
 def _unit_scale(name: str, unit: Unit) -> float:
     if name in ("", unit):
         return MM_PER[unit]

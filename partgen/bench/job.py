@@ -17,6 +17,7 @@ from partgen.bench.standing import Standing
 from partgen.bench.worker import Worker
 from partgen.errors import PartgenError
 from partgen.log.store import log_path
+from partgen.log.undoing import edited
 from partgen.measuring.commands import Note
 from partgen.measuring.session import Session
 from partgen.model.printer import Printer
@@ -102,7 +103,7 @@ class Job:
         """Take over the files as they stand, or keep in `trouble` why they cannot be used."""
         try:
             if self.file is None:
-                self.file = ProfileFile(self.path)
+                self.file = edited(self.path)
             elif self.file.refresh():
                 self.outside += 1
             self._take_printer(self.file)
@@ -139,10 +140,6 @@ class Job:
     def title(self) -> str:
         """What the panel belongs to."""
         return (self.file.profile.title if self.file else "") or self.path.stem
-
-    def draft(self, revision: str) -> Path:
-        """Trial results of a revision that were entered but not recorded yet, as the CSV that `partgen trial` takes."""
-        return self.path.with_name(f"{self.path.stem}.{revision}.trial.csv")
 
     def stamps(self) -> dict[str, str]:
         """A short text per file that changes whenever the file does."""

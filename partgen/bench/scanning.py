@@ -140,7 +140,7 @@ def _accept(job: Job, held: Looking, action: Action) -> str:
     if proposal is None or action.was != _shown(held, proposal):
         raise InputError(Fault("the scan", "", "what would be written has changed since it was shown; look again"))
     proven = held.settled is not None and held.settled.proven
-    job.file.apply(proposal.edit)
+    job.file.apply(proposal.edit, "scan: " + "; ".join(proposal.does))
     job.looking = None
     done = "; ".join(proposal.does)
     return f"Written to {job.path.name}: {done}{'' if proven else '. The scale is not proven'}."

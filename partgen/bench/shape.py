@@ -18,6 +18,7 @@ from partgen.bench.job import Change, Job, Tab
 from partgen.bench.pieces import piece
 from partgen.bench.standing import Preview, preview, solid_page
 from partgen.errors import Fault, InputError, ProfileError
+from partgen.log.undoing import undo
 from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, shape_from
 from partgen.profile.edit import (
     Edit,
@@ -27,6 +28,7 @@ from partgen.profile.edit import (
     add_reading,
     add_table,
     clear_value,
+    place_of,
     set_value,
     toml_length,
 )
@@ -76,14 +78,21 @@ def _set(file: ProfileFile, tab: Tab, action: Action) -> str:
 
 
 def _undo(file: ProfileFile, tab: Tab) -> str:
-    if not tab.changes:
-        return "There is nothing to take back."
-    last = tab.changes[-1]
-    field = field_at(file, last.place)
-    _write(file, last.place, value_of(field, last.before), expected=last.after)
-    tab.changes.pop()
-    tab.chosen = last.place.table, last.place.name
-    return f"{last.place}: as before."
+    """The last thing recorded, whatever it was and wherever."""
+    try:
+        done = undo(file.path)
+    except InputError:
+        file.refresh()
+        if not tab.changes:
+            raise
+        last = tab.changes[-1]
+        raise ConflictError(last.place, text_at(file.text, last.place), last.before) from None
+    file.refresh()
+    if tab.changes:
+        tab.changes.pop()
+    if (place := place_of(done.recording.place)) is not None:
+        tab.chosen = place.table, place.name
+    return done.text
 
 
 def _write(file: ProfileFile, place: Place, value: Any, *, expected: str) -> None:  # noqa: ANN401

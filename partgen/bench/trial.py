@@ -6,8 +6,6 @@ the form that `partgen trial` takes, until it is recorded; so it outlives the pa
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass, replace
 from datetime import date
@@ -17,16 +15,15 @@ from partgen.bench.actions import Action, FieldError
 from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, PartgenError, TrialError
-from partgen.files import locked, write_atomic
-from partgen.log.records import Log, Revision, Trial
+from partgen.log.records import Log, Revision
 from partgen.log.store import log_path, read_log
 from partgen.pipeline.inputs import changed_since, gather
 from partgen.pipeline.planning import plan_inputs
+from partgen.pipeline.trial_draft import keep_draft, read_draft
 from partgen.pipeline.trials import (
     COLUMNS,
     Result,
     mixups,
-    read_results,
     record,
     result_from,
     trials_of,
@@ -61,10 +58,10 @@ def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...
         inputs = gather(path, printer=printer, seed=seed)
         if not inputs.log.revision:
             return Outlook(tried=False, built=False)
-        built = tried_revision(inputs, None, "trial")
+        built = tried_revision(inputs, inputs.log.revision[-1].id, "trial")
         trials = trials_of(draft, built.id, date.today())
         questions = mixups(inputs, built, trials) if trials else ()
-        log = inputs.log.model_copy(update={"trial": (*inputs.log.trial, *trials)})
+        log = inputs.log.with_trials(trials)
         planned = plan_inputs(replace(inputs, log=log))
     except PartgenError as error:
         return Outlook(trouble=str(error))
@@ -74,7 +71,7 @@ def outlook(path: Path, printer: str | None, seed: int, draft: tuple[Result, ...
         stay=tuple(c.label for c in choices if c.kept),
         doubts=tuple((f"{d.label}: {d.what}", f"{d.reading_mm:.2f}", d.why) for d in planned.plan.doubts),
         questions=tuple((m.question, tuple(m.labels), m.revision or "") for m in questions),
-        tried=any(trial.revision == built.id for trial in log.trial),
+        tried=any(trial.revision == built.id for _, trial in log.counting()),
     )
 
 
@@ -176,33 +173,11 @@ def _last(log: Log) -> Revision:
 def draft_of(job: Job) -> tuple[Result, ...]:
     """What was entered of the last revision and is not in the log. Raises TrialError where its file is spoilt."""
     log = read_log(log_path(job.path))
-    if not log.revision:
-        return ()
-    path = job.draft(log.revision[-1].id)
-    found = read_results(path) if path.exists() else ()
-    known = [_content(trial) for trial in log.trial if trial.revision == log.revision[-1].id]
-    # recorded, but the page was killed before the draft was cleared
-    return tuple(one for one in found if _content(one) not in known)
-
-
-def _content(one: Result | Trial) -> tuple[object, ...]:
-    return one.label, one.proud_mm, one.proud_seen, one.feel, one.side, one.grip, one.note
+    return read_draft(job.path, log, log.revision[-1].id) if log.revision else ()
 
 
 def _keep(job: Job, results: list[Result] | tuple[Result, ...]) -> None:
-    path = job.draft(_last(read_log(log_path(job.path))).id)
-    with locked(path):
-        if not results:
-            path.unlink(missing_ok=True)
-            return
-        out = io.StringIO()
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(COLUMNS)
-        for one in results:
-            proud = one.proud_seen or ("" if one.proud_mm is None else f"{one.proud_mm:g}")
-            feel = " ".join(word for word in (one.feel, one.side) if word)
-            table.writerow([one.label, proud, feel, one.grip or "", one.note])
-        write_atomic(path, out.getvalue().encode())
+    keep_draft(job.path, _last(read_log(log_path(job.path))).id, results)
 
 
 def _record(job: Job, tab: Tab, action: Action) -> str:
@@ -213,6 +188,7 @@ def _record(job: Job, tab: Tab, action: Action) -> str:
         job.path,
         draft,
         source="trial",
+        revision=_last(read_log(log_path(job.path))).id,
         swapped=swapped,
         as_entered=action.name == "as-entered",
         printer=job.printer_name,
@@ -251,7 +227,7 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     draft = {one.label: one for one in draft_of(job)}
     if built.position(tab.tried) is None:
         tab.tried = heights_wanted(job)[0]
-    recorded = {trial.label for trial in log.trial if trial.revision == built.id}
+    recorded = {trial.label for _, trial in log.counting() if trial.revision == built.id}
     wanted = [label for label in heights_wanted(job) if label not in recorded]
     unread = [label for label in wanted if label not in draft or draft[label].proud_mm is None]
     entry = {"built": built, "position": built.position(tab.tried), "result": draft.get(tab.tried)}

@@ -28,6 +28,7 @@ from partgen.cli.scan import scan
 from partgen.cli.sheet import sheet
 from partgen.cli.start import start
 from partgen.cli.trial import trial
+from partgen.cli.undo import undo
 from partgen.errors import InputError, PartgenError
 from partgen.formats import OlderFormat
 
@@ -66,6 +67,7 @@ COMMANDS: dict[Callable[..., None], str] = {  # in the order of the work; each i
     predict: "Heights, clearance, grip, and what to measure next.",
     build: "Make the parts, prove that they fit, write all files.",
     trial: "Record how the printed parts stand, move and hold.",
+    undo: "Take back the last thing that was recorded.",
     log: "Show what was built, how it went, what changed and why.",
     report: "Write a revision's report again, or compare two.",
     coupon: "Make a small print that shows a printer's errors.",

@@ -12,7 +12,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_DONE, EXIT_INPUT, EXIT_OUTSIDE, OUTPUTS, Json, OutDir, PrinterName, Quiet, Seed, say
+from partgen.cli.common import (
+    EXIT_DONE,
+    EXIT_INPUT,
+    EXIT_INTERRUPTED,
+    EXIT_OUTSIDE,
+    OUTPUTS,
+    Json,
+    OutDir,
+    PrinterName,
+    Quiet,
+    Seed,
+    say,
+)
 
 if TYPE_CHECKING:
     from partgen.pipeline.many import Outcome
@@ -41,6 +53,13 @@ def build(
         str | None,
         typer.Option("--revision", metavar="rNN", help="Make this earlier revision again.", show_default=False),
     ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Make a new revision with the very sizes of the last one.")
+    ] = False,
+    only: Annotated[
+        str,
+        typer.Option("--only", metavar="A1,C3", help="Make these parts alone, as a pilot; the others come later."),
+    ] = "",
     jobs: Annotated[
         int,
         typer.Option(
@@ -61,19 +80,35 @@ def build(
     from partgen.pipeline.many import build_many, distinct
 
     chosen = chosen_formats(formats.split(","))
+    _refuse_together(profiles, revision, again=again, only=only)
     if len(profiles) > 1:  # a shell's * also catches the logs that lie beside the profiles
         profiles = [path for path in profiles if not path.name.endswith(".log.toml")] or profiles
     distinct(profiles)
     if jobs == 1:
         _all_readable(profiles, printer, revision)
-    with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
-        outcomes = []
-        for outcome in build_many(
-            profiles, out, jobs=jobs, printer=printer, seed=seed, revision=revision, formats=chosen, step=step
-        ):
-            outcomes.append(outcome)
-            if jobs > 1:
-                step("Building the profiles", len(outcomes), len(profiles))
+    outcomes: list[Outcome] = []
+    try:
+        with _progress(quiet or as_json or not sys.stderr.isatty()) as step:
+            for outcome in build_many(
+                profiles,
+                out,
+                jobs=jobs,
+                printer=printer,
+                seed=seed,
+                revision=revision,
+                again=again,
+                only=only.split(","),
+                formats=chosen,
+                step=step,
+            ):
+                outcomes.append(outcome)
+                if jobs > 1:
+                    step("Building the profiles", len(outcomes), len(profiles))
+    except KeyboardInterrupt:
+        done = [outcome.built.folder for outcome in outcomes if outcome.built is not None]
+        before = f" Built before that: {', '.join(map(str, done))}." if done else ""
+        say(f"\nNothing was written of {profiles[min(len(outcomes), len(profiles) - 1)]}.{before}")
+        raise typer.Exit(EXIT_INTERRUPTED) from None
     documents = []
     for outcome in outcomes:
         if outcome.built is None:
@@ -91,6 +126,20 @@ def build(
     elif as_json and len(profiles) > 1:
         print("[" + ",\n".join(document.model_dump_json(indent=2) for document in documents) + "]")
     raise typer.Exit(max(EXIT_DONE, *map(_code, outcomes)))
+
+
+def _refuse_together(profiles: list[Path], revision: str | None, *, again: bool, only: str) -> None:
+    """Raises InputError for options that contradict one another."""
+    from partgen.errors import Fault, InputError
+
+    if again and (revision or only):
+        raise InputError(
+            Fault("--again", "", "no --revision and no --only with it: it repeats the last revision whole")
+        )
+    if revision and only:
+        raise InputError(Fault("--only", only, "no --revision with it"))
+    if only and len(profiles) > 1:
+        raise InputError(Fault("--only", only, "one profile"))
 
 
 def _code(outcome: Outcome) -> int:

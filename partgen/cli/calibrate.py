@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_DONE, OUTPUTS, OutDir, Quiet, say, show_table
+from partgen.cli.common import EXIT_DONE, EXIT_INTERRUPTED, OUTPUTS, OutDir, Quiet, say, show_table
 from partgen.cli.printer import MaterialOption, PrinterArg, ProcessOption, home_of, process_named
 from partgen.errors import Fault, InputError, OutsideError
 
@@ -120,5 +120,7 @@ def _ask(name: str, out: Path, home: Path, process: Process, material: str | Non
                 say(said)
             write_locked(path, guide.text.encode())
     except KeyboardInterrupt:
-        say("")
+        kept = f"The readings are in {path}; run this again to go on." if path.is_file() else "Nothing was entered."
+        say(f"\nThe printer's file is as it was. {kept}")
+        raise typer.Exit(EXIT_INTERRUPTED) from None
     return path

@@ -17,6 +17,7 @@ EXIT_DONE = 0
 EXIT_FAILS = 1  # done, and at least one check fails
 EXIT_INPUT = 2
 EXIT_OUTSIDE = 3
+EXIT_INTERRUPTED = 130  # Ctrl-C, as shells count it
 
 ProfilePath = Annotated[Path, typer.Argument(metavar="PROFILE", help="The profile, a TOML file.", show_default=False)]
 OutDir = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where revisions land, as DIR/NAME/rNN.")]

@@ -42,14 +42,25 @@ def log(
         _draw(picture, loaded.profile.title or profile.stem, history)
         say(f"Drawn in {picture}.", quiet=quiet)
     if as_json:
-        print(history.model_dump_json(indent=2, exclude={"snapshot"}))
+        print(_as_json(history))
         return
     if not history.revision:
+        _print_withdrawn(history)
         say(f"Nothing has been built of {profile.name} yet. `partgen build {profile}` makes the first revision.")
         return
     if before := last_differs(history, profile, loaded.content_hash):
         say(f"The profile has changed since {before} was built.", quiet=quiet)
     _print_history(history)
+
+
+def _as_json(history: Log) -> str:
+    """The log without its texts; each trial says whether it counts."""
+    import json
+
+    document = history.model_dump(mode="json", exclude={"snapshot": True, "change": {"__all__": {"edit"}}})
+    for trial, status in zip(document["trial"], history.statuses(), strict=True):
+        trial["status"] = status
+    return json.dumps(document, indent=2, ensure_ascii=False)
 
 
 def _draw(picture: Path, title: str, history: Log) -> None:
@@ -65,7 +76,7 @@ def _draw(picture: Path, title: str, history: Log) -> None:
             made=frozenset(built.label for built in r.built if built.made_in == r.id),
             tilt=r.tilt_deg,
             tilt_u95=r.tilt_u95_deg,
-            proud={t.label: t.proud_mm for t in history.trial if t.revision == r.id and t.proud_mm is not None},
+            proud={t.label: t.proud_mm for _, t in history.counting() if t.revision == r.id and t.proud_mm is not None},
         )
         for r in history.revision
     ]
@@ -97,23 +108,54 @@ def _print_history(history: Log) -> None:
             if built.why and built.made_in == revision.id and revision is not history.revision[0]:
                 print(f"{revision.id} {built.label}: {built.why}")
     if history.trial:
+        _print_trials(history)
+    if history.withdrawn:
         print()
-        show_table(
-            "Trials",
-            ["revision", "label", "proud mm", "feel", "grip", "note"],
+        _print_withdrawn(history)
+
+
+def _print_withdrawn(history: Log) -> None:
+    for gone in history.withdrawn:
+        print(f"{gone.date.isoformat()} taken back: {gone.what}")
+
+
+REMARKS = {
+    "counts": "",
+    "doubtful": "doubtful: does not count yet",
+    "corrected": "corrected",
+    "withdrawn": "taken back",
+}
+
+
+def _print_trials(history: Log) -> None:
+    """All of them; what does not count says so, and what was confirmed."""
+    gone = history.gone("confirmed")
+    confirmed = {one.trial for number, one in enumerate(history.confirmed, 1) if number not in gone}
+    remarks = [
+        "confirmed" if number in confirmed and status == "counts" else REMARKS[status]
+        for number, status in enumerate(history.statuses(), 1)
+    ]
+    weighed = any(t.held_g is not None or t.fell_g is not None for t in history.trial)
+    print()
+    show_table(
+        "Trials",
+        ["revision", "label", "proud mm", "feel", "grip", *(["held g", "fell g"] if weighed else []), "note",
+         *([""] if any(remarks) else [])],
+        [
             [
-                [
-                    t.revision,
-                    t.label,
-                    t.proud_seen or "" if t.proud_mm is None else f"{t.proud_mm:.2f}",
-                    " ".join(filter(None, [t.feel, t.side])),
-                    t.grip or "",
-                    t.note,
-                ]
-                for t in history.trial
-            ],
-            numbers=[2],
-        )
+                t.revision,
+                t.label,
+                t.proud_seen or "" if t.proud_mm is None else f"{t.proud_mm:.2f}",
+                " ".join(filter(None, [t.feel, t.side])),
+                t.grip or "",
+                *([f"{g:g}" if g is not None else "" for g in (t.held_g, t.fell_g)] if weighed else []),
+                t.note,
+                *([remark] if any(remarks) else []),
+            ]
+            for t, remark in zip(history.trial, remarks, strict=True)
+        ],
+        numbers=[2],
+    )  # fmt: skip
 
 
 def _states(states: list[str]) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cli.common import EXIT_OUTSIDE, PrinterName, ProfilePath, Quiet, say
+from partgen.cli.common import EXIT_INTERRUPTED, EXIT_OUTSIDE, PrinterName, ProfilePath, Quiet, say
 
 if TYPE_CHECKING:
     from partgen.measuring.session import Session
@@ -26,25 +26,28 @@ def measure(
     A calipers cable that types digits and Enter works as it is. Type help for what else there is;
     stop, Ctrl-D or Ctrl-C ends, and another day goes on where this one stopped.
     """
+    from partgen.log.undoing import edited
     from partgen.measuring.session import Session
     from partgen.pipeline.chance import chance_of
-    from partgen.profile.edit import ProfileFile
     from partgen.profile.library import find_printer
 
-    file = ProfileFile(profile)
+    file = edited(profile)
     machine = find_printer(printer or file.profile.printer, profile)
     session = Session(file, machine, wanted=repeats, chance=chance_of(profile, machine))
     if not quiet:
         say(f"{file.profile.title or profile.name}: {repeats} readings of each. {CAUTION}")
         say("One reading and Enter at a time; type help for undo, skip, go and the rest.")
-    taken = _converse(session)
+    interrupted = not _converse(session)
+    taken = len(session.taken)
     say(f"{taken} reading{'' if taken == 1 else 's'} saved in {profile}.")
     if session.unsaved:
         raise typer.Exit(EXIT_OUTSIDE)
+    if interrupted:
+        raise typer.Exit(EXIT_INTERRUPTED)
 
 
-def _converse(session: Session) -> int:
-    """Prompt and feed until nothing is left or the person ends; returns how many readings were taken."""
+def _converse(session: Session) -> bool:
+    """Prompt and feed until nothing is left or the person ends; False where that was by Ctrl-C."""
     try:
         while True:
             for note in session.notes():
@@ -59,4 +62,5 @@ def _converse(session: Session) -> int:
             session.feed(line)
     except KeyboardInterrupt:
         say("")
-    return len(session.taken)
+        return False
+    return True

@@ -119,14 +119,14 @@ def scan(
     count in this order: leave out, merge, rename, distances (with the new labels).
     """
     from partgen.errors import Fault, InputError
-    from partgen.profile.edit import ProfileFile
+    from partgen.log.undoing import edited
     from partgen.profile.from_scan import propose
     from partgen.scan.corrected import Corrected
     from partgen.scan.image import read_picture
     from partgen.scan.run import see
 
     del printer, seed  # common options; a scan needs neither
-    file = ProfileFile(profile)
+    file = edited(profile)
     if part is not None and part not in file.profile.part:
         raise InputError(Fault("--part", f'"{part}"', f"one of {', '.join(file.profile.part)}"))
     picture = read_picture(image, dpi)
@@ -144,7 +144,7 @@ def scan(
         say(f"{profile} is as it was. --yes writes what was found.")
         return
     proposal = propose(agreed, file.profile, session.part)
-    file.apply(proposal.edit)
+    file.apply(proposal.edit, f"scan of {image.name}: " + "; ".join(proposal.does))
     for line in proposal.leaves:
         say(f"Left out: {line}")
     print(f"Wrote to {profile}: " + "; ".join(proposal.does) + ("" if agreed.proven else ". Scale: not proven") + ".")

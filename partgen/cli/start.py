@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from partgen.cli.common import say
+from partgen.cli.common import EXIT_INTERRUPTED, say
+from partgen.cli.start_draft import StartDraft
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -95,12 +96,20 @@ def start(
     if yes:
         _refuse_gaps(at, columns=columns, pitch=pitch, hole=hole, seat=seat, seat_length=seat_length, drop=drop)
     _greet(yes)
-    draft = _draft(
-        _Asker(yes), stem, path,
-        title=title, unit=unit, rows=rows, columns=columns, pitch=pitch, row_pitch=row_pitch, at=at, hole=hole,
-        thickness=thickness, seat=seat, seat_length=seat_length, travel=travel, drop=drop, proud=proud, kind=kind,
-        resolution=resolution, limit_of_error=limit_of_error, printer=printer,
-    )  # fmt: skip
+    kept = StartDraft(path)
+    if not yes:
+        _offer(kept)
+    try:
+        draft = _draft(
+            _Asker(yes, kept), stem, path,
+            title=title, unit=unit, rows=rows, columns=columns, pitch=pitch, row_pitch=row_pitch, at=at, hole=hole,
+            thickness=thickness, seat=seat, seat_length=seat_length, travel=travel, drop=drop, proud=proud, kind=kind,
+            resolution=resolution, limit_of_error=limit_of_error, printer=printer,
+        )  # fmt: skip
+    except KeyboardInterrupt:
+        answered = f"Your answers are in {kept.path}; start {name} again to go on." if kept.answers else ""
+        say(f"\nNo profile was written. {answered}".rstrip())
+        raise typer.Exit(EXIT_INTERRUPTED) from None
     from partgen.profile.draft import profile_text
 
     text = profile_text(draft)
@@ -109,6 +118,8 @@ def start(
     if path.exists():  # someone was quicker while the questions were asked
         raise ProfileError(Fault(str(path), "", "this profile exists already; choose another name or edit it"))
     write_locked(path, text.encode())
+    if kept.answers:
+        kept.done()
     count = len(draft.spots)
     say(f"Wrote {path} with {count} position{'s' if count > 1 else ''}.")
     say(f"Next: `partgen sheet {path}` prints a measuring sheet, `partgen measure {path}` takes the readings.")
@@ -118,6 +129,17 @@ def _greet(yes: bool) -> None:
     if not yes and sys.stdin.isatty():
         say("Switch the instrument off, disconnect it and let capacitors discharge before you measure inside.")
         say('Lengths may name their unit: 4.31, "0.172 in", "11/64 in". Enter takes the answer in [brackets].\n')
+
+
+def _offer(kept: StartDraft) -> None:
+    """Go on with the answers of an earlier start, where there are any and the person wants to."""
+    earlier = kept.earlier()
+    if not earlier:
+        return
+    say(f"{len(earlier)} answers of an earlier start are in {kept.path}.")
+    print("Go on with them (Enter), or begin anew (n): ", end="", file=sys.stderr, flush=True)
+    if not sys.stdin.readline().strip().lower().startswith("n"):
+        kept.go_on(earlier)
 
 
 def _refuse_gaps(at: list[str] | None, **given: str | None) -> None:
@@ -134,8 +156,8 @@ def _refuse_gaps(at: list[str] | None, **given: str | None) -> None:
 class _Asker:
     """Gets each answer from its flag, from the person, or from its default; all through one check."""
 
-    def __init__(self, yes: bool) -> None:
-        self.yes = yes
+    def __init__(self, yes: bool, kept: StartDraft) -> None:
+        self.yes, self.kept = yes, kept
 
     def __call__(
         self, flag: str, question: str, check: Callable[[str], T], given: str | None, default: str | None
@@ -155,15 +177,22 @@ class _Asker:
         while True:
             shown = f" [{default}]" if default else ""
             print(f"{question}{shown}: ", end="", file=sys.stderr, flush=True)
-            line = sys.stdin.readline()
+            before = self.kept.take(flag)
+            if before is not None:
+                say(before)
+            line = sys.stdin.readline() if before is None else f"{before}\n"
             if not line:
                 print(file=sys.stderr)
-                raise InputError(Fault(flag, "the end of the answers", f"still to be answered: {question}"))
+                kept = f"; what was answered is kept in {self.kept.path}" if self.kept.answers else ""
+                raise InputError(Fault(flag, "the end of the answers", f"still to be answered: {question}{kept}"))
             answer = line.strip() or default or ""
             try:
-                return check(answer)
+                checked = check(answer)
             except ValueError as error:
                 say(f"  expected {error}")
+                continue
+            self.kept.keep(flag, answer)
+            return checked
 
 
 def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given: str | None) -> Draft:

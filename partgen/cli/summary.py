@@ -1,16 +1,15 @@
-"""A fit document in words and tables, for the terminal. May import: findings, cli.common, fit.document."""
+"""A fit document in words and tables, for the terminal. May import: findings, metrology, cli.common,
+fit.document."""
 
 from __future__ import annotations
 
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
+from partgen.fit.status import chance_words, status
+from partgen.metrology.questions import grouped
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
-
-
-LEAN_UNKNOWN = 1.0
-"""Degrees (95 %); a lean known no better is next to unknown, and no single reading would mend that."""
 
 
 def exit_code(document: FitDocument) -> int:
@@ -33,20 +32,7 @@ def print_document(document: FitDocument, *, quiet: bool = False) -> None:
         print(line)
     if quiet:
         return
-    if document.set.next_measurement is not None:
-        suggestion = document.set.next_measurement
-        print(f"\nMeasure next: {suggestion.label}, {suggestion.what}: {suggestion.why}")
-    elif panel.tilt_u95_deg > LEAN_UNKNOWN and document.set.state != "pass":
-        print(
-            f"\nMeasure next: panel gaps at three places far apart and not on one line ([[panel.gap]]): how the panel "
-            f"leans is known to ±{panel.tilt_u95_deg:.1f}° only, and one more reading by itself would not tell."
-        )
-    elif not document.doubts:
-        sure = document.set.p_all_fit >= document.set.p_all_fit_wanted
-        why = "the set is as sure to fit as was wanted" if sure else "no further reading would help noticeably"
-        if document.set.state in ("fail", "not proven"):
-            why = "no further drop or gap would help noticeably. What is said above needs what it asks for"
-        print(f"\nEnough is measured: {why}.")
+    print(f"\n{status(document).sentence}")
     if document.notes:
         print("\nAssumed:")
         for note in document.notes:
@@ -58,21 +44,12 @@ def answer(document: FitDocument) -> str:
     failing = [p.label for p in document.positions if p.state == "fail"]
     unproven = [p.label for p in document.positions if p.state == "not proven"]
     among = len(document.positions)
-    sure = f"{chance(document.set.p_all_fit)} that all {among} fit"
+    sure = f"{chance_words(document.set.p_all_fit)} that all {among} fit"
     if failing:
         return f"will not fit at {named(failing, among)}"
     if unproven:
         return f"{sure}; not proven at {named(unproven, among)}"
     return f"fits: {sure}"
-
-
-def chance(p: float) -> str:
-    """A probability for people: never a bare 100 % or 0 %."""
-    if p > 0.999:
-        return "over 99.9 %"
-    if p < 0.001:
-        return "under 0.1 %"
-    return f"{100 * p:.1f} %"
 
 
 def attention(document: FitDocument) -> list[str]:
@@ -96,8 +73,8 @@ def attention(document: FitDocument) -> list[str]:
                 others = [other for other, _ in same[1:]]
                 everywhere = len(same) == len(document.positions) > 2
                 lines.append(f"    likewise {'at all others' if everywhere else named(others)}")
-    for doubt in document.doubts:
-        lines.append(f"{doubt.label}: measure again: {doubt.what} reading {doubt.reading_mm:.3f} mm is {doubt.why}")
+    for question in grouped(document.doubts):
+        lines.append(f"{question.subject}: {question.values} in question: {question.why}. Read again.")
     return ["", *lines] if lines else []
 
 

@@ -15,6 +15,7 @@ import typer
 
 from partgen.cli.common import (
     EXIT_DONE,
+    EXIT_INTERRUPTED,
     OUTPUTS,
     Json,
     PrinterName,
@@ -28,6 +29,8 @@ from partgen.cli.common import (
 from partgen.errors import Fault, InputError
 
 if TYPE_CHECKING:
+    from partgen.log.records import Revision
+    from partgen.pipeline.inputs import Inputs
     from partgen.pipeline.trials import Recorded, Result
     from partgen.planning.revision import Choice
 
@@ -65,6 +68,7 @@ def trial(
 ) -> None:
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
     from partgen.cli.summary import exit_code
+    from partgen.pipeline.trial_draft import keep_draft
     from partgen.pipeline.trials import read_results, record
 
     del out  # a trial lands in the log
@@ -75,7 +79,7 @@ def trial(
         raise typer.Exit(EXIT_DONE)
     left_out = [label.strip() for label in swapped.split(",") if label.strip()]
     if results is None:
-        found, left_out, revision, as_entered = _guided(profile, revision, printer)
+        found, left_out, revision, as_entered, asked = _guided(profile, revision, printer)
         source = "trial"
     else:
         found, source = read_results(results), str(results)
@@ -87,12 +91,20 @@ def trial(
         swapped=left_out,
         as_entered=as_entered,
         again=again,
+        singly=results is None,
         printer=printer,
         seed=seed,
     )
     if results is None:
-        while more := _measured_again(recorded.planned.learnt.again):
-            recorded = record(profile, more, revision=revision, as_entered=True, again=True, printer=printer, seed=seed)
+        keep_draft(profile, asked, [])
+        try:
+            while more := _measured_again(recorded.planned.learnt.again):
+                recorded = record(
+                    profile, more, revision=revision, as_entered=True, again=True, printer=printer, seed=seed
+                )
+        except KeyboardInterrupt:
+            say(f"\nRecorded of {recorded.revision}: {', '.join(recorded.labels)}. The last readings are left out.")
+            raise typer.Exit(EXIT_INTERRUPTED) from None
     if as_json:
         print(_as_json(recorded))
     else:
@@ -126,7 +138,7 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
             f'a printer of your own, named in the profile (printer = "my-printer") or by --printer: {name} is any'
         )
         raise InputError(Fault(str(form), "a coupon's form", expected))
-    learned = learn(name, text_of(form), str(form), home=profile.parent, caliper=loaded.caliper)
+    learned = learn(name, text_of(form), str(form), home=profile.parent, caliper=loaded.caliper, log_of=profile)
     if as_json:
         print(learned.printer.model_dump_json(indent=2, include={"title", "material", "error", "coupon"}))
     else:
@@ -205,8 +217,9 @@ def _position(choice: Choice) -> dict[str, object]:
 
 def _guided(
     profile: Path, revision: str | None, printer: str | None
-) -> tuple[Sequence[Result], list[str], str | None, bool]:
-    """Ask part by part, then about what looks mixed up: results, labels left out, revision, as entered."""
+) -> tuple[Sequence[Result], list[str], str | None, bool, str]:
+    """Ask part by part, then about what looks mixed up: results, labels left out, revision, as entered, and the
+    revision that was asked about."""
     from datetime import date
 
     from partgen.errors import Fault, TrialError
@@ -214,19 +227,13 @@ def _guided(
     from partgen.pipeline.trials import mixups, trials_of, tried_revision
 
     inputs = gather(profile, printer=printer)
-    built = tried_revision(inputs, revision, "trial")
+    built = tried_revision(inputs, revision or _in_hand(inputs), "trial")
     say(
         f"Trial of {built.id}. Enter alone skips a question, . ends.\n"
         "Proud: millimetres above the face (negative when sunk), or sunk, flush, proud.\n"
         "Feel: free, rubs or stuck, with the side if you see it (rubs left). Grip: loose, holds or tight."
     )
-    found: list[Result] = []
-    for position in built.built:
-        result = _ask_part(position.label, position.proud_mm)
-        if result is None:
-            break
-        if not result.empty:
-            found.append(result)
+    found = _each_part(profile, inputs, built)
     if not found:
         raise TrialError(Fault("trial", "no results", "at least one answer"))
     questions = mixups(inputs, built, trials_of(found, built.id, date.today()))
@@ -234,10 +241,48 @@ def _guided(
     for mixup in questions:
         if _yes(f"{mixup.question}. Is it so?"):
             if mixup.kind == "revision":
-                return found, left_out, mixup.revision, True
+                return found, left_out, mixup.revision, True, built.id
             left_out += mixup.labels
             say(f"Put {' and '.join(mixup.labels)} right and record them again; the others are recorded.")
-    return found, left_out, built.id, True
+    return found, left_out, built.id, True, built.id
+
+
+def _in_hand(inputs: Inputs) -> str | None:
+    """Which revision's parts are in hand, asked where that is not plain; None where only one can be meant."""
+    from partgen.pipeline.trials import in_hand
+
+    may_be = [revision.id for revision in in_hand(inputs.log)]
+    if len(may_be) < 2:
+        return None
+    say(f"None of {', '.join(reversed(may_be))} was tried yet. From r02 on, each part is marked with its revision.")
+    while True:
+        answer = _line(f"Which revision is in your hand ({' or '.join(reversed(may_be))})")
+        if answer is None or answer.strip().lower() in may_be:
+            return answer.strip().lower() if answer else None
+
+
+def _each_part(profile: Path, inputs: Inputs, built: Revision) -> list[Result]:
+    """Ask part by part, each kept in the draft as soon as it is complete; Ctrl-C leaves what was entered there."""
+    from partgen.pipeline.trial_draft import draft_path, keep_draft, read_draft
+
+    found = list(read_draft(profile, inputs.log, built.id))
+    if found:
+        say(f"Entered before, and not asked again: {', '.join(one.label for one in found)}.")
+    try:
+        for position in built.built:
+            if any(one.label == position.label for one in found):
+                continue
+            result = _ask_part(position.label, position.proud_mm)
+            if result is None:
+                break
+            if not result.empty:
+                found.append(result)
+                keep_draft(profile, built.id, found)
+    except KeyboardInterrupt:
+        kept = f"{len(found)} part(s) are kept in {draft_path(profile, built.id)}; run this again to go on."
+        say(f"\nNothing is recorded yet. {kept if found else 'Nothing was entered.'}")
+        raise typer.Exit(EXIT_INTERRUPTED) from None
+    return found
 
 
 def _measured_again(labels: Sequence[str]) -> list[Result]:

@@ -21,13 +21,14 @@ from pydantic import BaseModel, ValidationError
 from partgen.errors import Fault, LogError, OutsideError
 from partgen.files import locked, tell, write_atomic
 from partgen.formats import LOG, upgrade
-from partgen.log.records import Log, Revision, Snapshot, Trial
+from partgen.log.records import Change, Confirmed, Log, Revision, Snapshot, Trial, Withdrawn
 
 HEAD = (
     "# Written by partgen: what was made and how it went. Append-only; keep it beside the profile.\n"
     f"format = {LOG.number}\n"
 )
 LIMIT_BYTES = 64_000_000
+TABLES = ("snapshot", "revision", "trial", "confirmed", "change", "withdrawn")
 
 
 def log_path(profile: Path) -> Path:
@@ -82,9 +83,13 @@ def _torn(log: Log, source: str) -> Iterator[Fault]:
         if revision.id in seen:
             yield Fault(where, revision.id, "each revision once")
         seen[revision.id] = revision
-        if revision.trials_before > len(log.trial):
-            read, most = f"trials_before {revision.trials_before}", len(log.trial)
-            yield Fault(where, read, f"at most {most}: so many are there")
+        for key, there in (
+            ("trials_before", log.trial),
+            ("confirmed_before", log.confirmed),
+            ("withdrawn_before", log.withdrawn),
+        ):
+            if getattr(revision, key) > len(there):
+                yield Fault(where, f"{key} {getattr(revision, key)}", f"at most {len(there)}: so many are there")
         labels = [built.label for built in revision.built]
         if len(set(labels)) < len(labels):
             yield Fault(where, "", "each label once")
@@ -96,6 +101,24 @@ def _torn(log: Log, source: str) -> Iterator[Fault]:
         if tried is None or tried.position(trial.label) is None:
             what = f"{trial.revision} {trial.label}"
             yield Fault(f"{source}: trial {number}", what, "a revision that was built, and a label in it")
+    yield from _pointing_nowhere(log, source)
+
+
+def _pointing_nowhere(log: Log, source: str) -> Iterator[Fault]:
+    """Confirmations and withdrawals of entries that are not there, or not so."""
+    for number, one in enumerate(log.confirmed, 1):
+        if one.trial > len(log.trial) or not log.trial[one.trial - 1].doubtful:
+            yield Fault(f"{source}: confirmed {number}", f"trial {one.trial}", "the number of a doubtful trial")
+    counts = {"trial": len(log.trial), "confirmed": len(log.confirmed), "change": len(log.change)}
+    gone: set[tuple[str, int]] = set()
+    for number, undone in enumerate(log.withdrawn, 1):
+        for each in undone.number:
+            where, what = f"{source}: withdrawn {number}", f"{undone.kind} {each}"
+            if each > counts[undone.kind]:
+                yield Fault(where, what, f"at most {counts[undone.kind]}: so many are there")
+            elif (undone.kind, each) in gone:
+                yield Fault(where, what, "each entry taken back once")
+            gone.add((undone.kind, each))
 
 
 def _fault(source: str, item: object) -> Fault:
@@ -118,12 +141,17 @@ def append(
     revisions: Sequence[Revision] = (),
     trials: Sequence[Trial] = (),
     snapshots: Sequence[Snapshot] = (),
+    confirmed: Sequence[Confirmed] = (),
+    changes: Sequence[Change] = (),
+    withdrawn: Sequence[Withdrawn] = (),
+    singly: bool = False,
 ) -> Log:
     """Add entries to the log at `path` and return the whole; made if there is none.
 
     Holds the log's lock while reading and writing. Snapshots whose hash stands already are left
-    out. Raises LogError where the file is no valid log or an id is taken, OutsideError on disk
-    trouble; in both cases nothing has changed.
+    out. What is recorded by one call takes one `step`, the next there is; `singly`, each trial takes its own.
+    Raises LogError where the file is no valid log or an id is taken, OutsideError on disk trouble; in both cases
+    nothing has changed.
     """
     with locked(path) as lock:
         tell(lock)
@@ -137,16 +165,19 @@ def append(
         for revision in revisions:
             if revision.id in taken:
                 raise LogError(Fault(str(path), revision.id, "a revision id that is not in the log yet"))
+        step = {"step": log.last_step + 1}
         entries: list[tuple[str, BaseModel]] = [("snapshot", s) for s in snapshots if s.hash not in known]
         entries += [("revision", item) for item in revisions]
-        entries += [("trial", item) for item in trials]
+        steps = (log.last_step + 1 + (number if singly else 0) for number in range(len(trials)))
+        entries += [("trial", item.model_copy(update={"step": one})) for item, one in zip(trials, steps, strict=True)]
+        entries += [("confirmed", item.model_copy(update=step)) for item in confirmed]
+        entries += [("change", item.model_copy(update=step)) for item in changes]
+        entries += [("withdrawn", item) for item in withdrawn]
         if not text.endswith("\n"):
             text += "\n"
         if (written := tomllib.loads(text).get("format", 1)) != LOG.number:
             write_atomic(path.with_name(f"{path.name}.format-{written}"), text.encode("utf-8"))
-            text = HEAD + "".join(
-                _table(name, item) for name in ("snapshot", "revision", "trial") for item in getattr(log, name)
-            )
+            text = HEAD + "".join(_table(name, item) for name in TABLES for item in getattr(log, name))
         text += "".join(_table(name, item) for name, item in entries)
         data = text.encode("utf-8")
         whole = parse_log(data, str(path))
@@ -160,7 +191,7 @@ def _table(name: str, record: BaseModel) -> str:
     nested: list[str] = []
     for key, field in type(record).model_fields.items():
         value = getattr(record, key)
-        if value is None or (value == "" and not field.is_required()):
+        if value is None or (not field.is_required() and value == field.default):
             continue
         if isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
             nested += [_table(f"{name}.{key}", item) for item in value]

@@ -22,7 +22,8 @@ class Note(str):
 HELP = """\
 A number       one reading, in the profile's unit or with its own: 4.31, 0.172 in, 11/64 in
 undo           take the last reading back
-discard        take the questioned reading out of the profile
+drop it        take the reading in question out of the profile
+keep           the readings in question are true: this position really is different
 skip           leave this for now, or for good when it cannot be reached
 go NAME        go to a position or a hole, such as: go S4
 gap X Y        read a panel gap at a new place: board to the panel's underside
@@ -33,7 +34,8 @@ list           what is still to be read
 next           what would help most
 stop           end; everything is saved already"""
 COMMANDS = {
-    "undo": "undo", "u": "undo", "discard": "discard", "d": "discard", "skip": "skip", "s": "skip",
+    "undo": "undo", "u": "undo", "drop": "drop", "discard": "drop", "d": "drop",
+    "keep": "keep", "k": "keep", "skip": "skip", "s": "skip",
     "go": "go", "g": "go", "gap": "gap", "mm": "mm", "inch": "inch", "in": "inch", "list": "list", "l": "list",
     "is": "is", "other": "other", "o": "other", "lands": "lands",
     "next": "next", "n": "next", "stop": "stop", "q": "stop", "quit": "stop", "exit": "stop",

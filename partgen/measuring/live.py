@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from partgen.measuring.tasks import Task, subject
 from partgen.metrology.estimate import estimate
+from partgen.metrology.questions import Question, grouped
 from partgen.metrology.readings import evaluate, wild_repeats
 from partgen.metrology.records import Doubt
 from partgen.model.fields import Reading
@@ -34,6 +35,11 @@ class Live:
     spread: float
     u95: float
     doubts: tuple[Doubt, ...]
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What is in question, one entry for each reason."""
+        return grouped(self.doubts)
 
     @property
     def agreeing(self) -> int:

@@ -1,6 +1,6 @@
 """Where a session goes next: down the list first, then to whatever would help most, until it is enough.
 
-May import: errors, model, metrology, profile.edit, measuring. Never prints.
+May import: errors, fit, units, model, metrology, profile.edit, measuring. Never prints.
 """
 
 from __future__ import annotations
@@ -9,25 +9,25 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from partgen.errors import PartgenError
+from partgen.fit.status import Status
 from partgen.measuring.commands import Note
 from partgen.measuring.live import Live, reading_at, review
 from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
 from partgen.metrology.estimate import estimate
-from partgen.metrology.next import largest_u95, next_measurement
+from partgen.metrology.next import LEAN, next_measurement
 from partgen.metrology.records import NextMeasurement
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.profile.edit import Place, ProfileFile
+from partgen.units import in_unit
 
 MOST_READINGS = 2
-"""Times the wanted number: then a place is left alone, doubts and all."""
+"""Times the wanted number: then a place is left alone, a doubt and all."""
 MOST_POSITIONS = 400
 """On larger panels the list is walked, and what would help most is not worked out while one waits."""
 
-Chance = Callable[[Profile], float | None]
-"""The probability that the whole set fits, or None where it cannot be told."""
-Shown = Callable[[float], str]
-"""A length in mm in the words of the session."""
+Chance = Callable[[Profile], Status | None]
+"""How the whole set stands, or None where it cannot be told."""
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,13 @@ class Route:
         count = self.count(task)
         if count < task.wanted:
             return self.file.taken_otherwise(task.place)
-        if not self.walking or count >= MOST_READINGS * task.wanted:
+        if not self.walking and live is None:
             return True
         live = live or review(self.file.profile, self.printer, task)
-        return live is not None and live.agreeing >= task.wanted
+        if live is None or live.agreeing >= task.wanted:
+            return live is not None
+        # twice as many readings need no more, unless most of them are in question: that wants an answer
+        return (not self.walking or count >= MOST_READINGS * task.wanted) and 2 * live.agreeing > live.count
 
     def skip(self, task: Task) -> None:
         """Leave a task, and do not propose it again."""
@@ -78,14 +81,14 @@ class Route:
         if self._asked is not None and not self.walking:
             self._not_asked.add(self._asked)
 
-    def following(self, task: Task | None, shown: Shown) -> Stop:
+    def following(self, task: Task | None) -> Stop:
         """What comes after a task (None: from the top of the list)."""
         if not self.walking:
-            return self.most_useful(shown)
+            return self.most_useful()
         found = self._next_on_the_list(task.place if task is not None else None)
         if found is not None:
             return Stop(found)
-        useful = self.most_useful(shown)
+        useful = self.most_useful()
         return replace(useful, notes=("Everything on the list was read.", *useful.notes))
 
     def _next_on_the_list(self, after: Place | None) -> Task | None:
@@ -98,32 +101,32 @@ class Route:
                 return task
         return None
 
-    def most_useful(self, shown: Shown) -> Stop:
+    def most_useful(self) -> Stop:
         """The reading that would help most, or why nothing more is asked for."""
         self.walking = False
         profile = self.file.profile
         if len(profile.position) > MOST_POSITIONS:
             return Stop(None, ("`partgen predict` tells how sure it is and what to measure next.",))
+        skip = {subject(place) for place in self.skipped} | self._not_asked
         try:
-            known = estimate(profile, self.printer, refuse_unread=False)
-            chance = self.chance(profile) if self.chance is not None else None
+            stands = self.chance(profile) if self.chance is not None else None
+            wanted = stands.next if stands is not None else None
+            if stands is None or (wanted is not None and (wanted.label, wanted.what) in skip):
+                known = estimate(profile, self.printer, refuse_unread=False)
+                chance = stands.chance if stands is not None else None
+                wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
         except PartgenError as error:
             return Stop(None, (f"What to read next cannot be told: {error}",))
-        skip = {subject(place) for place in self.skipped} | self._not_asked
-        wanted = next_measurement(profile, self.printer, known, chance, skip=skip)
-        worst = shown(largest_u95(known))
-        fits = _fits(chance, profile.target.p_all_fit)
         if wanted is None:
-            enough = f"That is enough: {fits}no part's proud is less sure than ± {worst} (95 %)."
-            return Stop(
-                None, (enough, Note('Nothing more is asked for. "stop" ends; "go NAME" reads more.', "terminal"))
-            )
+            left = "No further reading is asked for." if stands is None or stands.next is not None else stands.sentence
+            return Stop(None, (left, Note('"stop" ends; "go NAME" reads more.', "terminal")))
         self._asked = (wanted.label, wanted.what)
-        why = f"Most useful now: {wanted.why} ({fits}largest ± {worst})."
-        return self._stop_at(wanted, why)
+        return self._stop_at(wanted, f"Next: {in_unit(wanted.why, profile.unit)}.")
 
     def _stop_at(self, wanted: NextMeasurement, why: str) -> Stop:
         profile, label = self.file.profile, wanted.label
+        if label == LEAN:
+            return Stop(None, (f'{why} Type "gap X Y" with the place of each.',))
         if wanted.what == "gap" and not label.startswith("panel gap "):  # beside a position: a new one
             at = next(p.at for p in profile.position if p.label == label)
             scale = 25.4 if profile.unit == "inch" else 1.0
@@ -136,10 +139,3 @@ class Route:
         else:
             task = next(task for task in self.tasks() if str(task.place) == label)
         return Stop(replace(task, wanted=self.count(task) + wanted.repeats), (why,))
-
-
-def _fits(chance: float | None, wanted: float) -> str:
-    if chance is None:
-        return ""
-    sure = "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"
-    return f"the set fits with {sure} (wanted {100 * wanted:g} %), "

@@ -7,14 +7,18 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from partgen.errors import OutsideError, ProfileError
+from partgen.errors import InputError, OutsideError, ProfileError
+from partgen.log.changes import digest
+from partgen.log.store import log_path, read_log
+from partgen.log.undoing import Recording, last_recording, undo
 from partgen.measuring.commands import COMMANDS, HELP, Note, NoteKind
-from partgen.measuring.live import Live, reading_at, review
+from partgen.measuring.live import reading_at, review
 from partgen.measuring.otherwise import SPACING, WAYS, as_table, suiting
 from partgen.measuring.route import Chance, Route, Stop
+from partgen.measuring.spoken import length_in, names, questions, recognised, replaced, state, values_in, without
 from partgen.measuring.tasks import Task, gap_task
+from partgen.metrology.questions import KEEP_FROM, Question, keepable
 from partgen.model.printer import Printer
 from partgen.profile.edit import (
     Edit,
@@ -23,16 +27,13 @@ from partgen.profile.edit import (
     add_gap,
     add_reading,
     add_spacing,
-    drop_reading,
+    place_of,
     set_otherwise,
-    undo_reading,
+    set_value,
 )
-from partgen.profile.seats import in_words, known_seats, recognise, recognise_size
+from partgen.profile.seats import known_seats, recognise_size
 from partgen.profile.words import one_of
 from partgen.units import Unit, parse_length
-
-if TYPE_CHECKING:
-    from tomlkit import TOMLDocument
 
 _SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
 
@@ -59,13 +60,16 @@ class Session:
         self._known = known_seats(file.path)
         self._new_gap: tuple[str, str] | None = None
         self._to_replace: Place | None = None
-        self._doubt: tuple[Task, float] | None = None
-        self._notes: list[Note] = []
         self.held = False
         """True at a place that the person chose: readings stay there until it is left."""
+        self._written: set[str] = set()
+        """Hashes of the profile's texts that this session wrote."""
+        self._offered: Recording | None = None
+        """What undo would take back though it is of another session, once that was said."""
+        self._notes: list[Note] = []
         self.unsaved = False
         """Whether the last reading given could not be saved."""
-        self._go(self.route.following(None, self.shown))
+        self._go(self.route.following(None))
 
     # --- what the person sees ------------------------------------------------------------------
 
@@ -87,7 +91,7 @@ class Session:
 
     def shown(self, mm: float) -> str:
         """A length in the unit of the session."""
-        return f"{mm / 25.4:.4f} in" if self.unit == "inch" else f"{mm:.3f} mm"
+        return length_in(mm, self.unit)
 
     # --- what the person or the calipers' cable types --------------------------------------------
 
@@ -99,6 +103,8 @@ class Session:
         word, _, rest = text.partition(" ")
         command = COMMANDS.get(word.casefold())
         before = len(self.taken)
+        if command != "undo":
+            self._offered = None
         try:
             if word.casefold() in WAYS:
                 self._otherwise(word.casefold(), rest.split())
@@ -131,22 +137,24 @@ class Session:
         todo = [task for task in self.route.tasks() if not self.route.enough(task)]
         for task in todo[:40]:
             skipped = ", skipped" if task.place in self.route.skipped else ""
-            self._note(f"  {task.title}: {self.route.count(task)} of {task.wanted}{skipped}")
+            count = self.route.count(task)
+            read = f"{count} of {task.wanted}" if count < task.wanted else f"{count} read, some in question"
+            self._note(f"  {task.title}: {read}{skipped}")
         self._note(f"{len(todo)} left." if todo else "Everything on the list was read.")
 
     def _do_next(self, _: str) -> None:
         self.held = False
-        self._go(self.route.most_useful(self.shown))
+        self._go(self.route.most_useful())
 
     def _do_skip(self, _: str) -> None:
         self._new_gap, self.held = None, False
         if self.task is not None:
             self.route.skip(self.task)
-            self._note(f"{self.task.title}: left.")
-        self._go(self.route.following(self.task, self.shown))
+            self._note(f"{self.task.title}: skipped.")
+        self._go(self.route.following(self.task))
 
     def _do_go(self, name: str) -> None:
-        matches = [task for task in self.route.tasks() if _names(task, name)]
+        matches = [task for task in self.route.tasks() if names(task, name)]
         if not matches:
             known = [task.place.name or task.place.key for task in self.route.tasks()]
             self._note(f'there is no "{name[:40]}"; {one_of(name, dict.fromkeys(known))}')
@@ -171,7 +179,7 @@ class Session:
     def leave(self) -> None:
         """Go on with the list from here: after a place that was chosen, or one that is gone from the file."""
         self.held = False
-        self._go(self.route.following(self.task, self.shown))
+        self._go(self.route.following(self.task))
 
     @property
     def new_gap(self) -> tuple[str, str] | None:
@@ -190,39 +198,88 @@ class Session:
         self._new_gap = (x, y)
 
     def _do_undo(self, _: str) -> None:
-        if self.taken:
-            last = self.taken.pop()
-            self.task, written = last.task, last.written
-        elif self.task is not None and self.route.count(self.task):
-            written = "the last reading"
-        else:
-            self._note("There is nothing to take back here.")
+        """Take back the last thing recorded; where that was not in this session, say first what it is."""
+        log = read_log(log_path(self.file.path))
+        last = last_recording(log)
+        if last is None:
+            if self.task is not None and self.route.count(self.task) == 1:
+                self._to_replace = self.task.place
+                self._note(f"Only one reading of {self.task.title}: the next one replaces it.")
+            else:
+                self._note("Nothing is recorded that could be taken back.")
             return
-        assert self.task is not None
+        numbers = last.entries.get("change", ())
+        mine = any(edit.after in self._written for number in numbers for edit in log.change[number - 1].edit)
+        if not mine and self._offered != last:
+            self._offered = last
+            self._note(f"Not from this session: {last.what} (recorded {last.date.isoformat()}).")
+            self._note("Type undo again to take that back.")
+            return
         try:
-            self._apply(undo_reading(self.task.place))
-            self._note(f"Took back {written} at {self.task.title}.")
-        except ProfileError:
-            # A profile without it would not be one: the next reading takes its place in one step.
-            self._to_replace = self.task.place
-            self._note(f"{written} is the only reading of {self.task.title}; the next one replaces it.")
-        self._doubt = None
+            done = undo(self.file.path)
+        except InputError as error:
+            self._refused(error)
+            return
+        self.file.refresh()
+        self._note(done.text)
+        place = place_of(last.place)
+        if mine and self.taken:
+            self.taken.pop()
+        if place is None or not self.go_to(place):
+            self._go(self.route.following(None))
 
-    def _do_discard(self, _: str) -> None:
-        if self._doubt is None:
-            self._note("No reading is in question.")
+    def _do_drop(self, rest: str) -> None:
+        if rest not in ("", "it"):
+            self._note('"drop it" takes out the reading in question; "undo" takes back the last one.')
             return
-        task, value = self._doubt
-        reading = reading_at(self.file.profile, task.place)
-        values = list(reading.values) if reading is not None else []
-        if len(values) < 2 or value not in values:
-            self._note("It is the only reading there; type undo, then the right one.")
+        task, questions = self._in_question()
+        if task is None or not questions:
             return
-        self._apply(drop_reading(task.place, values.index(value)))
-        self._note(f"Took {self.shown(value)} out of {task.title}.")
+        question, values = questions[0], list(getattr(reading_at(self.file.profile, task.place), "values", ()))
+        if len(question.readings) == len(values) and task.place.table != "position":
+            self._note("It is the only reading there; the next one you type replaces it.")
+            self._to_replace = task.place
+            return
+        try:
+            self._apply(without(task.place, values, question.readings))
+        except ProfileError:  # a profile without it would not be one
+            self._note("It is the only reading there; the next one you type replaces it.")
+            self._to_replace = task.place
+            return
+        self._note(f"Took {values_in(question, self.unit)} out of {task.title}.")
         self.taken = [one for one in self.taken if one.task.place != task.place]
-        self._doubt = None
+        self._go(Stop(task))
         self._settle(task)
+
+    def _do_keep(self, _: str) -> None:
+        task, questions = self._in_question()
+        if task is None or not questions:
+            return
+        question = questions[0]
+        if not keepable(self.file.profile, question):
+            several = len(question.readings) < KEEP_FROM
+            more = f"read it until {KEEP_FROM} agree" if several else 'they do not agree: "drop it" first'
+            self._note(f'"keep" is for a drop whose readings agree with one another; {more}.')
+            return
+        self._apply(set_value(Place("position", question.label, "keep"), True))
+        self._note(f"Kept: {question.label} really is different. Its readings are not questioned any more.")
+        self._go(Stop(task))
+        self._settle(task)
+
+    def _in_question(self) -> tuple[Task | None, tuple[Question, ...]]:
+        """What is asked for now and its questions; where there are none, a note says so and where there are any."""
+        task = self.task if self._new_gap is None else None
+        live = review(self.file.profile, self.printer, task) if task is not None else None
+        if live is not None and live.doubts:
+            return task, live.questions
+        where = [one for one in self.route.tasks() if self._doubted(one)]
+        more = f' "go {where[0].place.name or where[0].place.key}" leads to one that is.' if where else ""
+        self._note(f"No reading is in question {'here' if where else 'now'}.{more}")
+        return None, ()
+
+    def _doubted(self, task: Task) -> bool:
+        live = review(self.file.profile, self.printer, task)
+        return live is not None and bool(live.doubts)
 
     # --- one reading ---------------------------------------------------------------------------
 
@@ -243,7 +300,7 @@ class Session:
                 self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.', "refused")
                 return
             elif self._to_replace == task.place:
-                self._apply(_replaced(task.place, written))
+                self._apply(replaced(task.place, written))
                 self._to_replace = None
             else:
                 self._apply(add_reading(task.place, written))
@@ -278,7 +335,7 @@ class Session:
         self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
         self._settle(task)
 
-    def _refused(self, error: ProfileError) -> None:
+    def _refused(self, error: InputError) -> None:
         self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)), "refused")
 
     def _do_other(self, _: str) -> None:
@@ -321,6 +378,7 @@ class Session:
 
     def _apply(self, edit: Edit) -> None:
         self.file.apply(edit)
+        self._written.add(digest(self.file.text))
         if self.file.changed_outside:
             self._note("The file was changed by someone else meanwhile; that is kept too.")
         if self.file.recovered is not None:
@@ -332,32 +390,13 @@ class Session:
         live = review(self.file.profile, self.printer, task)
         if live is None:
             return
-        self._note(self._state(live), "state")
-        self._doubt = None
-        for doubt in live.doubts:
-            self._doubt = (task, doubt.reading_mm)
-            just_now = mm is not None and abs(doubt.reading_mm - mm) < 1e-9
-            which = "That reading" if just_now else f"The reading {self.shown(doubt.reading_mm)}"
-            self._note(f"?? {which} stands out: {doubt.why}. Read it again; it counts little meanwhile.", "odd")
+        self._note(state(live, self.unit), "state")
+        self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit, mm))
         if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
-            self._recognise(task)
+            found = recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
+            self._notes.extend(Note(f"   {line}") for line in found)
         if not self.held and self.route.enough(task, live):
-            self._go(self.route.following(task, self.shown))
-
-    def _recognise(self, task: Task) -> None:
-        """Say so when what was read of a seat agrees with one that the library knows."""
-        if task.place.table != "seat" or task.place.key == "travel":
-            return
-        seat = self.file.profile.seat[task.place.name]
-        sizes = {}
-        for other in self.route.tasks():
-            if (other.place.table, other.place.name) == (task.place.table, task.place.name):
-                live = review(self.file.profile, self.printer, other)
-                if live is not None:
-                    sizes[other.place.key] = (live.mean, live.u95)
-        found = recognise(seat.shape, sizes, self._known, teeth=getattr(seat, "teeth", 0))
-        for line in in_words(sizes[task.place.key][0], found):
-            self._note(f"   {line}")
+            self._go(self.route.following(task))
 
     def _do_is(self, rest: str) -> None:
         try:
@@ -371,16 +410,11 @@ class Session:
         if not found:
             self._note(f"   {mm:.2f} mm: nothing that the library knows.")
 
-    def _state(self, live: Live) -> str:
-        more = f", s {self.shown(live.spread)}" if live.agreeing > 1 else ""
-        times = "readings" if live.count > 1 else "reading"
-        more += f" ({len(live.doubts)} in question)" if live.doubts else ""
-        return f"   {live.count} {times}, mean {self.shown(live.mean)}{more}, U95 {self.shown(live.u95)}"
-
     def _tell(self, task: Task) -> None:
         live = review(self.file.profile, self.printer, task)
         if live is not None:
-            self._note(self._state(live), "state")
+            self._note(state(live, self.unit), "state")
+            self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit))
 
     # --- where to go -----------------------------------------------------------------------------
 
@@ -390,21 +424,3 @@ class Session:
 
     def _note(self, text: str, kind: NoteKind = "said") -> None:
         self._notes.append(Note(text, kind))
-
-
-def _names(task: Task, name: str) -> bool:
-    wanted = name.casefold()
-    place = task.place
-    full = {place.name, f"{place.name} {place.key}", f"gap {place.name}" if place.table == "gap" else place.key}
-    return any(wanted == one.casefold() for one in full if one)
-
-
-def _replaced(place: Place, written: str) -> Edit:
-    """An edit that puts one reading in the place of the only one."""
-    add, drop = add_reading(place, written), drop_reading(place, 0)
-
-    def edit(document: TOMLDocument) -> None:
-        add(document)
-        drop(document)
-
-    return edit

@@ -22,6 +22,10 @@ ACROSS = {
 }
 
 
+TURNED_OR_SLID = ("flatted", "splined", "tongue")
+"""Seats of shafts and levers."""
+
+
 @dataclass(frozen=True)
 class Task:
     """One quantity to be read several times."""
@@ -47,7 +51,8 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
                 continue
             kind: ReadingKind = "inside" if key == "bore" else "outside"
             yield Task(Place("seat", name, key), f"seat {name}: {ACROSS[key]}", kind, wanted)
-        yield Task(Place("seat", name, "travel"), f"seat {name}: {ACROSS['travel']}", "depth", min(wanted, 2))
+        if asks_travel(profile, name):
+            yield Task(Place("seat", name, "travel"), f"seat {name}: {ACROSS['travel']}", "depth", min(wanted, 2))
     for name in dict.fromkeys(position.part for position in profile.position):
         spec = profile.part[name]
         for key, (what, how) in spec.READ.items():
@@ -61,6 +66,15 @@ def tasks_of(profile: Profile, wanted: int) -> Iterator[Task]:
         yield drop_task(position.label, wanted)
     for number in range(1, len(profile.panel.gap) + 1):
         yield gap_task(str(number), min(wanted, 2))
+
+
+def asks_travel(profile: Profile, seat: str) -> bool:
+    """Whether a part on this seat is pressed: a turned shaft or a slid lever has no travel; else only what was read."""
+    written = "travel" in profile.seat[seat].model_fields_set
+    parts = [profile.part_of(position) for position in profile.position]
+    if written and profile.seat[seat].travel.mean > 0:
+        return True
+    return profile.seat[seat].shape not in TURNED_OR_SLID and any(p.seat == seat and p.PRESSED for p in parts)
 
 
 def drop_task(label: str, wanted: int) -> Task:

@@ -136,7 +136,7 @@ def _spread_scale(panel: _Panel, weights: Weights) -> float:
     when all is as stated; as an estimate of scale it wanders by 1.17/sqrt(n), and a few wild
     positions do not move it. Only an excess of 2.5 times that is believed, and then counted whole.
     """
-    count = panel.readings.what.count("drop")
+    count = panel.readings.what.count("drop") - len(panel.unknowns.kept)
     if count < FEWEST_FOR_SPREAD:
         return 1.0
     ratio = _median_ratio(panel, weights)
@@ -146,9 +146,16 @@ def _spread_scale(panel: _Panel, weights: Weights) -> float:
 def _median_ratio(panel: _Panel, weights: Weights) -> float:
     """The positions' median absolute innovation over what it should be; 1 where nothing can be judged."""
     seen = _innovations(panel, weights)
-    drops = np.array(panel.readings.what) == "drop"
+    drops = (np.array(panel.readings.what) == "drop") & ~_kept(panel)
     judged = np.abs(seen.group_z[drops & (seen.group_z != 0)])
     return float(np.median(judged)) / 0.6745 if judged.size else 1.0
+
+
+def _kept(panel: _Panel) -> np.ndarray:
+    """(G,) drops that a person says are true, odd as they are."""
+    readings = panel.readings
+    kept = np.isin(readings.position, panel.unknowns.kept)
+    return np.asarray(kept & (np.array(readings.what) == "drop"))
 
 
 class _Panel:
@@ -255,7 +262,7 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
     limit = threshold(readings.value.size, panel.dof)
     group_limit = threshold(len(readings.label))
     floor = panel.unknowns.profile.caliper.limit_of_error  # within it nothing is out of place
-    sizes = readings.sizes
+    sizes, kept = readings.sizes, _kept(panel)
     for _ in range(readings.value.size):
         seen = _innovations(panel, weights)
         open_reading = (weights.reading == 0) & (weights.group[readings.group] == 0) & (sizes[readings.group] > 1)
@@ -264,7 +271,7 @@ def _settle(panel: _Panel, weights: Weights) -> Weights:
         if score.max() > 1:
             weights = _set_aside_reading(panel, weights, int(np.argmax(score)), seen)
             continue
-        open_group = (weights.group == 0) & (np.abs(seen.group) > floor)
+        open_group = (weights.group == 0) & (np.abs(seen.group) > floor) & ~kept
         score = np.abs(seen.group_z) / group_limit * open_group
         if score.max() <= 1:
             break

@@ -19,6 +19,7 @@ from partgen.errors import Fault, ProfileError
 from partgen.findings import named
 from partgen.metrology.doubts import Sifted
 from partgen.metrology.gathered import gather
+from partgen.metrology.lean import lean_cure
 from partgen.metrology.readings import welch_satterthwaite, wild_repeats
 from partgen.metrology.records import (
     Budget,
@@ -218,12 +219,10 @@ def _notes(
     profile = unknowns.profile
     if unmeasured:
         yield f"No drop was read at {named(unmeasured)}: served from the other positions, with more uncertainty."
-    prior = math.tan(math.radians(profile.panel.tilt_limit)) / 3
-    if math.sqrt(float(np.linalg.eigvalsh(slope_cov).max())) > prior / 4:
+    if cure := lean_cure(profile, slope_cov):
         yield (
-            "The places that were read lie on one line, or are too few: how the panel leans across it is known only "
-            f"as within {profile.panel.tilt_limit:g}° ([panel] tilt_limit). A [[panel.gap]] or a drop off that line "
-            "would tell."
+            f"Nothing tells how the panel leans across its positions; it is taken as within "
+            f"{profile.panel.tilt_limit:g}° ([panel] tilt_limit): {cure}."
         )
     if math.degrees(panel.tilt.value) > profile.panel.tilt_limit:
         yield (

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from partgen.metrology.lean import lean_cure
 from partgen.metrology.records import Doubt, Estimate, FloatArray, Joint, NextMeasurement
 from partgen.metrology.student import coverage_factor
 from partgen.metrology.unknowns import Unknowns
@@ -24,6 +25,8 @@ WORTHWHILE = 0.01
 MOST_REPEATS = 3
 ENOUGH_REPEATS = 0.8
 """As few repeats are asked for as bring this part of what `MOST_REPEATS` would."""
+LEAN = "the panel's lean"
+"""What is asked about where nothing tells how the panel leans."""
 SETTLED = 3
 """A doubted position with so many readings that agree is not asked for again."""
 
@@ -42,12 +45,13 @@ def next_measurement(
     estimate: Estimate,
     p_all_fit: float | None = None,
     skip: Collection[tuple[str, str]] = (),
+    unproven: Collection[str] = (),
 ) -> NextMeasurement | None:
     """The reading that lowers the largest 95 % uncertainty of proud most; None when it is enough.
 
     Enough is: the set fits with the wanted probability (`p_all_fit`, where known, against the
-    profile's target), or no reading would gain `WORTHWHILE`. Doubted readings come first. `skip`
-    holds (label, what) that cannot be reached.
+    profile's target) and no label is `unproven` (of a check that knowing its height better would settle), or no
+    reading would gain `WORTHWHILE`. Doubted readings come first. `skip` holds (label, what) that cannot be reached.
     """
     joint = estimate.joint
     assert joint is not None, "estimate() always gives the joint posterior"
@@ -59,19 +63,21 @@ def next_measurement(
         if (doubt.label, doubt.what) not in left_out:
             gain = _gain_of_doubt(unknowns, estimate, joint, doubt)
             return NextMeasurement(doubt.label, doubt.what, f"{doubt.why}: read it again", gain)
-    if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit:
+    if p_all_fit is not None and p_all_fit >= profile.target.p_all_fit and not unproven:
         return None
+    if p_all_fit is not None and (cure := lean_cure(profile, estimate.slope_cov)) and (LEAN, "gap") not in skip:
+        return NextMeasurement(LEAN, "gap", cure, 0.0)
+    worst = _worst(estimate, unproven)
     candidates = [one for one in _candidates(unknowns) if (one.label, one.what) not in left_out]
     if not candidates:
         return None
     rows = np.array([candidate.row for candidate in candidates])
-    gains = np.array([_gains(unknowns, estimate, joint, rows, k) for k in range(1, MOST_REPEATS + 1)])
+    gains = np.array([_gains(unknowns, estimate, joint, rows, k, worst) for k in range(1, MOST_REPEATS + 1)])
     best = int(np.argmax(gains[-1]))
     if gains[-1, best] < WORTHWHILE:
         return None
     repeats = int(np.argmax(gains[:, best] >= ENOUGH_REPEATS * gains[-1, best])) + 1
-    worst = estimate.labels[_worst(estimate)]
-    return _ask(profile, candidates[best], worst, repeats, float(gains[repeats - 1, best]))
+    return _ask(profile, candidates[best], estimate.labels[worst], repeats, float(gains[repeats - 1, best]))
 
 
 def largest_u95(estimate: Estimate) -> float:
@@ -85,15 +91,19 @@ def _u95(estimate: Estimate, variances: FloatArray) -> FloatArray:
     return np.asarray(factor * np.sqrt(np.maximum(variances, 0.0) + spread**2))
 
 
-def _worst(estimate: Estimate) -> int:
-    return int(np.argmax(_u95(estimate, np.diag(estimate.proud_cov))))
+def _worst(estimate: Estimate, among: Collection[str] = ()) -> int:
+    """The position whose proud is known least, of these labels where there are any."""
+    u95 = _u95(estimate, np.diag(estimate.proud_cov))
+    mine = np.array([not among or label in among for label in estimate.labels])
+    return int(np.argmax(np.where(mine, u95, -1.0)))
 
 
-def _gains(unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArray, repeats: int) -> FloatArray:
-    """By how much the worst position's 95 % uncertainty shrinks for each row read, (m,) mm."""
+def _gains(
+    unknowns: Unknowns, estimate: Estimate, joint: Joint, rows: FloatArray, repeats: int, worst: int
+) -> FloatArray:
+    """By how much one position's 95 % uncertainty shrinks for each row read, (m,) mm."""
     # what trials showed adds the printed parts' own columns behind these; a new reading says nothing of them
     rows = np.pad(rows, ((0, 0), (0, len(joint.cov) - rows.shape[1])))
-    worst = _worst(estimate)
     proud = -joint.drops[worst]
     proud[joint.printed.start] += 1.0
     through = rows @ joint.cov
@@ -160,4 +170,4 @@ def _gain_of_doubt(unknowns: Unknowns, estimate: Estimate, joint: Joint, doubt: 
     rows = [one.row for one in _candidates(unknowns) if (one.label, one.what) == (doubt.label, doubt.what)]
     if not rows:
         return 0.0  # a hole's or seat's size: what it would gain in clearance is not proud
-    return max(0.0, math.fsum(_gains(unknowns, estimate, joint, np.array(rows[:1]), 1)))
+    return max(0.0, math.fsum(_gains(unknowns, estimate, joint, np.array(rows[:1]), 1, _worst(estimate))))

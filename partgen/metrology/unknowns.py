@@ -32,6 +32,9 @@ from partgen.model.profile import Profile
 VAGUE = 100.0
 """Standard deviation, in mm, of a height about which nothing was read."""
 
+KEPT = 5.0
+"""Standard deviation, in mm, of the own offset of a seat that a person says really is different."""
+
 PLANE, BOW = slice(0, 3), slice(3, 6)
 SEATS = 6
 
@@ -108,6 +111,11 @@ class Unknowns:
         """p, the number of unknowns."""
         return self.depth_error + 7 + len(self.profile.position) + len(self.parts)
 
+    @cached_property
+    def kept(self) -> tuple[int, ...]:
+        """Positions whose odd readings are true; without a drop of its own there is nothing to keep."""
+        return tuple(i for i, one in enumerate(self.profile.position) if one.keep and one.drop is not None)
+
     def face(self, places: FloatArray) -> FloatArray:
         """Rows that give the face's height above the board at `places` (k, 2): (k, p)."""
         u, v = ((places - self.centre) / self.reach).T
@@ -177,6 +185,8 @@ class Unknowns:
             mean[column], u[column], source[column] = one.value, max(one.u, 1e-9), "printer"
         seats = [self.profile.seat_of(position) for position in self.profile.position]
         spread = [0.0 if seat is None else seat.spread for seat in seats]
+        for i in self.kept:
+            spread[i] = KEPT
         u[self.offsets] = np.maximum(spread, 1e-9)
         source[self.offsets] = ["seat height from position to position"] * len(spread)
         u[self.proud_error] = max(rectangular(caliper.limit_of_error), 1e-9)

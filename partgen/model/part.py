@@ -49,6 +49,8 @@ class PartSpec(Record):
 
     READ: ClassVar[dict[str, tuple[str, ReadingKind]]] = {}
     """Its keys that hold readings of an original: what is read, in words, and how."""
+    PRESSED: ClassVar[bool] = True
+    """Whether a finger presses it into the panel; one that is turned or slid has no travel to ask for."""
     LACKS: ClassVar[dict[str, str]] = {}
     """Keys of other kinds that one might look for here, and why this kind has none."""
 
@@ -85,6 +87,8 @@ class Position(Record):
     """Name of a [part.*] table."""
     drop: Readings | None = None
     """Panel face down to the seat's top."""
+    keep: bool = False
+    """Its odd readings are true: this seat really lies otherwise than the others."""
     offset: Point | None = None
     """Measured: hole centre minus seat axis, (x, y)."""
     offset_limit: Length | None = None

@@ -18,12 +18,13 @@ from partgen.export.threemf import About
 from partgen.files import write_new
 from partgen.fit.assemble import Built, assemble
 from partgen.fit.document import FitDocument, PrintDoc
+from partgen.fit.read import parse_fit
 from partgen.log.records import BuiltPosition, Revision, next_revision_id
-from partgen.log.store import append, log_path, refuse_unwritable
+from partgen.log.store import append, log_path, read_log, refuse_unwritable
 from partgen.mesh import SHELF
 from partgen.mesh.apart import warm
 from partgen.mesh.shelf import Shelf
-from partgen.pipeline.inputs import Inputs, changed_since, gather, gather_revision
+from partgen.pipeline.inputs import Inputs, changed_since, current, gather, gather_revision, only_of
 from partgen.pipeline.making import MadePart, Step, built_facts, make_parts, not_built
 from partgen.pipeline.measured import MANY
 from partgen.pipeline.origin import note_origin, refuse_foreign
@@ -54,6 +55,8 @@ WANTED_BESIDE = ("partgen.report.drawn", "stl", "trimesh", "partgen.export.stl")
 LEFT = 80
 """Files that are left to it to read: of fewer it is done before this process has loaded the readers."""
 NOTHING = "Every part stays as it is: nothing was built."
+AGAIN = "--again makes a new revision of the very same sizes."
+FILES = {"stl": "STL files", "3mf": "3MF plates", "step": "STEP files"}
 
 
 @dataclass(frozen=True)
@@ -91,32 +94,45 @@ def build_profile(
     printer: str | None = None,
     seed: int = 0,
     revision: str | None = None,
+    again: bool = False,
+    only: Iterable[str] = (),
     formats: frozenset[str] = USUAL_FORMATS,
     step: Step = _silent,
 ) -> BuiltSet:
     """Build a profile, from its file or as loaded, into out/NAME/rNN, and enter it in the log.
 
-    With `revision`, an earlier one is made again from the log alone, and the log stays as it is.
+    Where nothing is new since the last revision, that one stands, and gets the files it lacks. With `revision`, an
+    earlier one is made again from the log alone, and the log stays as it is; with `again`, the last one's very sizes
+    are made again as a new one; with `only`, the parts of these labels alone are made.
     Raises InputError with nothing written, OutsideError where disk or a library failed.
     """
+    path = given if isinstance(given, Path) else given.path
     if revision is not None:
-        return _again(given if isinstance(given, Path) else given.path, out, revision, formats, step)
-    inputs = gather(given, printer=printer, seed=seed)
+        return _rebuilt(path, out, revision, formats, step)
+    repeats = _last(path) if again else None
+    if repeats is not None:
+        inputs, _ = gather_revision(path, repeats)
+    else:
+        inputs = only_of(gather(given, printer=printer, seed=seed), only)
     refuse_foreign(out / inputs.name, inputs)
     refuse_unwritable(log_path(inputs.path))
+    if repeats is None and (stands := current(inputs)) is not None:
+        ready = _stands(inputs, stands, out, formats, step)
+        if ready is not None:
+            return ready
     remarks = []
-    if before := changed_since(inputs):
+    if repeats is None and (before := changed_since(inputs)):
         remarks.append(f"The profile has changed since {before} was built.")
     today = date.today()
-    last = _tried(inputs)
     with _beside(inputs) as beside:
-        planned = _plan(inputs, today, step, beside, out)
-        if last is not None and all(choice.kept is not None for choice in planned.learnt.choices.values()):
-            stands = planned.document.model_copy(update={"revision": last})
-            return BuiltSet(stands, out / inputs.name / last, (*remarks, NOTHING))
-        identity = next_revision_id(inputs.log)
+        planned = _pilot(_plan(inputs, today, step, beside, out))
+        last = planned.learnt.revises
+        if repeats is None and last is not None and all(c.kept is not None for c in planned.learnt.choices.values()):
+            document = planned.document.model_copy(update={"revision": last})
+            return BuiltSet(document, out / inputs.name / last, (*remarks, NOTHING))
+        identity = next_revision_id(read_log(log_path(path)))
         document, folder, content, left_out = _write(planned, out, identity, today, formats, step, beside)
-    entry = _entry(inputs, document, identity, today, content)
+    entry = _entry(inputs, document, identity, today, content).model_copy(update={"repeats": repeats})
     try:
         append(log_path(inputs.path), revisions=[entry], snapshots=inputs.snapshots)
     except OutsideError as error:
@@ -124,10 +140,61 @@ def build_profile(
     return BuiltSet(document, folder, (*remarks, *left_out))
 
 
-def _tried(inputs: Inputs) -> str | None:
-    """The last revision's id where a trial of it was recorded: then everything may stay as it is."""
-    last = inputs.log.revision[-1].id if inputs.log.revision else None
-    return last if any(trial.revision == last for trial in inputs.log.trial) else None
+def _last(path: Path) -> str:
+    """The revision whose sizes the last one has. Raises InputError where there is none."""
+    log = read_log(log_path(path))
+    if not log.revision:
+        raise InputError(Fault("--again", "", f"{path.name} has not been built yet; build it without --again"))
+    return log.revision[-1].repeats or log.revision[-1].id
+
+
+def _stands(inputs: Inputs, last: Revision, out: Path, formats: frozenset[str], step: Step) -> BuiltSet | None:
+    """The last revision as it is on disk, with the files of other formats added; None where a part of it is missing
+    that could not be made."""
+    folder = out / inputs.name / last.id
+    said = [f"Nothing is new since {last.id}: {last.id} is current.", AGAIN]
+    if not any(trial.revision == last.id for _, trial in inputs.log.counting()):
+        said[0] = f"Nothing is new since {last.id}: {last.id} is current, and not yet tried."
+    try:
+        document = parse_fit((folder / "fit.json").read_bytes(), str(folder / "fit.json"))
+        whole = content_of(folder, CONTENT) == last.content_hash
+    except (OSError, InputError):
+        whole = False
+    if not whole:
+        made = _rebuilt(inputs.path, out, last.id, formats, step)
+        return replace(made, remarks=(*said, *made.remarks))
+    if any(p.file is None and p.unchanged_since is None for p in document.positions):
+        return None
+    if lacking := sorted(formats - _formats_in(folder)):
+        missing = formats | _formats_in(folder)
+        made = _rebuilt(inputs.path, out, last.id, missing, step, like=document)
+        names = " and ".join(FILES[one] for one in lacking)
+        return BuiltSet(document, folder, (*said, f"{names} added to {folder}.", *made.remarks[1:]))
+    return BuiltSet(document, folder, tuple(said))
+
+
+def _formats_in(folder: Path) -> frozenset[str]:
+    """The formats that a revision's folder holds; of a revision that made nothing, all."""
+    if not any(folder.glob("parts/*.stl")):
+        return frozenset(FORMATS)
+    there = {"stl"}
+    there |= {"3mf"} if any(folder.glob("plate-*.3mf")) else set()
+    there |= {"step"} if any(folder.glob("parts/*.step")) else set()
+    return frozenset(there)
+
+
+def _pilot(planned: Planned) -> Planned:
+    """The plan cut to the labels that are to be made alone."""
+    only = planned.inputs.only
+    if not only:
+        return planned
+    positions = tuple(one for one in planned.plan.positions if one.label in only)
+    choices = {label: choice for label, choice in planned.learnt.choices.items() if label in only}
+    return replace(
+        planned,
+        plan=replace(planned.plan, positions=positions),
+        learnt=replace(planned.learnt, choices=choices),
+    )
 
 
 def _beside(inputs: Inputs) -> Beside:
@@ -144,7 +211,7 @@ def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, out: Path) -> P
     and after a trial, from which sockets and sections are learnt. What works beside this process loads, too, where
     the kernel has little to do or the plan is large."""
     first = Shelf(out / SHELF).empty()
-    if first or _tried(inputs):
+    if first or inputs.log.counting():
         warm()
     if not first or _many(inputs):
         beside.start()
@@ -152,13 +219,27 @@ def _plan(inputs: Inputs, day: date, step: Step, beside: Beside, out: Path) -> P
     return plan_inputs(inputs, today=day, share=beside.share if _many(inputs) else in_turn)
 
 
-def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: Step) -> BuiltSet:
-    """An earlier revision from the log; says so where it does not come out the same."""
+def _rebuilt(
+    path: Path,
+    out: Path,
+    identity: str,
+    formats: frozenset[str],
+    step: Step,
+    like: FitDocument | None = None,
+) -> BuiltSet:
+    """An earlier revision from the log; says so where it does not come out the same.
+
+    Where it stands on disk `like` that, it must come out the same: else OutsideError, and it stays as it is.
+    """
     inputs, entry = gather_revision(path, identity)
     refuse_foreign(out / inputs.name, inputs)
+    must = entry.content_hash if like is not None else None
+    listed = bool(like.print.plates) if like is not None else "3mf" in formats
     with _beside(inputs) as beside:
-        planned = _plan(inputs, entry.date, step, beside, out)
-        document, folder, content, left_out = _write(planned, out, identity, entry.date, formats, step, beside)
+        planned = _pilot(_plan(inputs, entry.date, step, beside, out))
+        document, folder, content, left_out = _write(
+            planned, out, identity, entry.date, formats, step, beside, listed=listed, must=must
+        )
     if content == entry.content_hash:
         return BuiltSet(document, folder, (f"{identity} was made again, the same to the last byte.", *left_out))
     made_by = f"partgen {entry.partgen}" if entry.partgen != __version__ else "other versions of the libraries"
@@ -170,9 +251,21 @@ def _again(path: Path, out: Path, identity: str, formats: frozenset[str], step: 
 
 
 def _write(
-    planned: Planned, out: Path, identity: str, day: date, formats: frozenset[str], step: Step, beside: Beside
+    planned: Planned,
+    out: Path,
+    identity: str,
+    day: date,
+    formats: frozenset[str],
+    step: Step,
+    beside: Beside,
+    *,
+    listed: bool = True,
+    must: str | None = None,
 ) -> tuple[FitDocument, Path, str, tuple[str, ...]]:
-    """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out."""
+    """Make everything of one revision in its folder; the document, the folder, the content hash, what was left out.
+
+    `listed`: whether the document names the plates that are written; `must`: the content hash that it has to have.
+    """
     from partgen.pipeline.reporting import Report  # loads libraries that a plan need not wait for
 
     inputs = planned.inputs
@@ -196,7 +289,7 @@ def _write(
     facts |= {label: not_built(finding) for label, finding in failed.items()}
     for label, part in made.items():
         facts[label] = replace(built_facts(part, _stl_file(stems[label])), change=choices[label].why)
-    document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates))
+    document = _document(planned, identity, day, facts, print_doc(made, inputs, arranged, plates if listed else ()))
     report = Report(document, made, out / inputs.name, beside)
     with staged(out, inputs.name, identity, OURS) as folder:
         refuse_foreign(folder.parent, inputs)  # once more, now that nobody else can come between
@@ -216,6 +309,8 @@ def _write(
         report.write(folder)
         finish(read, alone=LEFT)
         content = content_of(folder, CONTENT)
+        if must is not None and content != must:
+            raise OutsideError(f"{identity} does not come out the same any more, so nothing was added to it. {AGAIN}")
     return document, out / inputs.name / identity, content, left_out
 
 
@@ -270,6 +365,9 @@ def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, cont
         seed=inputs.seed,
         draws=document.draws,
         trials_before=len(inputs.log.trial),
+        confirmed_before=len(inputs.log.confirmed),
+        withdrawn_before=len(inputs.log.withdrawn),
+        only=inputs.only,
         content_hash=content,
         tilt_deg=document.panel.tilt_deg,
         tilt_u95_deg=document.panel.tilt_u95_deg,

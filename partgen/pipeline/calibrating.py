@@ -16,13 +16,14 @@ import tomlkit
 from partgen.errors import Fault, InputError, OutsideError, PrinterError, ProfileError, TrialError
 from partgen.files import locked, safe_stem, tell, write_atomic, write_new
 from partgen.formats import PRINTER, upgrade
+from partgen.log.undoing import noted
 from partgen.metrology.calibration import Calibration, calibrate
 from partgen.model.coupon import features
 from partgen.model.panel import Caliper
 from partgen.model.printer import CouponResult, Material, Printer, Process
 from partgen.pipeline.staging import staged
 from partgen.printing.coupon import Coupon, minutes, plan_coupon
-from partgen.printing.coupon_readings import CouponReadings, form, is_filled, parse_readings
+from partgen.printing.coupon_readings import CouponReadings, form, is_filled, material_of, parse_readings
 from partgen.printing.coupon_sheet import sheet
 from partgen.profile.library import find_material, find_printer, list_printers, parse_printer
 from partgen.profile.load import load_profile
@@ -107,7 +108,7 @@ def write_coupon(
             write_stl(mesh, folder / f"{stem}.stl", title=f"{name} {stem}")
         write_new(folder / "coupon.3mf", _on_one_plate(meshes, printer, name))
         total = sum(minutes(mesh.volume, float(mesh.bounds[1, 2]), printer) for mesh in meshes.values())
-        write_new(folder / "readings.csv", form(coupon).encode())
+        write_new(folder / "readings.csv", form(coupon, stuff.name).encode())
         write_new(folder / "sheet.html", sheet(coupon, total).encode())
     return CouponFiles(target, coupon, total, known)
 
@@ -122,16 +123,20 @@ def learn(
     material: str | None = None,
     caliper: Caliper | None = None,
     date: str | None = None,
+    log_of: Path | None = None,
 ) -> Learned:
     """Readings to HOME/printers/NAME.toml, and the readings themselves beside it.
 
+    What takes it back is noted in the log of the file `log_of`: the profile it came through, else the printer's own.
+
     Raises InputError where the readings or the name are wrong (then nothing was written), OutsideError on disk trouble.
     """
-    printer, _ = base_printer(name, home, process, material)
+    printer, _ = base_printer(name, home, process, _material(material, material_of(csv_text), source))
     path = home / "printers" / f"{name}.toml"
     if name in get_args(Process):
         raise PrinterError(Fault("printer", f'"{name}"', "a name of its own; this one stands for any such printer"))
     readings = parse_readings(csv_text, source, features(printer))
+    _refuse_too_little(readings, source)
     try:
         found = calibrate(readings.features, readings.fits, caliper or Caliper(), printer.error)
     except ValueError as error:
@@ -161,12 +166,31 @@ def learn(
     beside = path.with_name(f"{name}.readings.csv")
     with locked(path) as lock, locked(beside):  # whoever writes a file holds its lock: what a dead one left is swept
         tell(lock)
-        old = path.read_text(encoding="utf-8") if path.is_file() else ""
+        old = path.read_bytes().decode() if path.is_file() else ""
+        readings_before = beside.read_bytes().decode(errors="replace") if beside.is_file() else None
+        what = f"calibration of {name}: {len(readings.prints)} print(s), {count} readings"
         text = printer_file(learned, old, name)
         parse_printer(text, str(path))  # never leave a file that cannot be read again
-        write_atomic(beside, csv_text.encode())
-        write_atomic(path, text.encode())
+        with noted(log_of or path, {path: (old or None, text), beside: (readings_before, csv_text)}, what):
+            write_atomic(beside, csv_text.encode())
+            write_atomic(path, text.encode())
     return Learned(path, printer, learned, found, readings)
+
+
+def _material(given: str | None, printed: str | None, source: str) -> str | None:
+    """What the coupon was printed with. Raises InputError where its form says another material than was given."""
+    if given is not None and printed is not None and given.casefold() != printed.casefold():
+        expected = f"{printed}, of which this coupon was made; for another material, print and measure one of that"
+        raise InputError(Fault(f"{source}: --material", given, expected))
+    return given or printed
+
+
+def _refuse_too_little(readings: CouponReadings, source: str) -> None:
+    """Raises TrialError where the readings are of one feature: what is its own cannot be told from the printer's."""
+    names = {one.feature.name for one in readings.features} | {f"fit-{one.rung}" for one in readings.fits}
+    if len(names) == 1:
+        expected = "readings of two features at least; nothing was written, and what is there stays"
+        raise TrialError(Fault(source, f"only {names.pop()}", expected))
 
 
 def printer_file(printer: Printer, old: str, name: str) -> str:

@@ -1,6 +1,6 @@
-"""The probability that the whole set fits, for whoever measures.
+"""How the whole set stands, for whoever measures: the same answer as a prediction of the same readings gives.
 
-May import: errors, model, metrology, planning, profile.
+May import: errors, fit, model, pipeline.
 """
 
 from __future__ import annotations
@@ -8,29 +8,29 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from partgen.fit.status import Status
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 
-DRAWS = 20_000
-"""Fewer than a plan's: the answer must be there before the next reading is."""
 
-
-def chance_of(path: Path, printer: Printer) -> Callable[[Profile], float | None]:
-    """A function of a profile, as it would stand at `path`, that gives the probability as the plan has it.
+def chance_of(path: Path, printer: Printer) -> Callable[[Profile], Status | None]:
+    """A function of a profile, as it would stand at `path`, that gives its status as a prediction has it.
 
     It gives None where a plan cannot be made yet, since measuring must not stop for that.
     """
 
-    def chance(profile: Profile) -> float | None:
+    def standing(profile: Profile) -> Status | None:
+        from dataclasses import replace
+
         from partgen.errors import PartgenError
-        from partgen.metrology.estimate import estimate
-        from partgen.planning.solve import plan_set
-        from partgen.profile.library import find_material
+        from partgen.fit.status import status
+        from partgen.pipeline.inputs import gather, with_profile
+        from partgen.pipeline.planning import plan_inputs
 
         try:
-            known = estimate(profile, printer)
-            return plan_set(profile, known, printer, lambda name: find_material(name, path), draws=DRAWS).p_all_fit
+            planned = plan_inputs(replace(with_profile(gather(path), profile), printer=printer))
         except PartgenError:
             return None
+        return status(planned.document, planned.plan.next_measurement)
 
-    return chance
+    return standing

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from partgen.errors import Fault, LogError, PrinterError
+from partgen.errors import Fault, InputError, LogError, PrinterError
 from partgen.log.records import Log, Revision, Snapshot, revision_id
 from partgen.log.store import log_path, read_log
 from partgen.model.printer import Material, Printer
@@ -33,6 +33,8 @@ class Inputs:
     snapshots: tuple[Snapshot, ...]
     """The texts of all of these: profile first, printer second, then materials."""
     seed: int
+    only: tuple[str, ...] = ()
+    """Labels, where these alone are to be made."""
 
     @property
     def content(self) -> str:
@@ -99,8 +101,8 @@ def gather_revision(path: Path, wanted: str) -> tuple[Inputs, Revision]:
         lost = next(digest for digest in texts if digest not in found)
         raise LogError(Fault(str(where), wanted, f"the text with hash {lost[:12]} is missing from the log"))
     source = f"{where} ({wanted})"
+    first = log.find(revision.repeats) if revision.repeats is not None else None
     materials = {found[d].name: parse_material(found[d].text, source) for d in revision.material_hashes}
-    index = log.revision.index(revision)
     return (
         Inputs(
             path=path,
@@ -109,9 +111,10 @@ def gather_revision(path: Path, wanted: str) -> tuple[Inputs, Revision]:
             printer_name=revision.printer,
             printer=parse_printer(found[revision.printer_hash].text, source),
             materials=materials,
-            log=log.model_copy(update={"revision": log.revision[:index], "trial": log.trial[: revision.trials_before]}),
+            log=log.before(first or revision),
             snapshots=tuple(found.values()),
             seed=revision.seed,
+            only=revision.only,
         ),
         revision,
     )
@@ -144,6 +147,35 @@ def last_differs(log: Log, path: Path, content: str) -> str:
     if kept is None or content_hash(parse_profile(kept.text, f"{log_path(path)} ({last.id})")) == content:
         return ""
     return last.id
+
+
+def only_of(inputs: Inputs, labels: Iterable[str]) -> Inputs:
+    """The same with these labels alone to be made; all where there are none. Raises InputError for an unknown one."""
+    known = {position.label.casefold(): position.label for position in inputs.profile.position}
+    asked = [label.strip() for label in labels if label.strip()]
+    if wrong := [label for label in asked if label.casefold() not in known]:
+        there = ", ".join(known.values())
+        raise InputError(*(Fault("--only", label, f"labels of positions ({there})") for label in wrong))
+    wanted = {known[label.casefold()] for label in asked}
+    return replace(inputs, only=tuple(label for label in known.values() if label in wanted))
+
+
+def current(inputs: Inputs) -> Revision | None:
+    """The last revision where another build would bring nothing new: what is measured and wanted, printer, materials
+    and the trials that count are those it was made from, and it holds what is asked for."""
+    log = inputs.log
+    if not log.revision or changed_since(inputs):
+        return None
+    last = log.revision[-1]
+    _, printer, *materials = (snapshot.hash for snapshot in inputs.snapshots)
+    made_from = (last.printer, last.printer_hash, last.material_hashes, last.seed)
+    if made_from != (inputs.printer_name, printer, tuple(materials), inputs.seed):
+        return None
+    if log.before(last).counting() != log.counting():
+        return None
+    asked = set(inputs.only)
+    held = asked <= {built.label for built in last.built} if asked else not last.only
+    return last if held else None
 
 
 def with_profile(inputs: Inputs, profile: Profile) -> Inputs:

@@ -37,33 +37,37 @@ class Learnt:
 
 
 def learn(inputs: Inputs) -> Learnt:
-    """Everything the log holds, brought to bear on the profile as it is now."""
+    """Everything the log holds, brought to bear on the profile as it is now.
+
+    Once any trial counts, or a pilot was made, the parts that serve are revised, whichever revision made them and
+    whether or not the last one was tried. A set that was never tried is made anew.
+    """
     profile, printer, log = inputs.profile, inputs.printer, inputs.log
     observations = observations_of(log, profile, printer)
     known = estimate(profile, printer, observations)
     last = log.revision[-1] if log.revision else None
-    tried = last is not None and any(trial.revision == last.id for trial in log.trial)
-    serving = {built.label: built.made_in for built in last.built} if last is not None and tried else {}
+    goes_on = last is not None and bool(log.counting() or last.only)
+    built = {label: built_part(log, there, label) for label, there in log.serving().items()} if goes_on else {}
+    serving = {label: part.made_in for label, part in built.items()}
     felt = learn_from_feel(profile, printer, known, observations, serving)
-    if last is None or not tried:
+    if last is None or not goes_on:
         return Learnt(felt.estimate, choose_parts(profile, printer, felt.estimate), observations, None)
-    built = {one.label: built_part(log, last, one.label) for one in last.built}
     over = [one.label for one in profile.position if isinstance(profile.part_of(one), OverPanelSpec)]
     lengths = {label: part.length for label, part in built.items() if label in over}
     history = History(
         built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake={**felt.remake, **lifted(observations, serving, lengths), **_edited(inputs, last)},
+        remake={**felt.remake, **lifted(observations, serving, lengths), **_edited(inputs)},
     )
     choices = choose_parts(profile, printer, felt.estimate, history)
     return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices))
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
-    """Every trial in the log as an observation of the part that was in place."""
+    """Every trial that counts as an observation of the part that was in place."""
     assumed = _bores_assumed(log, profile, printer)
-    return tuple(_observation(log, trial, assumed, profile) for trial in log.trial)
+    return tuple(_observation(log, trial, assumed, profile) for _, trial in log.counting())
 
 
 def carried_at(profile: Profile, label: str) -> float | None:
@@ -119,7 +123,7 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
         return assumed
     blank = estimate(profile, printer)
     for revision in log.revision:
-        before = [_observation(log, trial, assumed, profile) for trial in log.trial[: revision.trials_before]]
+        before = [_observation(log, trial, assumed, profile) for _, trial in log.before(revision).counting()]
         learnt = learn_from_feel(profile, printer, blank, [one for one in before if one.grip is not None])
         assumed[revision.id] = learnt.estimate.bore_error.value
     return assumed
@@ -128,25 +132,26 @@ def _bores_assumed(log: Log, profile: Profile, printer: Printer) -> dict[str, fl
 def _before(log: Log, last: Revision, profile: Profile, printer: Printer) -> Estimate:
     """The estimate that the last revision was planned from, under the profile as it is now."""
     assumed = _bores_assumed(log, profile, printer)
-    seen = [_observation(log, trial, assumed, profile) for trial in log.trial[: last.trials_before]]
+    seen = [_observation(log, trial, assumed, profile) for _, trial in log.before(last).counting()]
     return estimate(profile, printer, seen)
 
 
-def _edited(inputs: Inputs, last: Revision) -> dict[str, Remake]:
-    """Positions whose part, hole or seat is described otherwise than when the last revision was built."""
-    text = inputs.log.text(last.profile_hash)
-    if text is None or last.profile_hash == inputs.snapshots[0].hash:
-        return {}
-    old, new = parse_profile(text.text, f"{log_path(inputs.path)} ({last.id})"), inputs.profile
-    before = {position.label: position for position in old.position}
+def _edited(inputs: Inputs) -> dict[str, Remake]:
+    """Positions whose part, hole or seat is described otherwise than when their last revision was built."""
+    now = {position.label for position in inputs.profile.position}
+    old: dict[str, Profile] = {}
     remake = {}
-    for position in new.position:
-        was = before.get(position.label)
-        if was is None:
+    for label, revision in inputs.log.serving().items():
+        text = inputs.log.text(revision.profile_hash)
+        if label not in now or text is None or text.hash == inputs.snapshots[0].hash:
             continue
-        changed = _described(old, was.label) != _described(new, position.label)
-        if changed:
-            remake[position.label] = Remake("its part, hole or seat is described otherwise in the profile now")
+        if text.hash not in old:
+            old[text.hash] = parse_profile(text.text, f"{log_path(inputs.path)} ({revision.id})")
+        was = old[text.hash]
+        if not any(position.label == label for position in was.position):
+            continue
+        if _described(was, label) != _described(inputs.profile, label):
+            remake[label] = Remake("its part, hole or seat is described otherwise in the profile now")
     return remake
 
 

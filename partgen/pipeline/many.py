@@ -37,6 +37,8 @@ def build_many(
     printer: str | None = None,
     seed: int = 0,
     revision: str | None = None,
+    again: bool = False,
+    only: Sequence[str] = (),
     formats: frozenset[str] = USUAL_FORMATS,
     step: Step = lambda what, done, total: None,
 ) -> Iterator[Outcome]:
@@ -47,7 +49,8 @@ def build_many(
     Raises InputError where two profiles share a name, with nothing written.
     """
     distinct(profiles)
-    how = {"printer": printer, "seed": seed, "revision": revision, "formats": formats}
+    how: dict[str, Any] = {"printer": printer, "seed": seed, "revision": revision, "again": again, "only": only}
+    how["formats"] = formats
     if jobs == 1:
         return (_one(path, out, {**how, "step": step}) for path in profiles)
     from joblib import Parallel, delayed

@@ -1,6 +1,6 @@
 """From inputs to a plan and its fit document; no CAD.
 
-May import: families, profile, model, metrology, planning, fit, version, pipeline.inputs.
+May import: families, findings, profile, model, metrology, planning, fit, version, pipeline.inputs.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from functools import cached_property
 from pathlib import Path
 
 from partgen.families import BY_KIND
+from partgen.findings import Finding
 from partgen.fit.assemble import Built, Circumstances, assemble
 from partgen.fit.document import FitDocument
 from partgen.metrology.next import next_measurement
@@ -23,6 +24,9 @@ from partgen.planning.revision import Choice
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
+
+HEIGHT_CODES = ("proud", "pressed", "flange-rest", "flange-travel")
+"""Checks of which the height of a seat under the panel decides."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +71,15 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
         planners={kind: family.plan for kind, family in BY_KIND.items()},
         share=share,
     )
-    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit)
+    unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
+    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
     return Planned(inputs, known, plan, learnt, today or date.today())
+
+
+def _of_height(finding: Finding) -> bool:
+    """Whether knowing better how high a seat or the panel lies would settle a check."""
+    return finding.state == "not proven" and finding.code in HEIGHT_CODES
 
 
 def revised(choice: Choice) -> Built:

@@ -27,6 +27,9 @@ from partgen.pipeline.planning import Planned, plan_inputs
 from partgen.units import parse_length
 
 COLUMNS = ("label", "proud_mm", "feel", "grip", "note")
+WEIGHTS = ("held_g", "fell_g")
+"""Columns that may stand beside them: grams that the part held when hung from it, and at which it came off."""
+HEAVIEST = 20000.0  # g
 SEEN = ("sunk", "flush", "proud")
 SIDES = ("left", "right", "near", "far")
 FARTHEST = 30.0
@@ -45,11 +48,18 @@ class Result:
     side: str | None = None
     grip: str | None = None
     note: str = ""
+    held_g: float | None = None
+    fell_g: float | None = None
+    doubtful: bool = False
+    """Improbable: it is recorded, and counts for nothing until it is confirmed."""
+    corrects: bool = False
+    """It takes the place of what was recorded of the same part before."""
 
     @property
     def empty(self) -> bool:
         """True where nothing was seen."""
-        return (self.proud_mm, self.proud_seen, self.feel, self.grip, self.note) == (None, None, None, None, "")
+        seen = (self.proud_mm, self.proud_seen, self.feel, self.grip, self.held_g, self.fell_g)
+        return all(one is None for one in seen) and not self.note
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,8 @@ def read_results(path: Path) -> tuple[Result, ...]:
 def parse_results(text: str, source: str) -> tuple[Result, ...]:
     """Results from CSV text with the header `label,proud_mm,feel,grip,note`; any cell but the label may be empty.
 
-    Columns may stand in any order and semicolons may part them (then a decimal comma is read too).
+    Columns may stand in any order, `held_g` and `fell_g` beside them, and semicolons may part them (then a decimal
+    comma is read too).
     """
     delimiter = ";" if ";" in text.partition("\n")[0] else ","
     try:
@@ -92,7 +103,7 @@ def parse_results(text: str, source: str) -> tuple[Result, ...]:
     except csv.Error as error:
         raise TrialError(Fault(source, "", f"not a CSV table: {error}")) from error
     header = [cell.strip().lower() for cell in lines[0]] if lines else []
-    wrong = [name for name in header if name not in COLUMNS]
+    wrong = [name for name in header if name not in (*COLUMNS, *WEIGHTS)]
     if "label" not in header or wrong or len(set(header)) < len(header):
         raise TrialError(Fault(f"{source}: line 1", delimiter.join(header), f"the header {','.join(COLUMNS)}"))
     faults: list[Fault] = []
@@ -132,9 +143,13 @@ def result_from(cells: dict[str, str], where: str, *, comma: bool = False) -> Re
     note = cells.get("note", "")
     if not one_line(note):
         faults.append(Fault(f"{where}, note", repr(note)[:40], "one line of plain text"))
+    held, fell = (_weight(cells.get(name, ""), f"{where}, {name}", faults, comma=comma) for name in WEIGHTS)
+    if held is not None and fell is not None and held >= fell:
+        read = f"{held:g} held, {fell:g} not"
+        faults.append(Fault(f"{where}, fell_g", read, "more than it held: it came off at a greater weight"))
     if faults:
         raise TrialError(*faults)
-    return Result(label, proud_mm, proud_seen, feel, side, grip, note)
+    return Result(label, proud_mm, proud_seen, feel, side, grip, note, held, fell)
 
 
 def _proud(cell: str, where: str, faults: list[Fault], *, comma: bool) -> tuple[float | None, str | None]:
@@ -153,6 +168,19 @@ def _proud(cell: str, where: str, faults: list[Fault], *, comma: bool) -> tuple[
         faults.append(Fault(where, cell, f"at most {FARTHEST:g} mm above or below the face"))
         return None, None
     return value, None
+
+
+def _weight(cell: str, where: str, faults: list[Fault], *, comma: bool) -> float | None:
+    """Grams, as hung from a part; "g" or "kg" may stand behind the number."""
+    if not cell:
+        return None
+    found = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(g|kg)?", cell.lower())
+    number = found[1].replace(",", ".") if found is not None and (comma or "," not in found[1]) else ""
+    grams = float(number or "nan") * (1000.0 if found is not None and found[2] == "kg" else 1.0)
+    if not 0.0 < grams <= HEAVIEST:
+        faults.append(Fault(where, cell, f"grams, up to {HEAVIEST:g}, such as 200"))
+        return None
+    return grams
 
 
 def _feel(cell: str, where: str, faults: list[Fault]) -> tuple[str | None, str | None]:
@@ -175,18 +203,20 @@ def record(
     swapped: Collection[str] = (),
     as_entered: bool = False,
     again: bool = False,
+    singly: bool = False,
     printer: str | None = None,
     seed: int = 0,
     today: date | None = None,
 ) -> Recorded:
-    """Append results to the profile's log, as of `revision` (None: the last one), in one step.
+    """Append results to the profile's log, as of `revision` (None: the one that can be in hand), in one step.
 
-    Rows of `swapped` labels are left out: put right, they are measured again. Raises TrialError,
-    with nothing written, where a label is unknown, a result stands in the log already and `again` does
-    not say that it was measured anew, or parts look mixed up and `as_entered` does not say that they are not.
+    With `singly`, each part's result can be taken back by itself. Rows of `swapped` labels are left out: put right,
+    they are measured again. Raises TrialError, with nothing written, where a label is unknown, a result stands in the
+    log already and `again` does not say that it was measured anew, several revisions may be meant, or parts look mixed
+    up and `as_entered` does not say that they are not.
     """
     inputs = gather(path, printer=printer, seed=seed)
-    built = tried_revision(inputs, revision, source)
+    built = tried_revision(inputs, revision, source, [one.label for one in results])
     unknown = [one.label for one in results if built.position(one.label) is None]
     unknown += [label for label in swapped if built.position(label) is None]
     if unknown:
@@ -205,9 +235,8 @@ def record(
         if questions:
             raise TrialError(*(Fault(source, "", _answer(mixup)) for mixup in questions))
     # planned before it is written, so that whatever fails there leaves the log as it was
-    log = inputs.log.model_copy(update={"trial": (*inputs.log.trial, *trials)})
-    planned = plan_inputs(replace(inputs, log=log))
-    append(log_path(path), trials=trials)
+    planned = plan_inputs(replace(inputs, log=inputs.log.with_trials(trials)))
+    append(log_path(path), trials=trials, singly=singly)
     return Recorded(built.id, tuple(one.label for one in kept), tuple(swapped), planned)
 
 
@@ -215,7 +244,7 @@ def mixups(inputs: Inputs, built: Revision, trials: Sequence[Trial]) -> tuple[Mi
     """Questions that these trials raise: swapped parts, parts of another revision."""
     profile, printer, log = inputs.profile, inputs.printer, inputs.log
     known = estimate(profile, printer, observations_of(log, profile, printer))
-    new = observations_of(log.model_copy(update={"trial": tuple(trials)}), profile, printer)
+    new = observations_of(log.with_trials(trials, alone=True), profile, printer)
     others = {
         other.id: {
             position.label: built_part(log, other, position.label).model_height
@@ -244,16 +273,52 @@ def _answer(mixup: Mixup) -> str:
     )
 
 
-def tried_revision(inputs: Inputs, wanted: str | None, source: str) -> Revision:
-    """The revision of that id, or the last one. Raises TrialError where there is none."""
+def tried_revision(inputs: Inputs, wanted: str | None, source: str, labels: Collection[str] = ()) -> Revision:
+    """The revision of that id; without one, the revision in hand, see `in_hand`.
+
+    Raises TrialError where there is none, and where several may be meant.
+    """
     log = inputs.log
     if not log.revision:
         raise TrialError(Fault(source, "", f"{inputs.path.name} has not been built yet; there is nothing to try"))
-    found = log.revision[-1] if wanted is None else log.find(wanted)
-    if found is None:
-        known = ", ".join(revision.id for revision in log.revision)
-        raise TrialError(Fault("--revision", str(wanted), f"a revision that was built ({known})"))
-    return found
+    known = ", ".join(revision.id for revision in log.revision)
+    if wanted is not None:
+        found = log.find(wanted)
+        if found is None:
+            raise TrialError(Fault("--revision", str(wanted), f"a revision that was built ({known})"))
+        return found
+    may_be = in_hand(log, labels)
+    if len(may_be) > 1:
+        ids = [revision.id for revision in may_be]
+        several = f"{', '.join(ids[:-1])} and {ids[-1]}"
+        asked = f"--revision and one of them: {several} were built and none of them was tried; which did you print?"
+        raise TrialError(Fault(source, "no revision", asked))
+    return may_be[0]
+
+
+def in_hand(log: Log, labels: Collection[str] = ()) -> tuple[Revision, ...]:
+    """The revisions whose parts may be meant by a trial that names none, the last one first; `labels` are tried.
+
+    The last revision, and every one before it since the last that was tried, as far as it holds such parts of other
+    sizes: of two alike it makes no difference. A pilot is not meant by a trial of what it did not make.
+    """
+    tried = {trial.revision for _, trial in log.counting()}
+    found: list[Revision] = []
+    sizes: list[object] = []
+    for revision in reversed(log.revision):
+        if found and revision.id in tried:
+            break
+        asked = set(labels) or {built.label for built in revision.built}
+        if len(log.revision) > 1 and not any(revision.position(label) for label in asked):
+            continue
+        there = [built_part(log, revision, label) for label in sorted(asked) if revision.position(label)]
+        size = [(part.label, part.model_height, part.model_section, part.length) for part in there]
+        if size not in sizes:
+            found.append(revision)
+            sizes.append(size)
+        if revision.id in tried:
+            break
+    return tuple(found) or log.revision[-1:]
 
 
 def trials_of(results: Sequence[Result], revision: str, day: date) -> list[Trial]:
@@ -272,16 +337,21 @@ def _trial(one: Result, revision: str, day: date) -> Trial:
             "feel": one.feel,
             "side": one.side,
             "grip": one.grip,
+            "held_g": one.held_g,
+            "fell_g": one.fell_g,
             "note": one.note,
+            "doubtful": one.doubtful,
+            "corrects": one.corrects,
         }
     )
 
 
 def _refuse_repeated(log: Log, trials: Sequence[Trial], source: str) -> None:
     def content(trial: Trial) -> tuple[object, ...]:
-        return tuple(getattr(trial, name) for name in type(trial).model_fields if name != "date")
+        names = (name for name in type(trial).model_fields if name not in ("date", "step", "doubtful", "corrects"))
+        return tuple(getattr(trial, name) for name in names)
 
-    known = {content(trial): trial for trial in log.trial}
+    known = {content(trial): trial for _, trial in log.counting()}
     repeated = [known[content(trial)] for trial in trials if content(trial) in known]
     if 2 * len(repeated) > len(trials):  # a part measured again may well read the same; most of a table does not
         raise TrialError(

@@ -185,6 +185,17 @@ def _touch(profile: Profile, printer: Printer, estimate: Estimate, i: int, one: 
     return _Touch(one, free, limit / 2 + play / 2, math.sqrt(sum(part * part for part in own)))
 
 
+def expected_room(
+    profile: Profile, printer: Printer, estimate: Estimate, index: int, one: Observation
+) -> tuple[float, float] | None:
+    """Room per side (mm) that the part of a trial was expected to have, and its standard deviation; None: not known."""
+    touch = _touch(profile, printer, estimate, index, one)
+    if touch is None:
+        return None
+    width = estimate.width_error
+    return touch.room - touch.loss - width.value / 2, math.hypot(touch.blur, width.u / 2)
+
+
 def _limit(profile: Profile, spec: CapSpec, position: Position) -> float:
     if position.offset_limit is not None:
         return position.offset_limit

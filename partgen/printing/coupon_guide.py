@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from partgen.errors import TrialError
 from partgen.model.coupon import FEELS, Feature, step
-from partgen.printing.coupon_readings import HEADER, form_rows, is_rung, parse_readings
+from partgen.printing.coupon_readings import HEADER, form_rows, is_about, is_rung, parse_readings
 
 WANTED = 3
 """Readings of each feature."""
@@ -36,6 +36,8 @@ class Guide:
             rows = list(csv.reader(io.StringIO(text.removeprefix("\ufeff")), delimiter=delimiter))[1:]
         else:
             rows = form_rows(features)
+        self._about = [row for row in rows if len(row) > 1 and is_about(row[1])]
+        rows = [row for row in rows if row not in self._about]
         self._rows = [[*row[:2], *(cell for cell in row[2:] if cell.strip())] for row in rows if row]
         self._skipped: set[int] = set()
         self._taken: list[int] = []
@@ -47,6 +49,7 @@ class Guide:
         writer = csv.writer(out, lineterminator="\n")
         width = max(len(HEADER), *(len(row) for row in self._rows))
         writer.writerow([*HEADER, *(f"reading {i}" for i in range(len(HEADER) - 1, width - 1))])
+        writer.writerows(self._about)
         writer.writerows([*row, *[""] * (width - len(row))] for row in self._rows)
         return out.getvalue()
 

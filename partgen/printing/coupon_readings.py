@@ -20,6 +20,8 @@ from partgen.printing.coupon import Coupon, Rung
 from partgen.units import parse_length
 
 HEADER = ("print", "feature", "reading 1", "reading 2", "reading 3")
+MATERIAL = "material "
+"""How a form's line begins that names what the coupon was printed with."""
 PLAUSIBLE = 1.0
 """mm from the nominal size; beyond, the reading is of another feature or a slip."""
 _STEP = re.compile(r"^height-(\d+(?:\.\d+)?)$")
@@ -59,13 +61,31 @@ def form_rows(features: Sequence[Feature], rungs: Sequence[Rung] = (), print_: s
     return [[print_, name] for name in names]
 
 
-def form(coupon: Coupon) -> str:
-    """The empty form as CSV, one line per feature and socket."""
+def form(coupon: Coupon, material: str = "") -> str:
+    """The empty form as CSV: a line that names the material, where it is told, and one per feature and socket."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEADER)
+    if material:
+        writer.writerow(["", f"{MATERIAL}{material}", "", "", ""])
     writer.writerows([*row, "", "", ""] for row in form_rows(coupon.features, coupon.rungs))
     return out.getvalue()
+
+
+def is_about(name: str) -> bool:
+    """Whether a line of the form tells about the coupon instead of asking for readings."""
+    return name.startswith(MATERIAL)
+
+
+def material_of(text: str) -> str | None:
+    """The material that a form names; None where it names none.
+
+    >>> material_of("print,feature,reading 1\\n,material PETG,\\n1,peg-round-5,\\n")
+    'PETG'
+    """
+    rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")), delimiter=_delimiter(text))
+    names = (row[1].strip() for row in rows if len(row) > 1)
+    return next((name.removeprefix(MATERIAL) for name in names if is_about(name)), None)
 
 
 def is_form(text: str) -> bool:

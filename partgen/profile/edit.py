@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -47,8 +48,29 @@ class Place:
         return f"[{self.table}.{self.name}] {self.key}" if self.name else f"[{self.table}] {self.key}"
 
 
+def place_of(at: tuple[str, ...]) -> Place | None:
+    """The place of a value that is named by its tables and key; None where no reading or wish stands there.
+
+    >>> place_of(("panel", "gap", "2", "read")), place_of(("panel", "thickness")), place_of(("title",))
+    (Place(table='gap', name='2', key='read'), Place(table='panel', name='', key='thickness'), None)
+    """
+    at = at[1:] if at[:2] == ("panel", "gap") else at
+    if len(at) not in (2, 3) or at[0] not in get_args(TableName):
+        return None
+    return Place(at[0], at[1] if len(at) == 3 else "", at[-1])  # type: ignore[arg-type]
+
+
 Edit = Callable[[tomlkit.TOMLDocument], None]
 """A change to a parsed profile, in place. Raises ProfileError when it does not apply."""
+
+
+Noting = Callable[[Path, str, str, str], AbstractContextManager[None]]
+"""What notes a change before it is written, given the file, its text before and after, and what the change is in words
+("" where its values tell); what it gives is left with the error where writing fails."""
+
+
+def _unnoted(path: Path, before: str, after: str, what: str) -> AbstractContextManager[None]:
+    return nullcontext()
 
 
 class ProfileFile:
@@ -58,9 +80,13 @@ class ProfileFile:
     and is refused, with the file untouched, unless the result is a valid profile.
     """
 
-    def __init__(self, path: Path) -> None:
-        """Read the profile. Raises ProfileError when it is not valid, OutsideError if unreadable."""
+    def __init__(self, path: Path, noting: Noting = _unnoted) -> None:
+        """Read the profile; `noting` is told of every change, so that it can be taken back (log.undoing.noted).
+
+        Raises ProfileError when it is not valid, OutsideError if unreadable.
+        """
         self.path = path
+        self._noting = noting
         self.text = read_text(path)
         self.profile = parse_profile(self.text, str(path))
         self._document = _document(self.text, str(path))
@@ -69,8 +95,8 @@ class ProfileFile:
         self.recovered: str | None = None
         """What was said of a writer that died while holding the lock, if one did."""
 
-    def apply(self, edit: Edit) -> Profile:
-        """Apply one edit and write it; returns the profile as it now is."""
+    def apply(self, edit: Edit, what: str = "") -> Profile:
+        """Apply one edit and write it; returns the profile as it now is. `what` says in words what is recorded."""
         with locked(self.path) as lock:
             self._note(lock)
             now = read_text(self.path)
@@ -81,7 +107,8 @@ class ProfileFile:
                 edit(self._document)
                 text = _dump(self._document, now)
                 profile = parse_profile(text, str(self.path))
-                write_atomic(self.path, text.encode("utf-8"))
+                with self._noting(self.path, now, text, what):
+                    write_atomic(self.path, text.encode("utf-8"))
             except BaseException:
                 self._document = _document(self.text, str(self.path))  # the edit must not linger in memory
                 raise

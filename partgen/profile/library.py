@@ -34,7 +34,13 @@ def _files(kind: Kind, beside: Path | None) -> dict[str, Path]:
     folders = [shipped_folder(kind)]
     if beside is not None:
         folders.append((beside if beside.is_dir() else beside.parent) / kind)
-    return {path.stem: path for folder in folders if folder.is_dir() for path in sorted(folder.glob("*.toml"))}
+    return {
+        path.stem: path
+        for folder in folders
+        if folder.is_dir()
+        for path in sorted(folder.glob("*.toml"))
+        if not path.name.endswith(".log.toml")
+    }
 
 
 def list_printers(beside: Path | None = None) -> dict[str, Path]:

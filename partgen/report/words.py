@@ -1,5 +1,5 @@
 """What the report says in plain words: states, the answer, what to do. May import: findings, fit.document,
-report.trace."""
+metrology.questions, report.trace."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc, State
+from partgen.metrology.questions import Question, grouped
 
 STATE_WORD: dict[State, str] = {"pass": "proven", "not proven": "not proven", "fail": "fails"}
 STATE_CLASS: dict[State, str] = {"pass": "ok", "not proven": "open", "fail": "bad"}
@@ -125,6 +126,11 @@ def answer(doc: FitDocument) -> Answer:
 
 MOST_TASKS = 8
 """More positions than these are listed together where they need the same."""
+
+
+def doubts(doc: FitDocument) -> tuple[Question, ...]:
+    """What is in question, one entry for each quantity and reason."""
+    return grouped(doc.doubts)
 
 
 def shared_tasks(found: Sequence[Task]) -> tuple[tuple[Task, str], ...]:

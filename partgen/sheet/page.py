@@ -12,7 +12,7 @@ import jinja2
 from markupsafe import Markup
 
 from partgen.measuring.live import reading_at
-from partgen.measuring.tasks import ACROSS
+from partgen.measuring.tasks import ACROSS, asks_travel
 from partgen.model.fields import Reading
 from partgen.model.part import Position
 from partgen.model.printer import Printer
@@ -149,13 +149,10 @@ def _seat_blocks(profile: Profile) -> Iterable[Block]:
             for i, key in enumerate(keys)
         ]  # fmt: skip
         body = (_written(profile, seat.body),) if seat.body is not None else ()
+        if asks_travel(profile, name):
+            boxes = _boxes(profile, reading_at(profile, Place("seat", name, "travel")))
+            rows.append(Row("", "travel", "pressed, against at rest", boxes))
         rows += [
-            Row(
-                "",
-                "travel",
-                "pressed, against at rest",
-                _boxes(profile, reading_at(profile, Place("seat", name, "travel"))),
-            ),
             Row("", "length", "what a socket may hold", _padded((_written(profile, seat.length),), 1)),
             Row("", "body", "down to what a skirt could strike", _padded(body, 1)),
         ]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.cli.summary import answer, attention, print_document
+from partgen.cli.summary import answer, attention
 from partgen.findings import State, named
 from partgen.fit.document import CheckDoc, FitDocument
 from partgen.pipeline.planning import plan_profile
@@ -69,19 +69,6 @@ def test_many_scattered_positions_are_counted() -> None:
     assert named(labels) == "K1, K3, K5, K7, K9, K11, K13 and 23 more"
     runs = [f"{row}{k}" for row in "ABCDEFGHIJK" for k in range(1, 11)]
     assert named(runs).endswith("G1 to G10 and 40 more")
-
-
-def test_a_lean_that_nothing_tells_is_what_is_to_be_measured_next(
-    demo: FitDocument, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """One reading by itself would not narrow it, which once was told as "enough is measured"."""
-    unsure = demo.set.model_copy(update={"state": "fail", "next_measurement": None})
-    for u95, told in ((6.3, True), (0.4, False)):
-        panel = demo.panel.model_copy(update={"tilt_u95_deg": u95})
-        print_document(demo.model_copy(update={"panel": panel, "set": unsure}))
-        said = capsys.readouterr().out
-        assert ("panel gaps at three places far apart" in said) is told
-        assert ("Enough is measured" in said) is not told
 
 
 def test_sizes_that_do_not_go_together_are_said_once_for_each_part(demo: FitDocument) -> None:

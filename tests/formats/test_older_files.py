@@ -207,7 +207,7 @@ def test_an_older_log_is_kept_beside_and_written_anew_when_something_is_added(ol
     old = read_log(path)
     again = old.trial[0].model_copy(update={"note": "a second look"})
     whole = append(path, trials=[Trial.model_validate(again.model_dump())])
-    assert whole == read_log(path) and whole.trial == (*old.trial, again)
+    assert whole == read_log(path) and whole.trial == (*old.trial, again.model_copy(update={"step": 1}))
     assert whole.revision == old.revision and whole.snapshot == old.snapshot
     assert path.read_text(encoding="utf-8").count("format = 1\n") >= 1 and b"[[attempt]]" not in path.read_bytes()
     assert (older / "two.log.toml.format-0").read_bytes() == before

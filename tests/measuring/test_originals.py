@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from partgen.log.undoing import edited
 from partgen.measuring.session import Session
 from partgen.measuring.tasks import tasks_of
-from partgen.profile.edit import Place, ProfileFile
+from partgen.profile.edit import Place
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile
 from partgen.sheet.page import render_sheet
@@ -68,7 +69,7 @@ def test_what_the_profile_says_of_an_original_is_asked_for(tmp_path: Path, keys:
 def test_its_readings_land_in_the_part_s_own_table_and_its_comment_stays(tmp_path: Path) -> None:
     path = tmp_path / "mast.toml"
     path.write_text(HEAD + STUB + PLACE)
-    session = Session(ProfileFile(path), PRINTER)
+    session = Session(edited(path), PRINTER)
     assert session.task is not None and session.task.place == Place("part", "it", "cap_height")
     for line in ("5.02", "5.01"):
         session.feed(line)

@@ -234,3 +234,14 @@ def test_a_trial_that_cannot_be_written_leaves_the_log_as_it_was(world: World, m
         assert read_log(log_path(world.profile)).trial == ()
     record(world.profile, rows(world), today=TODAY)
     assert len(read_log(log_path(world.profile)).trial) == 6
+
+
+def test_a_weight_hung_from_a_part_is_read_in_grams():
+    table = "label,held_g,proud_mm,feel,grip,note,fell_g\nA1,200,,,,,1000\nA2,0.2 kg,,,,,\nA3,,,,holds,,1.5kg\n"
+    assert [(one.held_g, one.fell_g) for one in parse_results(table, "t.csv")] == [
+        (200.0, 1000.0), (200.0, None), (None, 1500.0),
+    ]  # fmt: skip
+    for wrong, said in (("0,", "grams"), ("-3,", "grams"), ("30 kg,", "grams"), ("500,400", "more than it held")):
+        with pytest.raises(TrialError, match=said):
+            parse_results(f"label,held_g,fell_g\nA1,{wrong}\n", "t.csv")
+    assert parse_results("label;held_g\nA1;0,2 kg\n", "t.csv")[0].held_g == 200.0

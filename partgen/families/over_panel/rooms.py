@@ -13,6 +13,7 @@ import numpy as np
 
 from partgen.families.over_panel.stand import OverPanelSpec, Stand, least_gap, nut_top
 from partgen.findings import Finding, judge_at_least
+from partgen.metrology.lean import lean_cure
 from partgen.metrology.student import K95
 from partgen.planning import judge
 from partgen.planning.clearance import P_FLOOR
@@ -50,7 +51,8 @@ def face_room(job: Job, stand: Stand, rim: Section, slop: float) -> Room:
         + stand.seat.travel.u**2 * (site.travel > 0)
     )
     lean = reach * (stand.seat.play / site.seat_length + slop / stand.socket)
-    return Room("panel face", value, u, lean, "raise gap, or measure this drop again")
+    cure = lean_cure(job.profile, estimate.slope_cov) or "raise gap, or measure this drop again"
+    return Room("panel face", value, u, lean, cure)
 
 
 def nut_rooms(job: Job, spec: OverPanelSpec, stand: Stand, rim: Section) -> list[Room]:

@@ -30,6 +30,8 @@ from partgen.planning.sections import offset, outline
 class OverPanelSpec(LegendKeys):
     """Keys shared by every part that stays over the panel. Lengths in mm."""
 
+    PRESSED: ClassVar[bool] = False
+
     proud: Length = 14.0
     """Wanted above the panel face, at rest."""
     gap: Length = 0.8

@@ -196,7 +196,7 @@
     }));
     list.hidden = !rows.length;
   }
-  const choose = (index) => { state.chosen = index; state.pressed = 0; $("v-position").value = index; $("v-press").max = head.positions[index].travel; $("v-press").value = 0; $("v-press").disabled = !head.positions[index].travel; tell(); redraw(); };
+  const choose = (index) => { state.chosen = index; state.pressed = 0; $("v-position").value = index; $("v-press").max = head.positions[index].travel; $("v-press").value = 0; $("v-press").parentElement.hidden = !head.positions[index].travel; tell(); redraw(); };
 
   // hands: pointer, wheel (only with the focus, so that the page still scrolls), keys, buttons
   const turn = (t, r) => { state.turn = (state.turn + t) % 360; state.rise = Math.max(-90, Math.min(90, state.rise + r)); redraw(); };
