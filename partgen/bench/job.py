@@ -23,20 +23,11 @@ from partgen.measuring.session import Session
 from partgen.model.printer import Printer
 from partgen.pipeline.chance import chance_of
 from partgen.pipeline.trials import Result
-from partgen.profile.edit import Place, ProfileFile, TableName
+from partgen.profile.edit import ProfileFile, TableName
 from partgen.profile.library import find_printer
 
 MOST_TABS = 40
 """Of the tabs that were looked at longest ago, more are forgotten; they begin anew where the file stands."""
-
-
-@dataclass
-class Change:
-    """One key that was changed from a tab, for undo: its text before and after ("" where it was not there)."""
-
-    place: Place
-    before: str
-    after: str
 
 
 @dataclass(frozen=True)
@@ -59,7 +50,6 @@ class Tab:
     session: Session | None = None
     chosen: tuple[TableName, str] = ("part", "")
     """The table that is being shaped: ("part", "key"), ("caliper", "")."""
-    changes: list[Change] = field(default_factory=list)
     label: str = ""
     """The position that is looked at."""
     notes: list[Note] = field(default_factory=list)

@@ -21,6 +21,7 @@ from partgen.measuring.live import reading_at, review
 from partgen.measuring.session import Session
 from partgen.measuring.tasks import Task
 from partgen.measuring.wording import asked
+from partgen.metrology.questions import keepable
 from partgen.model.profile import Profile
 from partgen.profile.edit import Place, drop_reading
 from partgen.report.plan_view import Mark, places_of, plan_view
@@ -28,7 +29,7 @@ from partgen.sheet import drawings
 from partgen.sheet.shapes import seat_outlines
 from partgen.units import decimal_point, parse_length
 
-TYPED = ("undo", "skip", "discard", "next", "mm", "inch")
+TYPED = ("skip", "drop", "keep", "next", "mm", "inch")
 """Buttons that say one of the session's own words."""
 
 
@@ -77,9 +78,8 @@ def _act(job: Job, tab: Tab, action: Action) -> None:
         _take_out(job, tab, action)
         return
     elif action.do in TYPED:
-        if action.do == "undo" and not _still_last(job, session):
-            tab.notes = [Note("Someone read there again since. Remove the wrong one below.", "refused")]
-            return
+        if action.place is not None and (session.task is None or session.task.place != action.at):
+            session.go_to(action.at, hold=True)  # what is in question there
         session.feed(action.do)
     else:
         return
@@ -121,16 +121,6 @@ def _saved_already(job: Job, action: Action) -> bool:
     return False
 
 
-def _still_last(job: Job, session: Session) -> bool:
-    """False where the reading that undo would take back is not the last one there any more."""
-    if not session.taken or job.file is None:
-        return True
-    last = session.taken[-1]
-    reading = reading_at(job.file.profile, last.task.place)
-    unit = job.file.profile.unit
-    return reading is not None and abs(reading.values[-1] - parse_length(last.written, unit).mm) < 1e-9
-
-
 def _take_out(job: Job, tab: Tab, action: Action) -> None:
     """Take one reading out, if it still is the one that the page showed there."""
     assert job.file is not None
@@ -157,7 +147,6 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
         "sofar": _sofar(job, session, tab),
         "places": _places(job, session),
         "plan": plan(job, session, tab.standing),
-        "undo": piece("undo", what=_last_taken(session)),
     }
 
 
@@ -246,17 +235,11 @@ def _sofar(job: Job, session: Session, tab: Tab) -> str:
         place=key_of(task.place) if task is not None else None,
         live=live,
         shown=session.shown,
+        questions=[(q, keepable(profile, q)) for q in live.questions] if live is not None else [],
         readings=[(i, v, f"{v:.6f}", v in doubted) for i, v in enumerate(values.values if values else ())],
-        notes=[note for note in tab.notes if note.kind in ("said", "odd", "refused")],
+        notes=[note for note in tab.notes if note.kind in ("said", "refused")],
         otherwise=task is not None and job.file.taken_otherwise(task.place),
     )
-
-
-def _last_taken(session: Session) -> str:
-    if not session.taken:
-        return ""
-    last = session.taken[-1]
-    return f"{asked(session.file.profile, last.task).name}, {last.written}"
 
 
 def _places(job: Job, session: Session) -> str:

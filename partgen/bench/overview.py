@@ -22,6 +22,5 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     marks = {p.label: Mark("done" if p.drop else "none") for p in profile.position}
     return {
         "plan": plan_view(places_of(profile), marks),
-        "undo": piece("undo", what=""),
         "overview": piece("overview", profile=profile, file=job.path.name, log=log),
     }

@@ -21,7 +21,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 
-from partgen.bench import beginning, measure, overview, results, scanning, shape, trial
+from partgen.bench import beginning, measure, overview, results, scanning, shape, trial, undoing
 from partgen.bench.actions import Action, FieldError, action_from
 from partgen.bench.door import App, Door, Guard, too_large
 from partgen.bench.folder import Folder
@@ -143,11 +143,14 @@ class _Answers:
             changed = -1 < tab.known < job.outside
             said = "The profile was changed outside this page; it is shown as it stands now." if changed else ""
             try:
-                said = _ACT[action.page](job, tab, action) or said
+                entries = action.page == "try" and bool(tab.entries)
+                act = undoing.take_back if action.do == "undo" and not entries else _ACT[action.page]
+                said = act(job, tab, action) or said
             except shape.ConflictError as conflict:
                 put["conflict"] = piece("conflict", it=conflict)
             tab.known = job.outside
             put |= _REGIONS[action.page](job, tab)
+            put["undo"] = undoing.button(job, tab, action)
             more = measure.answer(job, tab) if action.page == "measure" else {}
             return {"put": put, "say": said, "stamps": job.stamps(), **more}
 

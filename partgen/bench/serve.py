@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import secrets
 import socket
+import tempfile
+import threading
+import webbrowser
+from collections.abc import Iterator
+from html import escape
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -68,6 +75,18 @@ def addresses(door: Door) -> list[str]:
     if door.code is not None:
         found.append(f"http://{_own_address()}:{door.port}/")
     return found
+
+
+@contextlib.contextmanager
+def in_browser(address: str) -> Iterator[None]:
+    """Open an address in the person's browser, by a file that only they can read: an argument would show the token
+    to everyone who may list this machine's processes."""
+    with tempfile.TemporaryDirectory(prefix="partgen-") as folder:
+        page = Path(folder) / "open.html"
+        with open(os.open(page, os.O_WRONLY | os.O_CREAT, 0o600), "w", encoding="utf-8") as file:
+            file.write(f'<!doctype html><meta http-equiv="refresh" content="0;url={escape(address)}"><title>partgen</title>')
+        threading.Thread(target=webbrowser.open, args=(page.as_uri(),), daemon=True).start()
+        yield
 
 
 def _own_address() -> str:

@@ -14,11 +14,10 @@ from tomlkit import TOMLDocument, dumps, parse
 
 from partgen.bench.actions import Action
 from partgen.bench.fields import Field, fields_of, text_at, text_of, value_of
-from partgen.bench.job import Change, Job, Tab
+from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece
 from partgen.bench.standing import Preview, preview, solid_page
 from partgen.errors import Fault, InputError, ProfileError
-from partgen.log.undoing import undo
 from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, shape_from
 from partgen.profile.edit import (
     Edit,
@@ -28,7 +27,6 @@ from partgen.profile.edit import (
     add_reading,
     add_table,
     clear_value,
-    place_of,
     set_value,
     toml_length,
 )
@@ -56,15 +54,13 @@ def act(job: Job, tab: Tab, action: Action) -> str:
         tab.label = action.label
         return ""
     if action.do == "set":
-        return _set(job.file, tab, action)
-    if action.do == "undo-set":
-        return _undo(job.file, tab)
+        return _set(job.file, action)
     if action.do == "add":
         return _add(job.file, tab, action)
     return ""
 
 
-def _set(file: ProfileFile, tab: Tab, action: Action) -> str:
+def _set(file: ProfileFile, action: Action) -> str:
     place = action.at
     field = field_at(file, place)
     value = value_of(field, action.text)
@@ -72,27 +68,7 @@ def _set(file: ProfileFile, tab: Tab, action: Action) -> str:
     if after == action.was:
         return ""
     _write(file, place, value, expected=action.was)
-    tab.changes.append(Change(place, action.was, text_at(file.text, place)))
-    del tab.changes[:-200]
     return f"{place}: saved."
-
-
-def _undo(file: ProfileFile, tab: Tab) -> str:
-    """The last thing recorded, whatever it was and wherever."""
-    try:
-        done = undo(file.path)
-    except InputError:
-        file.refresh()
-        if not tab.changes:
-            raise
-        last = tab.changes[-1]
-        raise ConflictError(last.place, text_at(file.text, last.place), last.before) from None
-    file.refresh()
-    if tab.changes:
-        tab.changes.pop()
-    if (place := place_of(done.recording.place)) is not None:
-        tab.chosen = place.table, place.name
-    return done.text
 
 
 def _write(file: ProfileFile, place: Place, value: Any, *, expected: str) -> None:  # noqa: ANN401
@@ -215,7 +191,7 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     }  # fmt: skip
     return {
         "tables": piece("tables", used=used, chosen=tab.chosen),
-        "form": piece("form", fields=fields, table=table, name=name, changes=len(tab.changes), unit=profile.unit),
+        "form": piece("form", fields=fields, table=table, name=name, unit=profile.unit),
         "adding": piece("adding", profile=profile, kinds=_kinds(), hole_sizes=HOLE_SIZES, seat_sizes=SEAT_SIZES),
     }
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from partgen.errors import InputError, PartgenError
 from partgen.fit.document import CheckDoc, FitDocument
+from partgen.fit.status import status
 from partgen.pipeline.inputs import gather, material_names, with_profile
 from partgen.pipeline.planning import Planned, plan_inputs
 from partgen.profile.library import find_material
@@ -34,6 +35,11 @@ class Standing:
     next_why: str = ""
     doubts: tuple[tuple[str, str, float, str], ...] = ()
     """(label, what, reading in mm, why)"""
+    sentence: str = ""
+    """What to do next, or that enough is measured; the same as anywhere."""
+    enough: bool = False
+    advice: tuple[tuple[str, str, str, float], ...] = ()
+    """(action, label, text, chance that all fit after it), best first."""
     trouble: str = ""
 
     @property
@@ -60,10 +66,11 @@ class Preview:
 def standing(path: Path, printer: str | None, seed: int) -> Standing:
     """How the panel stands with the files as they are; `trouble` where it cannot be told yet."""
     try:
-        document = plan_inputs(gather(path, printer=printer, seed=seed)).document
+        planned = plan_inputs(gather(path, printer=printer, seed=seed))
+        document = planned.document
     except PartgenError as error:
         return Standing(trouble=str(error))
-    after = document.set.next_measurement
+    after, stands = document.set.next_measurement, status(document, planned.plan.next_measurement)
     return Standing(
         slope=document.panel.slope,
         tilt_deg=document.panel.tilt_deg,
@@ -74,8 +81,17 @@ def standing(path: Path, printer: str | None, seed: int) -> Standing:
         next_label=after.label if after else "",
         next_what=after.what if after else "",
         next_why=after.why if after else "",
+        sentence=stands.sentence,
+        enough=stands.enough,
+        advice=_advice(document),
         doubts=tuple((d.label, d.what, d.reading_mm, d.why) for d in document.doubts),
     )
+
+
+def _advice(document: FitDocument) -> tuple[tuple[str, str, str, float], ...]:
+    """Everything that could raise the chance, where the document ranks it."""
+    found = getattr(document.set, "advice", ())  # a key of the contract that older documents lack
+    return tuple((one.action, one.label, one.text, one.p_all_fit_after) for one in found)
 
 
 def preview(path: Path, text: str, printer: str | None, seed: int, part: str, label: str) -> Preview:

@@ -221,7 +221,7 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     assert job.file is not None
     log = read_log(log_path(job.path))
     if not log.revision:
-        empty = dict.fromkeys(("plan", "undo", "history", "changes", "entered"), "")
+        empty = dict.fromkeys(("plan", "history", "changes", "entered"), "")
         return empty | {"entry": piece("nothing", what="try")}
     built = log.revision[-1]
     draft = {one.label: one for one in draft_of(job)}
@@ -232,13 +232,11 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     unread = [label for label in wanted if label not in draft or draft[label].proud_mm is None]
     entry = {"built": built, "position": built.position(tab.tried), "result": draft.get(tab.tried)}
     rest = len(built.built) - len(recorded | set(draft))
-    last = tab.entries[-1][0] if tab.entries else ""
     return {
         "plan": _plan(job, tab, draft, recorded, unread),
         "entry": piece("entry", **entry, wanted=wanted, unread=unread, recorded=tab.tried in recorded),
         "entered": piece("entered", rows=[_row(one) for one in draft.values()], revision=built.id, rest=rest),
         "history": piece("history", log=log, changed=_changed(job)),
-        "undo": piece("undo", what=last),
         "status": piece("tried", built=built, wrong=sum(map(_wrong, draft.values())), recorded=len(recorded)),
     }
 
