@@ -19,7 +19,7 @@ class Action(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     tab: Annotated[str, Field(pattern=r"^[a-z0-9]{8,40}$")]
-    page: Literal["start", "panel", "scan", "measure", "shape", "build", "try"]
+    page: Literal["start", "panel", "printer", "scan", "measure", "shape", "build", "try"]
     do: Annotated[str, Field(pattern=r"^[a-z-]{1,30}$")]
     place: PlaceKey | None = None
     text: Text = ""

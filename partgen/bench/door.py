@@ -70,7 +70,7 @@ class Guard:
     """Wraps the page. What is refused gets a status and one plain sentence, and changes nothing."""
 
     def __init__(self, app: App, door: Door, large: Mapping[str, int] | None = None) -> None:
-        """`large`: ends of paths to which someone who is in may send more, and how many bytes; the page counts these itself."""
+        """`large`: ends of paths to which whoever is in may send more, and how many bytes; the page counts these."""
         self.app, self.door, self.large = app, door, large or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -248,7 +248,8 @@ async def _answer(send: Send, status: int, text: str, headers: list[tuple[str, s
 def _sheet(title: str, body: str) -> str:
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}, partgen</title>'
-        '<meta name="viewport" content="width=device-width, initial-scale=1"><style>:root{color-scheme:light dark}</style>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<style>:root{color-scheme:light dark}</style>"
         '</head><body style="font:18px/1.5 system-ui,sans-serif;max-width:26rem;margin:2rem auto;padding:0 1rem">'
         f"<main><h1>{title}</h1>{body}</main></body></html>"
     )

@@ -82,7 +82,7 @@ class Folder:
             except InputError:
                 continue  # a log
             if looks_like_profile(path):
-                found.append(_panel(path, stem))
+                found.append(panel_of(path, stem))
         return found
 
     def take_demo(self) -> str:
@@ -109,7 +109,8 @@ def looks_like_profile(path: Path) -> bool:
     return "position" in tables and "part" in tables
 
 
-def _panel(path: Path, stem: str) -> Panel:
+def panel_of(path: Path, stem: str) -> Panel:
+    """A profile in short, or why it cannot be used."""
     try:
         profile = load_profile(path).profile
         log = read_log(log_path(path))
@@ -118,9 +119,8 @@ def _panel(path: Path, stem: str) -> Panel:
     last = log.revision[-1].id if log.revision else ""
     tried = sum(trial.revision == last for trial in log.trial)
     read = sum(p.drop is not None for p in profile.position)
-    return Panel(
-        stem, profile.title or stem, path.name, len(profile.position), read, last, tried, _step(profile, read, last, tried)
-    )  # fmt: skip
+    step = _step(profile, read, last, tried)
+    return Panel(stem, profile.title or stem, path.name, len(profile.position), read, last, tried, step)
 
 
 def _step(profile: Profile, read: int, last: str, tried: int) -> str:

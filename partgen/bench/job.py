@@ -23,6 +23,7 @@ from partgen.measuring.session import Session
 from partgen.model.printer import Printer
 from partgen.pipeline.chance import chance_of
 from partgen.pipeline.trials import Result
+from partgen.printing.coupon_guide import Guide
 from partgen.profile.edit import ProfileFile, TableName
 from partgen.profile.library import find_printer
 
@@ -50,14 +51,23 @@ class Tab:
     session: Session | None = None
     chosen: tuple[TableName, str] = ("part", "")
     """The table that is being shaped: ("part", "key"), ("caliper", "")."""
+    states: tuple[tuple[str, str], ...] = ()
+    """(label, state) of every position, as last worked out."""
+    shown: str = ""
+    """The position whose section is drawn."""
     label: str = ""
     """The position that is looked at."""
     notes: list[Note] = field(default_factory=list)
     """What was last said at the measuring box."""
-    outcome: Outcome = field(default_factory=lambda: Outcome())
+    outcome: Outcome = field(default_factory=Outcome)
     """What came of the last thing that was typed."""
     standing: Standing | None = None
     """The last plan that was shown."""
+    coupon: str = ""
+    """The printer whose coupon is printed and measured."""
+    guide: Guide | None = None
+    learnt: tuple[str, tuple[tuple[str, str, str], ...], tuple[str, ...]] | None = None
+    """Of a coupon: the printer, (feature, before, now) in mm, remarks."""
     known: int = -1
     """Which of the outside changes to the profile it was told of; -1 before its first answer."""
     tried: str = ""

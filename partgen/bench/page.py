@@ -21,7 +21,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 
-from partgen.bench import beginning, measure, overview, results, scanning, shape, trial, undoing
+from partgen.bench import beginning, measure, overview, printers, results, scanning, shape, trial, undoing
 from partgen.bench.actions import Action, FieldError, action_from
 from partgen.bench.door import App, Door, Guard, too_large
 from partgen.bench.folder import Folder
@@ -32,7 +32,7 @@ from partgen.scan.image import MOST_BYTES
 
 SECTIONS = {"panel": "Panel", "measure": "Measure", "shape": "Shape", "build": "Print", "try": "Try"}
 """In the order of the work; `ASIDE` are reached from one of them."""
-ASIDE = {"scan": "Scan", "start": "A new panel"}
+ASIDE = {"scan": "Scan", "printer": "Printer", "start": "A new panel"}
 FRAMED = "sandbox allow-scripts allow-downloads allow-modals; frame-ancestors 'self'"
 """Report and solid run in a frame that cannot reach the page; each brings a policy of its own."""
 
@@ -64,6 +64,9 @@ def page_app(folder: Folder, door: Door) -> App:
                 Route("/revision/{revision}/report", answers.report),
                 Route("/revision/{revision}/all.zip", answers.whole),
                 Route("/revision/{revision}/file/{name:path}", answers.file),
+                Route("/sheet", answers.sheet),
+                Route("/compare", answers.compare),
+                Route("/coupon/{name}/{file}", answers.coupon),
                 Route("/{section}", answers.section),
             ],
         ),
@@ -115,7 +118,7 @@ class _Answers:
             job.refresh()
             if name == "start" and job.path.exists():
                 return RedirectResponse(f"{base}/measure", 303)
-            if name in {**SECTIONS, "scan": ""} and not job.path.exists():
+            if name in {**SECTIONS, **ASIDE} and name != "start" and not job.path.exists():
                 return RedirectResponse(f"{base}/start", 303)
             if name not in {**SECTIONS, **ASIDE}:
                 return PlainTextResponse("There is no such page here.", 404)
@@ -131,6 +134,9 @@ class _Answers:
         return JSONResponse(await run_in_threadpool(self._do, self.job(request), action))
 
     def _do(self, job: Job, action: Action) -> dict[str, object]:
+        early = ""
+        if action.page == "printer" and action.do not in ("open", "undo") and job.file is not None:
+            early = printers.act(job, job.tab(action.tab), action)  # takes long: the lock stays free
         with job.lock:
             if action.page == "start":
                 beginning.begin(job, action)
@@ -141,7 +147,9 @@ class _Answers:
             tab = job.tab(action.tab)
             put: Regions = {"trouble": "", "conflict": ""}
             changed = -1 < tab.known < job.outside
-            said = "The profile was changed outside this page; it is shown as it stands now." if changed else ""
+            said = (
+                early or "The profile was changed outside this page; it is shown as it stands now." if changed else ""
+            )
             try:
                 entries = action.page == "try" and bool(tab.entries)
                 act = undoing.take_back if action.do == "undo" and not entries else _ACT[action.page]
@@ -167,7 +175,7 @@ class _Answers:
         if action.page == "measure":
             put = measure.slow_regions(job, tab)
         elif action.page == "shape":
-            put = {"preview": shape.previewed(job, tab, action if action.do == "typing" else None)}
+            put = shape.previewed(job, tab, action if action.do == "typing" else None)
         elif action.page == "scan":
             put = scanning.slow_regions(job, tab)
         elif action.page == "try":
@@ -234,6 +242,21 @@ class _Answers:
         path = results.file_of(self.job(request), request.path_params["revision"], "report.html")
         return Response(path.read_bytes(), media_type="text/html", headers={"Content-Security-Policy": FRAMED})
 
+    def sheet(self, request: Request) -> Response:
+        html = overview.sheet(self.job(request))
+        return Response(html, media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+
+    def compare(self, request: Request) -> Response:
+        before, after = (request.query_params.get(key, "") for key in ("before", "after"))
+        html = results.compared(self.job(request), before, after)
+        return Response(html, media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+
+    def coupon(self, request: Request) -> Response:
+        path = printers.coupon_file(self.job(request), request.path_params["name"], request.path_params["file"])
+        if path.suffix == ".html":
+            return Response(path.read_bytes(), media_type="text/html", headers={"Content-Security-Policy": FRAMED})
+        return _download(path.read_bytes(), path.name)
+
     def whole(self, request: Request) -> Response:
         revision, job = request.path_params["revision"], self.job(request)
         return _download(results.whole(job, revision), f"{job.path.stem}-{revision}.zip")
@@ -262,6 +285,7 @@ def _download(data: bytes, name: str) -> Response:
 
 _ACT: dict[str, Callable[[Job, Tab, Action], str]] = {
     "panel": overview.act,
+    "printer": lambda job, tab, action: "",
     "scan": scanning.act,
     "measure": measure.act,
     "shape": shape.act,
@@ -270,6 +294,7 @@ _ACT: dict[str, Callable[[Job, Tab, Action], str]] = {
 }
 _REGIONS: dict[str, Callable[[Job, Tab], Regions]] = {
     "panel": overview.regions,
+    "printer": printers.regions,
     "scan": scanning.regions,
     "measure": measure.regions,
     "shape": shape.regions,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import secrets
 import socket
 import tempfile
@@ -83,8 +82,11 @@ def in_browser(address: str) -> Iterator[None]:
     to everyone who may list this machine's processes."""
     with tempfile.TemporaryDirectory(prefix="partgen-") as folder:
         page = Path(folder) / "open.html"
-        with open(os.open(page, os.O_WRONLY | os.O_CREAT, 0o600), "w", encoding="utf-8") as file:
-            file.write(f'<!doctype html><meta http-equiv="refresh" content="0;url={escape(address)}"><title>partgen</title>')
+        page.touch(0o600)
+        with page.open("w", encoding="utf-8") as file:
+            file.write(
+                f'<!doctype html><meta http-equiv="refresh" content="0;url={escape(address)}"><title>partgen</title>'
+            )
         threading.Thread(target=webbrowser.open, args=(page.as_uri(),), daemon=True).start()
         yield
 

@@ -99,7 +99,7 @@ def nearest(places: Sequence[Point]) -> float:
 def plan_view(
     places: Sequence[Place], marks: dict[str, Mark], *, gaps: Sequence[tuple[Point, str]] = (), here: str = ""
 ) -> Markup:
-    """The drawing. `marks` by label; `gaps`: (place, what is written beside it); `here`: the label that has the focus."""
+    """The drawing. `marks` by label; `gaps`: (place, its name); `here`: the label that has the focus."""
     plan = plan_of(places, [at for at, _ in gaps], below=34.0)
     width, height = plan.size
     parts = [svg.el("rect", x=1.5, y=1.5, width=width - 3, height=height - 3, rx=10, class_="plate")]
@@ -157,7 +157,10 @@ def _dots(x: float, under: float, wide: float, count: int, wanted: int) -> Marku
     return svg.el(
         "g",
         *(
-            svg.el("circle", cx=x + (i - (total - 1) / 2) * step, cy=under + 13, r=r, class_="dot full" if i < count else "dot")
+            svg.el(
+                "circle", cx=x + (i - (total - 1) / 2) * step, cy=under + 13, r=r,
+                class_="dot full" if i < count else "dot",
+            )
             for i in range(total)
         ),
         class_="dots",

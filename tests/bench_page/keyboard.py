@@ -62,7 +62,10 @@ class Keyboard:
         self.settled()
 
     def set(self, key: str, text: str) -> None:
-        """Write into a field of the form."""
+        """Write into a field of the form, unfolding its subject first where it is folded."""
+        field = self.page.locator(f"#f-{key}")
+        if not field.is_visible():
+            self.press(f"#{field.evaluate('f => f.closest(`details`).id')} summary")
         self.tab_to(f"#f-{key}")
         if self.page.evaluate("document.activeElement.tagName") == "SELECT":
             self.page.keyboard.type(text)
@@ -76,6 +79,8 @@ class Keyboard:
 
     def choose(self, table: str, name: str) -> None:
         """A table to shape."""
+        if table != "part" and not self.page.locator("#d-tables").evaluate("d => d.open"):
+            self.press("#d-tables summary")
         self.press(f'button[data-do="choose"][data-place*=\'"{table}"\'][data-place*=\'"{name}"\']')
         self.settled()
         heading = f"{table.capitalize()} {name}".strip()
@@ -98,7 +103,7 @@ class Keyboard:
     def tried(self, label: str, proud: str, feel: str, grip: str) -> None:
         """One position's trial: typed, then the choices with the arrow keys."""
         self.settled()
-        while not self.page.locator("#h-entry b").inner_text() == label:
+        while self.page.locator("#h-entry b").inner_text() != label:
             self.press("#e-next")
             self.settled()
         self.tab_to("#e-proud")

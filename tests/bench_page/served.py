@@ -84,7 +84,9 @@ class Served:
     def ask(
         self, method: str, path: str, body: bytes | None = None, *, cookie: bool = True, **headers: str
     ) -> tuple[int, dict[str, str], bytes]:
-        """One request: a path lies under the panel's own but for those in `OF_ALL`; with any header replaced or (as "") left out: `Host` and `Origin` are right by default."""
+        """One request. A path lies under the panel's own but for those in `OF_ALL`.
+
+        With any header replaced or (as "") left out: `Host` and `Origin` are right by default."""
         if path != "/" and not path.startswith(OF_ALL):
             path = f"{urlsplit(self.home).path}{path}"
         sent = {"Host": self.host, "Origin": self.base if method == "POST" else "", **headers}

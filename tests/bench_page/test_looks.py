@@ -18,7 +18,7 @@ from partgen.profile.load import load_profile
 ROOT = Path(__file__).resolve().parents[2]
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1366, 800)}
 SMALLEST = 44  # px; WCAG 2.2, success criterion 2.5.5 (target size, enhanced)
-SECTIONS = ("panel", "scan", "measure", "shape", "build", "try")
+SECTIONS = ("panel", "printer", "scan", "measure", "shape", "build", "try")
 
 TOO_SMALL = """least => [...document.querySelectorAll('a, button, input, select, summary, [tabindex="0"]')]
   .filter(e => e.checkVisibility({opacityProperty: false}) && !e.closest('p, .skip') && !e.matches('.skip, .spot'))
@@ -59,7 +59,12 @@ def opened(chromium: Browser, page: Served, size: str, section: str) -> Page:
     window.goto(page.address)
     window.goto(f"{page.home}/{section}")
     Keyboard(window).settled()
-    slow = {"measure": "#useful h2", "shape": "#preview h2", "try": "#changes h2", "panel": "#overview h2"}.get(section)
+    slow = {
+        "measure": "#useful h2",
+        "shape": "#preview h2",
+        "try": "#changes h2",
+        "panel": "#overview h2 >> nth=0",
+    }.get(section)
     if slow:
         window.locator(slow).wait_for()
     return window

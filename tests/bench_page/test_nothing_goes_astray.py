@@ -1,4 +1,4 @@
-"""What is typed lands at the place that was shown, or is refused in sight: in a real browser, with a simulated cable."""
+"""What is typed lands at the place that was shown, or is refused in sight: a real browser and a simulated cable."""
 
 from __future__ import annotations
 

@@ -147,7 +147,7 @@ const valuesOf = (form) => Object.fromEntries([...new FormData(form)].map(([key,
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  if (form.method === "post") return; // one of the browser's own
+  if (form.method === "post" || form.dataset.plain !== undefined) return; // the browser's own
   event.preventDefault();
   const values = valuesOf(form);
   const told = (found) => { if (found.refused) { if (faults(found.fields, form)) refuse(""); } else form.reset(); };

@@ -120,7 +120,7 @@ async function pump() {
 
 // What takes longer (a plan) is asked for behind, the latest wish only.
 export function more(action) {
-  if (page === "start" || page === "build") return;
+  if (["start", "build", "panel", "printer"].includes(page)) return;
   clearTimeout(moreTimer);
   const number = ++moreCount;
   const slow = ["preview", "settled", "useful", "changes", "status"].map(byId).filter(Boolean);
