@@ -5,7 +5,12 @@ The form asks what `partgen start` asks, and writes what it writes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
 from typing import Literal
+
+from markupsafe import Markup
 
 from partgen.bench.actions import Action, FieldError
 from partgen.bench.job import Job
@@ -13,18 +18,69 @@ from partgen.bench.pieces import piece
 from partgen.errors import Fault, ProfileError
 from partgen.families import PLAIN
 from partgen.files import locked, make_folder, write_atomic
-from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text, shape_from
+from partgen.model.profile import Profile
+from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, Draft, Shape, Spot, grid, profile_text, shape_from
 from partgen.profile.library import list_printers
 from partgen.profile.load import parse_profile, profile_name
+from partgen.sheet import drawings
 from partgen.units import MM_PER, Unit, decimal_point, parse_length
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One shape to choose by its picture: its name, the drawing, and what each letter in it is."""
+
+    name: str
+    drawing: Markup
+    sizes: str
+
+
+SAMPLES: dict[Literal["hole", "seat"], dict[str, str]] = {
+    "hole": {"round": "round 9", "rectangle": "rectangle 12 7", "slot": "slot 14 6"},
+    "seat": {
+        "rectangle": "rectangle 3.3 3.2", "round": "round 6", "flatted": "flatted 6 4.5", "splined": "splined 6 18",
+        "tongue": "tongue 4 1.2", "cross": "cross 4 4 1.2", "tube": "tube 5 3",
+    },
+}  # fmt: skip
+"""Of each shape one, to be drawn."""
+
+
+def _sample(hole: str, seat: str) -> Profile:
+    """A profile of one position with these shapes, for its drawings."""
+    draft = Draft(
+        title="sample", unit="mm", resolution="0.01", limit_of_error="0.03", printer="material-extrusion",
+        kind="button-cap", hole=shape_from(hole, "hole", "mm"), seat=shape_from(seat, "seat", "mm"), seat_length="4.2",
+        travel="1.6", proud="1.5", spots=(Spot("A1", "0", "0"),), thickness="2", drops=(("A1", "5.9"),),
+    )  # fmt: skip
+    return parse_profile(profile_text(draft), "sample")
+
+
+@cache
+def _shown() -> dict[str, object]:
+    """The form's drawings: every shape of hole and seat, and how drop, length and travel are read."""
+    holes, seats = [], []
+    for name, words in SAMPLES["hole"].items():
+        hole = _sample(words, "round 3").hole["window"]
+        holes.append(Shown(name, drawings.hole_drawing(hole, HOLE_SIZES[name]), _letters(HOLE_SIZES[name])))
+    for name, words in SAMPLES["seat"].items():
+        seat = _sample("round 9", words).seat["plunger"]
+        keys = [key for key in SEAT_SIZES[name] if key != "teeth"]
+        more = ", then the number of teeth" if "teeth" in SEAT_SIZES[name] else ""
+        seats.append(Shown(name, drawings.seat_drawing(seat, keys), _letters(keys) + more))
+    usual = _sample("rectangle 12 7", "rectangle 3.3 3.2")
+    return {
+        "hole_shapes": holes, "seat_shapes": seats, "drop": drawings.drop_drawing(usual, list(usual.position)),
+        "side": drawings.seat_side(usual.seat["plunger"], 3.3), "thick": drawings.thickness_drawing(usual.panel),
+    }  # fmt: skip
+
+
+def _letters(keys: Sequence[str]) -> str:
+    return ", ".join(f"{letter}: {key.replace('_', ' ')}" for letter, key in zip(drawings.LETTERS, keys, strict=False))
 
 
 def form(job: Job) -> str:
     """The empty form."""
-    return piece(
-        "begin", name=job.path.name, holes=HOLE_SIZES, seats=SEAT_SIZES, meaning=MEANING, kinds=list(PLAIN),
-        printers=sorted(list_printers(job.path)),
-    )  # fmt: skip
+    return piece("begin", name=job.path.name, kinds=list(PLAIN), printers=sorted(list_printers(job.path)), **_shown())
 
 
 def begin(job: Job, action: Action) -> None:

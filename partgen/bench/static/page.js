@@ -40,7 +40,7 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && at.dataset && at.dataset.set !== undefined) { at.value = at.dataset.was; more(); return; }
   if (event.key === "Enter" && at.matches(".begin input, .begin select, .fields input[data-set]")) { // a cable's Enter moves on
     event.preventDefault();
-    const all = [...document.querySelectorAll(".begin input, .begin select, .begin button, .fields [data-set]")].filter((one) => one.checkVisibility() || one === at);
+    const all = [...document.querySelectorAll(".begin input, .begin select, .begin button.primary, .fields [data-set]")].filter((one) => one.checkVisibility() || one === at);
     const next = all[all.indexOf(at) + 1];
     if (at.dataset.set !== undefined) at.dispatchEvent(new Event("change", { bubbles: true }));
     if (next) next.focus();
@@ -91,8 +91,15 @@ function chosen(at) {
 }
 
 document.addEventListener("click", (event) => {
-  const at = event.target.closest("[data-do],[data-enter],#gap-go");
+  const at = event.target.closest("[data-do],[data-enter],[data-word],#gap-go");
   if (!at) return;
+  if (at.dataset.word) { // a shape by its picture: its sizes are typed behind its name
+    const box = byId(at.dataset.for);
+    box.value = `${at.dataset.word} ${box.value.replace(/^[a-z ]*/i, "")}`;
+    byId(`${box.id}-h`).textContent = `Sizes: ${at.dataset.sizes}.`;
+    box.focus();
+    return;
+  }
   if (at.dataset.enter !== undefined) enter();
   else if (at.id === "gap-go") {
     send({ do: "gap", text: `${byId("gap-x").value.trim()};${byId("gap-y").value.trim()}` }, (found) => {
