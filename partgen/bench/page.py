@@ -122,7 +122,7 @@ class _Answers:
                 return RedirectResponse(f"{base}/start", 303)
             if name not in {**SECTIONS, **ASIDE}:
                 return PlainTextResponse("There is no such page here.", 404)
-            given = {"begin": beginning.form(job)} if name == "start" else {}
+            given: dict[str, object] = {"begin": beginning.form(job)} if name == "start" else {}
             if name == "scan":
                 given["scan"] = {"most": MOST_BYTES, "there": scanning.there(), "missing": scanning.MISSING}
             words = {**SECTIONS, **ASIDE}[name]

@@ -66,8 +66,27 @@ def receive(job: Job, how: How, path: Path) -> dict[str, str]:
     looked = job.eyes.ask(look, path, how, profile)
     with job.lock:
         job.scans += 1
-        job.looking = Looking(looked, looked.found, job.scans, job.scans)
+        job.looking = Looking(looked, _without_screws(looked.found), job.scans, job.scans)
         return regions(job, job.tab(how.tab))
+
+
+SMALL = 0.6
+"""A new opening less wide than this part of the narrowest one of the profile is most often a screw's: left out, till
+a touch brings it back."""
+
+
+def _without_screws(found: Corrected) -> Corrected:
+    def width(label: str) -> float:
+        points = found.seen.openings[label].rim.points
+        return float(min(points.max(axis=0) - points.min(axis=0)))
+
+    known = [width(label) for label in found.seen.openings if label in found.seen.known]
+    if not known:
+        return found
+    for label in found.seen.openings:
+        if label not in found.seen.known and width(label) < SMALL * min(known):
+            found = found.leave_out(label)
+    return found
 
 
 def act(job: Job, tab: Tab, action: Action) -> str:

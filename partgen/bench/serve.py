@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import secrets
 import socket
 import tempfile
@@ -89,6 +90,17 @@ def in_browser(address: str) -> Iterator[None]:
             )
         threading.Thread(target=webbrowser.open, args=(page.as_uri(),), daemon=True).start()
         yield
+
+
+def qr_code(address: str) -> str:
+    """An address for a phone's camera, in characters of a terminal (ISO/IEC 18004); "" without the package for it."""
+    if find_spec("segno") is None:
+        return ""
+    import segno
+
+    out = io.StringIO()
+    segno.make(address, micro=False).terminal(out, compact=True)
+    return out.getvalue().rstrip()
 
 
 def _own_address() -> str:

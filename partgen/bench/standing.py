@@ -18,7 +18,7 @@ from partgen.fit.document import CheckDoc, FitDocument
 from partgen.fit.status import chance_words, status
 from partgen.pipeline.inputs import gather, material_names, with_profile
 from partgen.pipeline.planning import Planned, plan_inputs
-from partgen.profile.edit import Place, set_value, toml_length
+from partgen.profile.edit import Place, set_value
 from partgen.profile.library import find_material
 from partgen.profile.load import parse_profile
 from partgen.units import MM_PER
@@ -154,7 +154,7 @@ def _levers(
     for more in HIGHER:
         new = f"{wanted + more / MM_PER[profile.unit]:.4g}"
         tree = parse(text.removeprefix("\ufeff"))
-        set_value(place, toml_length(new))(tree)
+        set_value(place, float(new))(tree)
         try:
             after = _planned(path, dumps(tree), printer, seed).document
         except PartgenError:

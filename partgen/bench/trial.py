@@ -212,7 +212,7 @@ def _with_rest(job: Job, draft: tuple[Result, ...]) -> tuple[Result, ...]:
 def _completed(one: Result) -> Result:
     """An entry of which only the height was said: it was left standing among those that are right."""
     if one.feel is None and one.grip is None and one.proud_seen is None:
-        return replace(one, **RIGHT)
+        return replace(one, feel=RIGHT["feel"], grip=RIGHT["grip"])
     return one
 
 

@@ -36,12 +36,13 @@ def bench(
     A profile that does not exist yet is begun on the page. Everything lands in the same files that
     the other commands write. Ctrl-C ends it.
     """
-    from partgen.bench.serve import addresses, in_browser, ready, serve
+    from partgen.bench.serve import addresses, in_browser, qr_code, ready, serve
 
     folder, door, socket = ready(profile, out, port=port, network=network, printer=printer, seed=seed, repeats=repeats)
     for address in addresses(door):
         print(address, flush=True)
     if door.code is not None:
+        say(qr_code(addresses(door)[-1]), quiet=quiet)
         say(f"On another device of this network, enter the code {door.code}. The network itself is not secret:")
         say("use it only where you trust everyone who is on it.", quiet=quiet)
     say("Open that address in a browser on this machine. Ctrl-C ends; everything is saved already.", quiet=quiet)

@@ -67,7 +67,12 @@ def begun_anew(page: tuple[Served, Path]) -> Iterator[None]:
     (folder / "panel.toml").write_text(PROFILE)
     running.do("scan", "put-away")
     yield
-    assert {path.name for path in folder.iterdir()} <= {"panel.toml", ".panel.toml.lock"}
+    assert {path.name for path in folder.iterdir()} <= {
+        "panel.toml",
+        ".panel.toml.lock",
+        "panel.log.toml",
+        ".panel.log.toml.lock",
+    }
 
 
 @contextlib.contextmanager
@@ -339,11 +344,11 @@ def test_a_stream_that_never_says_how_long_it_is_ends_at_the_bound(page, monkeyp
 
     import partgen.bench.page as module
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
     monkeypatch.setattr(module, "MOST_BYTES", 400_000)
     door = Door(8473)
-    job = Job(page[1] / "panel.toml", page[1])
+    job = Folder(page[1] / "panel.toml", page[1])
     app = module.page_app(job, door)
     asked, sent = [], []
 
@@ -361,7 +366,7 @@ def test_a_stream_that_never_says_how_long_it_is_ends_at_the_bound(page, monkeyp
             "transfer-encoding": "chunked",
         }  # fmt: skip
         scope = {
-            "type": "http", "method": "POST", "path": "/picture", "raw_path": b"/picture",
+            "type": "http", "method": "POST", "path": "/p/panel/picture", "raw_path": b"/p/panel/picture",
             "query_string": b"tab=testtab0", "headers": [(k.encode(), v.encode()) for k, v in headers.items()],
         }  # fmt: skip
         await app(scope, receive, send_out)
@@ -393,7 +398,7 @@ from partgen.bench.page import SECTIONS
 from partgen.errors import OutsideError
 job = Job(Path("panel.toml"), Path("out"))
 scan = {"most": 1, "there": scanning.there(), "missing": scanning.MISSING}
-html = piece("base", page="scan", sections=SECTIONS, job=job, begin="", scan=scan)
+html = piece("page_scan", page="scan", word="Scan", sections=SECTIONS, job=job, base="/p/panel", scan=scan)
 assert 'pip install &#34;partgen[scan]&#34;' in html and 'id="drop"' not in html
 try:
     scanning.receive(job, scanning.how_from({"tab": "testtab0"}), Path("x.png"))

@@ -9,7 +9,12 @@ export const on = { answered: [], queued: [], lost: [], planned: [] };
 const HELD = new Set(["ask", "drawing", "sofar", "plan"]); // while readings wait, the page itself says where they go
 let busy = false, sending = 0, stamps = null, state = "none", moreTimer = 0, moreCount = 0, lost = "";
 
-export const say = (text) => { byId("said").textContent = text || ""; };
+let saidTimer = 0;
+export const say = (text) => { // what is only good to know goes by itself
+  byId("said").textContent = text || "";
+  clearTimeout(saidTimer);
+  saidTimer = setTimeout(() => { byId("said").textContent = ""; }, 6000);
+};
 export const refuse = (text) => { byId("refused").textContent = text || ""; };
 export const reading = (action) => action.do === "read";
 export const reads = () => queue.filter(reading);
