@@ -35,14 +35,19 @@ class Shown:
     sizes: str
 
 
-SAMPLES: dict[Literal["hole", "seat"], dict[str, str]] = {
-    "hole": {"round": "round 9", "rectangle": "rectangle 12 7", "slot": "slot 14 6"},
+SAMPLE: dict[Literal["hole", "seat"], dict[str, str]] = {
+    "hole": {"diameter": "9", "width": "12", "depth": "6"},
     "seat": {
-        "rectangle": "rectangle 3.3 3.2", "round": "round 6", "flatted": "flatted 6 4.5", "splined": "splined 6 18",
-        "tongue": "tongue 4 1.2", "cross": "cross 4 4 1.2", "tube": "tube 5 3",
+        "diameter": "6", "width": "4", "depth": "2.6", "across_flat": "4.5", "teeth": "18", "arm": "1.2", "bore": "3",
     },
 }  # fmt: skip
-"""Of each shape one, to be drawn."""
+"""mm: what a shape is drawn with that nothing was read of yet."""
+
+
+def _words(what: Literal["hole", "seat"], name: str) -> str:
+    """A shape with sample sizes, as `shape_from` reads it."""
+    keys = (HOLE_SIZES if what == "hole" else SEAT_SIZES)[name]
+    return " ".join([name, *(SAMPLE[what][key] for key in keys)])
 
 
 def _sample(hole: str, seat: str) -> Profile:
@@ -59,11 +64,11 @@ def _sample(hole: str, seat: str) -> Profile:
 def _shown() -> dict[str, object]:
     """The form's drawings: every shape of hole and seat, and how drop, length and travel are read."""
     holes, seats = [], []
-    for name, words in SAMPLES["hole"].items():
-        hole = _sample(words, "round 3").hole["window"]
+    for name in HOLE_SIZES:
+        hole = _sample(_words("hole", name), "round 3").hole["window"]
         holes.append(Shown(name, drawings.hole_drawing(hole, HOLE_SIZES[name]), _letters(HOLE_SIZES[name])))
-    for name, words in SAMPLES["seat"].items():
-        seat = _sample("round 9", words).seat["plunger"]
+    for name in SEAT_SIZES:
+        seat = _sample("round 9", _words("seat", name)).seat["plunger"]
         keys = [key for key in SEAT_SIZES[name] if key != "teeth"]
         more = ", then the number of teeth" if "teeth" in SEAT_SIZES[name] else ""
         seats.append(Shown(name, drawings.seat_drawing(seat, keys), _letters(keys) + more))

@@ -16,7 +16,7 @@ PORT = 8473
 def bench(
     profile: Annotated[
         Path,
-        typer.Argument(metavar="[PROFILE]", help="The profile; else all panels of this folder.", show_default=False),
+        typer.Argument(metavar="PROFILE", help="The profile; else all panels of this folder.", show_default=False),
     ] = Path(),
     port: Annotated[
         int, typer.Option("--port", min=1024, max=65535, metavar="N", help="Where the page is served.")
