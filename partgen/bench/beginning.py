@@ -1,4 +1,4 @@
-"""A first profile from a form, where there is none yet. May import: units, families, errors, files, profile, bench.*.
+"""A first profile from a form, where there is none yet.
 
 The form asks what `partgen start` asks, and writes what it writes.
 """

@@ -1,7 +1,4 @@
-"""One profile on the bench: its file, the tabs that look at it, and the processes that work for it.
-
-May import: pipeline, errors, files, profile, model, measuring, log, bench.worker, bench.looking.
-"""
+"""One profile on the bench: its file, the tabs that look at it, and the processes that work for it."""
 
 from __future__ import annotations
 

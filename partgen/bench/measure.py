@@ -24,8 +24,8 @@ from partgen.measuring.wording import asked
 from partgen.metrology.questions import keepable
 from partgen.model.profile import Profile
 from partgen.profile.edit import Place, drop_reading
-from partgen.report.plan_view import Mark, places_of, plan_view
 from partgen.sheet import drawings
+from partgen.sheet.plan_view import Mark, places_of, plan_view
 from partgen.sheet.shapes import seat_outlines
 from partgen.units import decimal_point, parse_length
 

@@ -9,7 +9,7 @@ from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError
 from partgen.log.store import log_path, read_log
-from partgen.report.plan_view import Mark, places_of, plan_view
+from partgen.sheet.plan_view import Mark, places_of, plan_view
 
 
 def act(job: Job, tab: Tab, action: Action) -> str:

@@ -1,6 +1,6 @@
 """The section where a revision is built and fetched: progress, the report, its files.
 
-May import: pipeline, errors, log, bench.*. A file is given out only if it stands in the listing of a revision that
+A file is given out only if it stands in the listing of a revision that
 the log has.
 """
 

@@ -1,6 +1,6 @@
 """The section where a scan of the panel gives positions and holes: shown over the picture, corrected, then accepted.
 
-May import: report, errors, metrology, profile, scan, bench.*. Nothing reaches the disk before `accept`, and
+Nothing reaches the disk before `accept`, and
 then only what was shown.
 """
 
@@ -23,10 +23,10 @@ from partgen.errors import Fault, InputError, OutsideError, PartgenError
 from partgen.metrology.student import K95
 from partgen.profile.from_scan import Proposal, propose
 from partgen.report import svg
-from partgen.report.plan_view import nearest
 from partgen.scan.corrected import Corrected
 from partgen.scan.pictures import sizes
 from partgen.scan.scale import parse_distance
+from partgen.sheet.plan_view import nearest
 from partgen.units import decimal_point
 
 MISSING = 'Reading a scan needs two more packages: pip install "partgen[scan]". Then start the page again.'

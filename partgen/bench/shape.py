@@ -1,6 +1,6 @@
 """The section where parts are shaped: every key of the profile as a field, and what a change gives.
 
-May import: units, families, errors, profile, bench.*. A change is written only where the file still says what the page
+A change is written only where the file still says what the page
 showed; else both are shown and the person chooses.
 """
 
@@ -31,7 +31,7 @@ from partgen.profile.edit import (
     set_value,
     toml_length,
 )
-from partgen.report.plan_view import Mark, places_of, plan_view
+from partgen.sheet.plan_view import Mark, places_of, plan_view
 from partgen.units import Unit, decimal_point, parse_length
 
 

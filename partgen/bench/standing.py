@@ -1,6 +1,6 @@
 """What the worker works out for the page: how the panel stands, what a change would do, a solid to turn.
 
-May import: fit, errors, profile, pipeline, report; the CAD inside functions. Module-level functions only, whose
+Module-level functions only, whose
 arguments and answers travel between processes.
 """
 

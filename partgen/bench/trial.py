@@ -29,7 +29,7 @@ from partgen.pipeline.trials import (
     trials_of,
     tried_revision,
 )
-from partgen.report.plan_view import Mark, places_of, plan_view
+from partgen.sheet.plan_view import Mark, places_of, plan_view
 from partgen.units import decimal_point
 
 SAME = 0.005  # mm: below what a file's heights are rounded to

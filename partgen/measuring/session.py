@@ -1,6 +1,6 @@
 """A measuring session: one line in, a few lines out, everything accepted already on disk.
 
-May import: errors, units, model, metrology, profile, measuring. Never prints and never reads keys.
+May import: errors, units, model, metrology, profile, log, measuring. Never prints and never reads keys.
 """
 
 from __future__ import annotations
