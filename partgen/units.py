@@ -68,6 +68,18 @@ def not_offered(unit: str) -> str:
     return "" if per is None else f"; write values in {name} as mm: 1.2 {name} is {1.2 * per:g} mm"
 
 
+_COMMA = re.compile(r"(?<![\d.,])(?P<whole>\d*),(?P<part>\d+)(?!\d|[.,]\d)")
+
+
+def decimal_point(text: str) -> str:
+    """What was typed, with a point for each decimal comma: a comma that digits follow at once, in a number of its own.
+
+    >>> decimal_point("5,87"), decimal_point("12,40, 7,02 in"), decimal_point("4.31, 4.35"), decimal_point(",5")
+    ('5.87', '12.40, 7.02 in', '4.31, 4.35', '.5')
+    """
+    return _COMMA.sub(r"\g<whole>.\g<part>", text)
+
+
 def parse_length(raw: object, unit: Unit) -> Written:
     """A number in `unit`, or text like "0.172 in", "11/64 in", "1 3/8 inch", "4.31 mm".
 

@@ -19,7 +19,7 @@ class Action(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     tab: Annotated[str, Field(pattern=r"^[a-z0-9]{8,40}$")]
-    page: Literal["start", "scan", "measure", "shape", "build", "try"]
+    page: Literal["start", "panel", "printer", "scan", "measure", "shape", "build", "try"]
     do: Annotated[str, Field(pattern=r"^[a-z-]{1,30}$")]
     place: PlaceKey | None = None
     text: Text = ""
@@ -39,6 +39,16 @@ class Action(BaseModel):
         if self.place is None:
             raise InputError(Fault("the request", "no place", "a place in the profile"))
         return Place(*self.place)
+
+
+class FieldError(InputError):
+    """Something is wrong in fields of a form: `fields` says what, by a field's name."""
+
+    def __init__(self, fields: dict[str, Fault]) -> None:
+        self.fields = {
+            name: f"{fault.read}: {fault.expected}" if fault.read else fault.expected for name, fault in fields.items()
+        }
+        super().__init__(*fields.values())
 
 
 def action_from(raw: bytes) -> Action:

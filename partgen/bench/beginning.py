@@ -1,30 +1,91 @@
-"""A first profile from a form, where there is none yet. May import: units, families, errors, files, profile, bench.*.
+"""A first profile from a form, where there is none yet.
 
 The form asks what `partgen start` asks, and writes what it writes.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
-from partgen.bench.actions import Action
+from markupsafe import Markup
+
+from partgen.bench.actions import Action, FieldError
 from partgen.bench.job import Job
 from partgen.bench.pieces import piece
-from partgen.errors import Fault, InputError, ProfileError
+from partgen.errors import Fault, ProfileError
 from partgen.families import PLAIN
 from partgen.files import locked, make_folder, write_atomic
-from partgen.profile.draft import HOLE_SIZES, MEANING, SEAT_SIZES, Draft, Shape, grid, profile_text, shape_from
+from partgen.model.profile import Profile
+from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, Draft, Shape, Spot, grid, profile_text, shape_from
 from partgen.profile.library import list_printers
 from partgen.profile.load import parse_profile, profile_name
-from partgen.units import MM_PER, Unit, parse_length
+from partgen.sheet import drawings
+from partgen.units import MM_PER, Unit, decimal_point, parse_length
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One shape to choose by its picture: its name, the drawing, and what each letter in it is."""
+
+    name: str
+    drawing: Markup
+    sizes: str
+
+
+SAMPLE: dict[Literal["hole", "seat"], dict[str, str]] = {
+    "hole": {"diameter": "9", "width": "12", "depth": "6"},
+    "seat": {
+        "diameter": "6", "width": "4", "depth": "2.6", "across_flat": "4.5", "teeth": "18", "arm": "1.2", "bore": "3",
+    },
+}  # fmt: skip
+"""mm: what a shape is drawn with that nothing was read of yet."""
+
+
+def _words(what: Literal["hole", "seat"], name: str) -> str:
+    """A shape with sample sizes, as `shape_from` reads it."""
+    keys = (HOLE_SIZES if what == "hole" else SEAT_SIZES)[name]
+    return " ".join([name, *(SAMPLE[what][key] for key in keys)])
+
+
+def _sample(hole: str, seat: str) -> Profile:
+    """A profile of one position with these shapes, for its drawings."""
+    draft = Draft(
+        title="sample", unit="mm", resolution="0.01", limit_of_error="0.03", printer="material-extrusion",
+        kind="button-cap", hole=shape_from(hole, "hole", "mm"), seat=shape_from(seat, "seat", "mm"), seat_length="4.2",
+        travel="1.6", proud="1.5", spots=(Spot("A1", "0", "0"),), thickness="2", drops=(("A1", "5.9"),),
+    )  # fmt: skip
+    return parse_profile(profile_text(draft), "sample")
+
+
+@cache
+def _shown() -> dict[str, object]:
+    """The form's drawings: every shape of hole and seat, and how drop, length and travel are read."""
+    holes, seats = [], []
+    for name in HOLE_SIZES:
+        hole = _sample(_words("hole", name), "round 3").hole["window"]
+        holes.append(Shown(name, drawings.hole_drawing(hole, HOLE_SIZES[name]), _letters(HOLE_SIZES[name])))
+    for name in SEAT_SIZES:
+        seat = _sample("round 9", _words("seat", name)).seat["plunger"]
+        keys = [key for key in SEAT_SIZES[name] if key != "teeth"]
+        more = ", then the number of teeth" if "teeth" in SEAT_SIZES[name] else ""
+        seats.append(Shown(name, drawings.seat_drawing(seat, keys), _letters(keys) + more))
+    usual = _sample("rectangle 12 7", "rectangle 3.3 3.2")
+    return {
+        "hole_shapes": holes, "seat_shapes": seats, "drop": drawings.drop_drawing(usual, list(usual.position)),
+        "side": drawings.seat_side(usual.seat["plunger"], 3.3), "thick": drawings.thickness_drawing(usual.panel),
+    }  # fmt: skip
+
+
+def _letters(keys: Sequence[str]) -> str:
+    return ", ".join(f"{letter}: {key.replace('_', ' ')}" for letter, key in zip(drawings.LETTERS, keys, strict=False))
 
 
 def form(job: Job) -> str:
     """The empty form."""
-    return piece(
-        "begin", name=job.path.name, holes=HOLE_SIZES, seats=SEAT_SIZES, meaning=MEANING, kinds=list(PLAIN),
-        printers=sorted(list_printers(job.path)),
-    )  # fmt: skip
+    return piece("begin", name=job.path.name, kinds=list(PLAIN), printers=sorted(list_printers(job.path)), **_shown())
 
 
 def begin(job: Job, action: Action) -> None:
@@ -41,21 +102,21 @@ def begin(job: Job, action: Action) -> None:
 
 
 def _draft(stem: str, given: dict[str, str]) -> Draft:
-    faults: list[Fault] = []
+    faults: dict[str, Fault] = {}
     unit: Unit = "inch" if given.get("unit") == "inch" else "mm"
 
     def length(key: str, question: str, usual: str = "") -> str:
-        typed = given.get(key, "") or usual
+        typed = decimal_point(given.get(key, "")) or usual
         try:
             parse_length(typed, unit)
         except ValueError as error:
-            faults.append(Fault(question, f'"{typed[:40]}"', f"expected {error}"))
+            faults[key] = Fault(question, f'"{typed[:40]}"', f"expected {error}")
         return typed
 
     def count(key: str, question: str) -> int:
         typed = given.get(key, "") or "1"
         if not typed.isdecimal() or not 1 <= int(typed[:4]) <= 200:
-            faults.append(Fault(question, f'"{typed[:40]}"', "expected a whole number from 1 to 200"))
+            faults[key] = Fault(question, f'"{typed[:40]}"', "expected a whole number from 1 to 200")
             return 1
         return int(typed)
 
@@ -64,7 +125,7 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
         try:
             return shape_from(typed, what, unit)
         except ValueError as error:
-            faults.append(Fault(what.capitalize(), f'"{typed[:40]}"', f"expected {error}"))
+            faults[what] = Fault(what.capitalize(), f'"{typed[:40]}"', f"expected {error}")
             return Shape("", ())
 
     rows, columns = count("rows", "Rows"), count("columns", "Positions in a row")
@@ -81,7 +142,7 @@ def _draft(stem: str, given: dict[str, str]) -> Draft:
         "limit_of_error": length("limit_of_error", "Limit of error", "0.03"),
     }
     if faults:
-        raise InputError(*faults)
+        raise FieldError(faults)
     scale = MM_PER[unit]
     spots = grid(rows, columns, parse_length(pitch, unit).mm / scale, parse_length(row_pitch, unit).mm / scale)
     return Draft(

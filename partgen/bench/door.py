@@ -70,7 +70,7 @@ class Guard:
     """Wraps the page. What is refused gets a status and one plain sentence, and changes nothing."""
 
     def __init__(self, app: App, door: Door, large: Mapping[str, int] | None = None) -> None:
-        """`large`: paths to which someone who is in may send more, and how many bytes; the page counts these itself."""
+        """`large`: ends of paths to which whoever is in may send more, and how many bytes; the page counts these."""
         self.app, self.door, self.large = app, door, large or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -83,7 +83,8 @@ class Guard:
             return
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
         inside = _has_cookie(headers.get("cookie", ""), self.door)
-        most = self.large.get(scope["path"], MOST_BYTES) if inside and scope["method"] == "POST" else MOST_BYTES
+        large = next((most for end, most in self.large.items() if scope["path"].endswith(end)), MOST_BYTES)
+        most = large if inside and scope["method"] == "POST" else MOST_BYTES
         refused = self._refused(scope, headers, most)
         if refused is None and most != MOST_BYTES:
             await self.app(scope, receive, _with_headers(send))  # from the wire as it comes: nothing of it is kept here
@@ -138,8 +139,7 @@ class Guard:
         if scope["path"] == "/" and token and _same(token, self.door.token):
             await self._let_in(send)
         elif self.door.code is None:
-            said = "This page opens only with the whole address that partgen bench printed, token included."
-            await _answer(send, 403, said)
+            await _answer(send, 403, _token_page(), [("Content-Type", "text/html; charset=utf-8")])
         elif scope["path"] == "/code" and scope["method"] == "POST":
             given = parse_qs(body.decode("utf-8", "replace")).get("code", [""])[0]
             wrong = self.door.try_code("".join(given.split()), time.monotonic())
@@ -212,7 +212,7 @@ def _replay(body: bytes) -> Receive:
 
 _ALWAYS = (
     ("X-Content-Type-Options", "nosniff"),
-    ("Referrer-Policy", "no-referrer"),
+    ("Referrer-Policy", "same-origin"),
     ("Cache-Control", "no-store"),
     ("Cross-Origin-Resource-Policy", "same-origin"),
 )
@@ -245,15 +245,33 @@ async def _answer(send: Send, status: int, text: str, headers: list[tuple[str, s
     await out({"type": "http.response.body", "body": body})
 
 
+def _sheet(title: str, body: str) -> str:
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}, partgen</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<style>:root{color-scheme:light dark}</style>"
+        '</head><body style="font:18px/1.5 system-ui,sans-serif;max-width:26rem;margin:2rem auto;padding:0 1rem">'
+        f"<main><h1>{title}</h1>{body}</main></body></html>"
+    )
+
+
+def _token_page() -> str:
+    """For whoever comes without the token: most often the person whose partgen was started anew."""
+    return _sheet(
+        "Open the new address",
+        "<p>partgen was started anew since this page was opened.</p>"
+        "<p><b>In its terminal, open the whole address that it printed, token included.</b></p>"
+        "<p>Everything saved is safe. Readings that still waited in this browser are then saved too.</p>",
+    )
+
+
 def _code_page(wrong: str) -> str:
     said = f'<p role="alert"><b>{escape(wrong)}</b></p>' if wrong else ""
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Code, partgen</title>'
-        '<meta name="viewport" content="width=device-width, initial-scale=1"></head>'
-        '<body style="font:18px/1.5 system-ui,sans-serif;max-width:24rem;margin:2rem auto;padding:0 1rem"><main>'
-        f"<h1>Enter the code</h1>{said}<p>It stands in the terminal where partgen bench was started.</p>"
+    return _sheet(
+        "Enter the code",
+        f"{said}<p>The terminal where partgen was started shows it.</p>"
         '<form method="post" action="/code"><p><label for="code">Code</label><br>'
         '<input id="code" name="code" inputmode="numeric" autocomplete="off" autofocus '
         'style="font:inherit;min-height:48px;width:12rem"></p>'
-        '<p><button style="font:inherit;min-height:48px;padding:0 1.5rem">Open</button></p></form></main></body></html>'
+        '<p><button style="font:inherit;min-height:48px;padding:0 1.5rem">Open</button></p></form>',
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal, Union, get_args, get_origin
@@ -27,9 +27,29 @@ from partgen.model.profile import Profile
 from partgen.profile.edit import Place, TableName, toml_length
 from partgen.profile.schema import field_texts
 from partgen.profile.validate import HOLES, SEATS
+from partgen.units import decimal_point
 
-NAMES = {"p_bind": "chance of touching", "at": "at x, y", "body": "clear below", "equal": "equal sections"}
+NAMES = {
+    "proud": "Height above the panel", "colour": "Colour of the print", "legend": "Text on the crown",
+    "sign": "Sign on the crown", "grip": "How it holds", "p_bind": "chance of binding", "at": "at x, y",
+    "body": "clear below", "equal": "equal sections", "flange": "collar", "flange_overlap": "collar overlap",
+    "flange_thickness": "collar thickness", "flange_gap": "collar clearance", "mark": "label inside",
+    "proud_tolerance": "plus or minus on that height", "seat": "plunger, shaft or lever", "bow_limit": "bulge limit",
+}  # fmt: skip
 """Keys whose own name says too little."""
+
+USUAL = ("proud", "crown", "colour", "legend", "sign", "grip")
+"""What people change of a part, in this order; everything else is folded by subject."""
+SUBJECTS: dict[str, tuple[str, ...]] = {
+    "What it is": ("kind", "hole", "seat"),
+    "Height and crown": ("proud_tolerance", "height", "crown_rise", "edge_radius"),
+    "Skirt and section": ("section", "section_shape", "corner_radius", "equal", "draft", "p_bind", "wall"),
+    "Collar under the panel": ("flange", "flange_overlap", "flange_thickness", "flange_gap"),
+    "Socket": ("socket_depth", "interference"),
+    "Text and sign": ("sign_turn", "legend_form", "legend_depth", "legend_colour"),
+    "Printing": ("material", "orientation", "spares", "shrinkage", "mark"),
+}
+"""Of a part; what is named in none of them stands under its own kind's heading."""
 
 Kind = Literal["text", "choice", "check", "colour", "fixed"]
 
@@ -49,6 +69,8 @@ class Field:
     choices: tuple[str, ...] = ()
     many: bool = False
     """Several values may be given."""
+    words: bool = False
+    """Plain text, in which a comma is a comma."""
 
 
 def record_of(profile: Profile, table: TableName, name: str) -> type[BaseModel] | None:
@@ -71,6 +93,16 @@ def fields_of(profile: Profile, text: str, table: TableName, name: str) -> tuple
         return ()
     written = _written(text, table, name)
     return tuple(_fields(profile, model, written, table, name))
+
+
+def by_subject(fields: Sequence[Field]) -> list[tuple[str, list[Field]]]:
+    """A part's fields, the usual ones first under "", the rest by subject."""
+    known = {field.place.key: field for field in fields}
+    groups = [("", [known[key] for key in USUAL if key in known])]
+    groups += [(subject, [known[key] for key in keys if key in known]) for subject, keys in SUBJECTS.items()]
+    named = {field.place.key for _, group in groups for field in group}
+    groups.append(("Of this kind alone", [field for field in fields if field.place.key not in named]))
+    return [(subject, group) for subject, group in groups if group]
 
 
 def _fields(
@@ -102,6 +134,7 @@ def _fields(
             "" if key in ("hole", "seat", "part") else re.sub(r"\bNone\b", "empty", hints.get(key, "")),
             choices,
             many,
+            _words(info.annotation),
         )
 
 
@@ -117,6 +150,10 @@ def _kind(annotation: Any, key: str) -> tuple[Kind, tuple[str, ...], bool]:  # n
         return "check", (), False
     many = any(a is Reading or get_origin(a) is tuple for a in inner)
     return "text", (), many
+
+
+def _words(annotation: Any) -> bool:  # noqa: ANN401
+    return [a for a in _flat(annotation) if a is not type(None)] == [str]
 
 
 def _flat(annotation: Any) -> Iterator[Any]:  # noqa: ANN401
@@ -185,7 +222,7 @@ def value_of(field: Field, typed: str) -> Any:  # noqa: ANN401 - whatever TOML h
 
     Whether the value is right is for the profile's own checks; this only reads it.
     """
-    typed = typed.strip()
+    typed = typed.strip() if field.words else decimal_point(typed.strip())
     if field.kind == "fixed":
         raise ProfileError(Fault(str(field.place), "", "this is written another way; change it in the file"))
     if not typed:
@@ -199,8 +236,5 @@ def value_of(field: Field, typed: str) -> Any:  # noqa: ANN401 - whatever TOML h
     if field.kind in ("choice", "colour"):
         return int(typed) if field.place.key == "flats" and typed.isdecimal() else typed
     if field.many:
-        if re.fullmatch(r"[+-]?\d+,\d+", typed):
-            expected = 'a decimal point, not a comma: "4.31"; several values as "4.31, 4.35"'
-            raise ProfileError(Fault(str(field.place), f'"{typed}"', expected))
         return [toml_length(one) for one in _LIST.split(typed.strip(",; "))]
     return toml_length(typed)

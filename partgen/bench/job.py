@@ -1,7 +1,4 @@
-"""One profile on the bench: its file, the tabs that look at it, and the processes that work for it.
-
-May import: pipeline, errors, files, profile, model, measuring, log, bench.worker, bench.looking.
-"""
+"""One profile on the bench: its file, the tabs that look at it, and the processes that work for it."""
 
 from __future__ import annotations
 
@@ -13,27 +10,35 @@ from pathlib import Path
 
 from partgen.bench.looking import Looking
 from partgen.bench.making import Making
+from partgen.bench.standing import Standing
 from partgen.bench.worker import Worker
 from partgen.errors import PartgenError
 from partgen.log.store import log_path
 from partgen.log.undoing import edited
+from partgen.measuring.commands import Note
 from partgen.measuring.session import Session
 from partgen.model.printer import Printer
 from partgen.pipeline.chance import chance_of
-from partgen.profile.edit import Place, ProfileFile, TableName
+from partgen.pipeline.trials import Result
+from partgen.printing.coupon_guide import Guide
+from partgen.profile.edit import ProfileFile, TableName
 from partgen.profile.library import find_printer
 
 MOST_TABS = 40
 """Of the tabs that were looked at longest ago, more are forgotten; they begin anew where the file stands."""
 
 
-@dataclass
-class Change:
-    """One key that was changed from a tab, for undo: its text before and after ("" where it was not there)."""
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a reading: saved, odd (saved, and questioned), refused, or "" for none."""
 
-    place: Place
-    before: str
-    after: str
+    kind: str = ""
+    text: str = ""
+    name: str = ""
+
+    def told(self) -> dict[str, str]:
+        """For the page's script."""
+        return {"kind": self.kind, "text": self.text, "name": self.name}
 
 
 @dataclass
@@ -43,15 +48,29 @@ class Tab:
     session: Session | None = None
     chosen: tuple[TableName, str] = ("part", "")
     """The table that is being shaped: ("part", "key"), ("caliper", "")."""
-    changes: list[Change] = field(default_factory=list)
+    states: tuple[tuple[str, str], ...] = ()
+    """(label, state) of every position, as last worked out."""
+    shown: str = ""
+    """The position whose section is drawn."""
     label: str = ""
     """The position that is looked at."""
-    notes: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
     """What was last said at the measuring box."""
+    outcome: Outcome = field(default_factory=Outcome)
+    """What came of the last thing that was typed."""
+    standing: Standing | None = None
+    """The last plan that was shown."""
+    coupon: str = ""
+    """The printer whose coupon is printed and measured."""
+    guide: Guide | None = None
+    learnt: tuple[str, tuple[tuple[str, str, str], ...], tuple[str, ...]] | None = None
+    """Of a coupon: the printer, (feature, before, now) in mm, remarks."""
     known: int = -1
     """Which of the outside changes to the profile it was told of; -1 before its first answer."""
     tried: str = ""
     """The position whose trial is being entered."""
+    entries: list[tuple[str, Result | None]] = field(default_factory=list)
+    """Trial entries that were changed from here, for undo: the position, and what was entered there before."""
 
 
 class Job:

@@ -35,6 +35,8 @@ class How(BaseModel):
     name: Annotated[str, Field(max_length=200)] = "the scan"
     """The file's own name, for messages only."""
     dpi: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    sheet_mm: Annotated[float, Field(gt=0, le=1000)] | None = None
+    """Of a photo with the marker sheet: what the calipers read between its two marks."""
     behind: Literal["bright", "dark"] | None = None
     mirrored: bool | None = None
     quarters: Annotated[int, Field(ge=0, le=3)] = 0
@@ -92,11 +94,12 @@ class Looking:
 
 def look(path: Path, how: How, profile: Profile) -> Looked:
     """Find the openings in the picture at `path`. Raises InputError and OutsideError in the page's words."""
-    from partgen.scan.image import read_picture
+    from partgen.scan.photo import read_panel
     from partgen.scan.run import see
 
     try:
-        picture = replace(read_picture(path, how.dpi), name=how.name)
+        read = read_panel(path, profile.caliper, dpi=how.dpi, sheet_mm=how.sheet_mm)
+        picture = replace(read, name=how.name)
         seen = see(
             picture, profile, behind=how.behind, mirrored=how.mirrored, quarters=how.quarters, smallest=how.smallest
         )

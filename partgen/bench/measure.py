@@ -1,107 +1,124 @@
-"""The section where readings are taken: one box, a drawing of what to measure, and how it stands.
+"""The section where readings are taken: the panel, one box, a drawing of what to measure, and what would help most.
 
-May import: units, measuring, profile, model, sheet, bench.*. The session is the same that `partgen measure` uses.
+The session is the same that `partgen measure` uses.
 """
 
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from partgen.bench.actions import Action
-from partgen.bench.job import Job, Tab
-from partgen.bench.pictures import panel_picture
+from partgen.bench.job import Job, Outcome, Tab
 from partgen.bench.pieces import piece
 from partgen.bench.standing import Standing, standing
+from partgen.errors import Fault, InputError
+from partgen.measuring.commands import Note
 from partgen.measuring.live import reading_at, review
 from partgen.measuring.session import Session
 from partgen.measuring.tasks import Task
+from partgen.measuring.wording import asked
+from partgen.metrology.questions import keepable
 from partgen.model.profile import Profile
 from partgen.profile.edit import Place, drop_reading
 from partgen.sheet import drawings
+from partgen.sheet.plan_view import Mark, places_of, plan_view
 from partgen.sheet.shapes import seat_outlines
-from partgen.units import parse_length
+from partgen.units import decimal_point, parse_length
 
-TYPED = {"undo": "undo", "skip": "skip", "discard": "discard", "next": "next", "mm": "mm", "inch": "inch"}
+TYPED = ("skip", "drop", "keep", "next", "mm", "inch")
 """Buttons that say one of the session's own words."""
 
 
-@dataclass(frozen=True)
-class Note:
-    """One line that the session said."""
-
-    text: str
-    kind: str
-    """doubt, trouble or plain."""
-
-
-TERMINAL = '"stop" ends'
-"""In what the session says to a terminal only: the page has buttons for it."""
-
-
 def act(job: Job, tab: Tab, action: Action) -> str:
-    """Do what was asked for, and keep what there is to say in the tab; what was saved, in a few words."""
-    taken = len(job.session(tab).taken)
+    """Do what was asked for, and keep what came of it in the tab. Raises InputError where a reading has no place."""
+    session = job.session(tab)
+    taken = len(session.taken)
+    tab.outcome = Outcome()
     _act(job, tab, action)
     now = job.session(tab).taken
-    return f"Saved {now[-1].written} at {now[-1].task.title}." if len(now) > taken else ""
+    if len(now) <= taken:
+        refused = next((note for note in tab.notes if note.kind == "refused"), "")
+        if refused and action.do in ("read", "say"):
+            tab.outcome = Outcome("refused", str(refused))
+        return ""
+    last = now[-1]
+    live = review(session.file.profile, session.printer, last.task)
+    odd = live is not None and any(_near(doubt.reading_mm, last.written, session) for doubt in live.doubts)
+    tab.outcome = Outcome("odd" if odd else "saved", last.written, asked(session.file.profile, last.task).name)
+    return f"Saved {last.written} at {last.task.title}."
+
+
+def _near(mm: float, written: str, session: Session) -> bool:
+    with contextlib.suppress(ValueError):
+        return abs(mm - parse_length(written, session.file.profile.unit).mm) < 1e-9
+    return False
 
 
 def _act(job: Job, tab: Tab, action: Action) -> None:
     session = job.session(tab)
     if action.do == "read":
-        if not _saved_already(job, action):
-            _turn_to(session, action)
-            session.feed(action.text)
-            tab.notes = session.notes()
+        _read(job, tab, session, action)
+        return
+    if action.do == "say":  # a word that was typed: what a session understands
+        session.feed(action.text)
     elif action.do == "go":
-        if not session.go_to(action.at):
-            tab.notes = [f"{action.at} is not in the profile any more."]
-        else:
-            tab.notes = session.notes()
+        if not session.go_to(action.at, hold=True):
+            tab.notes = [Note(f"{action.at} is not in the profile any more.", "refused")]
+            return
+    elif action.do == "leave":
+        session.leave()
     elif action.do == "gap":
-        session.feed(f"gap {action.text}")
-        tab.notes = session.notes()
+        x, _, y = action.text.partition(";")
+        session.feed(f"gap {decimal_point(x.strip())} {decimal_point(y.strip())}")
     elif action.do == "take-out":
         _take_out(job, tab, action)
+        return
     elif action.do in TYPED:
-        if action.do == "undo" and not _still_last(job, session):
-            tab.notes = ["Someone read there again since. Take the one that is wrong out below."]
-            return
-        session.feed(TYPED[action.do])
-        tab.notes = session.notes()
+        if action.place is not None and (session.task is None or session.task.place != action.at):
+            session.go_to(action.at, hold=True)  # what is in question there
+        session.feed(action.do)
+    else:
+        return
+    tab.notes = session.notes()
 
 
-def _turn_to(session: Session, action: Action) -> None:
-    """A reading goes to the place that the page showed when it was typed, whatever happened since."""
-    if action.place is not None and (session.task is None or session.task.place != action.at):
-        session.go_to(action.at)
+def _read(job: Job, tab: Tab, session: Session, action: Action) -> None:
+    """One reading, at the place that the page showed when its first digit was typed, whatever happened since."""
+    place = action.at
+    if _saved_already(job, action):
+        return
+    new_gap = action.name if place.table == "gap" and action.name and int(place.name) > _gaps(job) else ""
+    if new_gap:
+        x, _, y = new_gap.partition(" ")
+        session.feed(f"gap {x} {y}")
+    elif session.task is None or session.task.place != place or session.new_gap is not None:
+        held = session.held
+        if not session.go_to(place, hold=held and action.name == "held"):
+            raise InputError(Fault(str(place), action.text, "the profile has no such place any more; it was not saved"))
+    session.feed(action.text)
+    tab.notes = session.notes()
+
+
+def _gaps(job: Job) -> int:
+    assert job.file is not None
+    return len(job.file.profile.panel.gap)
 
 
 def _saved_already(job: Job, action: Action) -> bool:
     """True for a reading sent again whose first sending did reach the file."""
-    if not action.again or action.place is None or job.file is None:
+    if not action.again or job.file is None:
         return False
     reading = reading_at(job.file.profile, action.at)
-    if reading is None or len(reading.values) != action.seen + 1:
+    if reading is None or len(reading.values) <= action.seen:
         return False
     with contextlib.suppress(ValueError):
-        typed = parse_length(action.text.strip().replace(",", "."), job.file.profile.unit).mm
-        return abs(reading.values[-1] - typed) < 1e-9
+        typed = parse_length(decimal_point(action.text.strip()), job.file.profile.unit).mm
+        return abs(reading.values[action.seen] - typed) < 1e-9
     return False
-
-
-def _still_last(job: Job, session: Session) -> bool:
-    """False where the reading that undo would take back is not the last one there any more."""
-    if not session.taken or job.file is None:
-        return True
-    last = session.taken[-1]
-    reading = reading_at(job.file.profile, last.task.place)
-    unit = job.file.profile.unit
-    return reading is not None and abs(reading.values[-1] - parse_length(last.written, unit).mm) < 1e-9
 
 
 def _take_out(job: Job, tab: Tab, action: Action) -> None:
@@ -110,104 +127,152 @@ def _take_out(job: Job, tab: Tab, action: Action) -> None:
     reading = reading_at(job.file.profile, action.at)
     number = action.seen
     if reading is None or number >= len(reading.values) or f"{reading.values[number]:.6f}" != action.was:
-        tab.notes = ["The readings there have changed meanwhile; look again."]
+        tab.notes = [Note("The readings there have changed meanwhile; look again.")]
         return
     if len(reading.values) == 1:
-        tab.notes = ["It is the only reading there. Type the right one first, then take this one out."]
+        tab.notes = [Note("It is the only reading there. Type the right one first, then take this one out.")]
         return
     job.file.apply(drop_reading(action.at, number))
     session = job.session(tab)
     session.taken = [one for one in session.taken if one.task.place != action.at]
-    tab.notes = ["Taken out."]
+    tab.notes = [Note("Taken out.")]
 
 
 def regions(job: Job, tab: Tab) -> dict[str, str]:
-    """What answers at once: what is asked, how it stands, what else there is to read."""
-    assert job.file is not None
-    session = job.session(tab)
+    """What answers at once: what is asked, what was read there, and the panel with every count."""
+    session = _present(job, tab)
     return {
-        "ask": _ask(job, session, tab),
+        "ask": _ask(job, session),
+        "drawing": _drawing(job, session),
+        "sofar": _sofar(job, session, tab),
         "places": _places(job, session),
-        "spots": spots(job, session, None),
+        "plan": plan(job, session, tab.standing),
     }
 
 
+def answer(job: Job, tab: Tab) -> dict[str, object]:
+    """For the page's script: what came of the last reading, and where the next ones go, in order."""
+    session = _present(job, tab)
+    return {"outcome": tab.outcome.told(), "stops": _stops(job, session), "stays": session.held}
+
+
+def _present(job: Job, tab: Tab) -> Session:
+    """The session, moved on where its place is gone from the file."""
+    session = job.session(tab)
+    places = {task.place for task in session.route.tasks()}
+    if session.task is not None and session.task.place not in places and session.new_gap is None:
+        session.leave()
+    return session
+
+
+def _stops(job: Job, session: Session) -> list[dict[str, object]]:
+    """The place that is asked for, then those still to be read, as the session will go through them."""
+    if session.task is None:
+        return []
+    tasks = session.route.tasks()
+    start = next((i + 1 for i, task in enumerate(tasks) if task.place == session.task.place), 0)
+    rest = (
+        [task for task in tasks[start:] + tasks[:start] if _left(job, session, task)] if session.route.walking else []
+    )
+    return [_stop(job, session, task) for task in [session.task, *rest]]
+
+
+def _left(job: Job, session: Session, task: Task) -> bool:
+    assert job.file is not None and session.task is not None
+    done = session.route.count(task) >= task.wanted or job.file.taken_otherwise(task.place)
+    return task.place != session.task.place and task.place not in session.route.skipped and not done
+
+
+def _stop(job: Job, session: Session, task: Task) -> dict[str, object]:
+    assert job.file is not None
+    words = asked(job.file.profile, task)
+    new = session.new_gap if session.task is not None and task.place == session.task.place else None
+    return {
+        "place": key_of(task.place), "name": words.name, "quantity": words.quantity, "question": words.question,
+        "count": 0 if new else session.route.count(task), "wanted": task.wanted, "new": " ".join(new) if new else "",
+    }  # fmt: skip
+
+
 def slow_regions(job: Job, tab: Tab) -> dict[str, str]:
-    """What takes a plan: how the panel leans and what would help most. Called without the lock."""
+    """What takes a plan: what would help most, and how sure it is. Called without the lock."""
     now: Standing = job.worker.ask(standing, job.path, job.printer_name, job.seed)
     with job.lock:
         if job.file is None:
             return {}
-        session = job.session(tab)
-        place = _next_place(job, session, now)
-        useful = piece("useful", now=now, place=place, doubts=_doubted(job, session, now))
-        return {"useful": useful, "spots": spots(job, session, now)}
+        tab.standing = now
+        session = _present(job, tab)
+        place = _next_place(session, now)
+        useful = piece("useful", now=now, place=place, doubts=_doubted(session, now))
+        return {"useful": useful, "plan": plan(job, session, now), "status": status(job, now)}
 
 
-def _ask(job: Job, session: Session, tab: Tab) -> str:
+def status(job: Job, now: Standing) -> str:
+    """One line on how it stands, for the page's head."""
+    assert job.file is not None
+    wanted = list(filter(job.file.profile.level_of, job.file.profile.position))
+    return piece("status", read=sum(p.drop is not None for p in wanted), wanted=len(wanted), now=now)
+
+
+def _ask(job: Job, session: Session) -> str:
+    stops = _stops(job, session)
+    return piece("ask", stop=stops[0] if stops else None, unit=session.unit, held=session.held)
+
+
+def _drawing(job: Job, session: Session) -> str:
+    assert job.file is not None
+    task = session.task
+    return piece("drawing", picture=drawing_of(job.file.profile, task.place) if task is not None else Markup(""))
+
+
+def _sofar(job: Job, session: Session, tab: Tab) -> str:
     assert job.file is not None and job.printer is not None
-    profile, task = job.file.profile, session.task
+    profile, task = job.file.profile, session.task if session.new_gap is None else None
     live = review(profile, job.printer, task) if task is not None else None
     values = reading_at(profile, task.place) if task is not None else None
     doubted = {doubt.reading_mm for doubt in live.doubts} if live is not None else set()
     return piece(
-        "ask",
-        task=task,
-        new_gap=session.new_gap,
-        unit=session.unit,
-        count=session.route.count(task) if task is not None else 0,
+        "sofar",
         place=key_of(task.place) if task is not None else None,
-        picture=drawing_of(profile, task.place) if task is not None else Markup(""),
         live=live,
         shown=session.shown,
+        questions=[(q, keepable(profile, q)) for q in live.questions] if live is not None else [],
         readings=[(i, v, f"{v:.6f}", v in doubted) for i, v in enumerate(values.values if values else ())],
-        notes=[_note(text) for text in tab.notes if TERMINAL not in text],
+        notes=[note for note in tab.notes if note.kind in ("said", "refused")],
         otherwise=task is not None and job.file.taken_otherwise(task.place),
     )
 
 
-def _note(text: str) -> Note:
-    if text.startswith("NOT SAVED") or "was not taken" in text or "is no reading" in text:
-        return Note(text, "trouble")
-    return Note(text.removeprefix("?? ").strip(), "doubt" if text.startswith("??") else "plain")
-
-
 def _places(job: Job, session: Session) -> str:
+    assert job.file is not None
     rows = []
     for task in session.route.tasks():
         if task.place.table != "position":
-            count = session.route.count(task)
-            rows.append((task, key_of(task.place), count, count >= task.wanted, session.task == task))
+            count, words = session.route.count(task), asked(job.file.profile, task)
+            here = session.task is not None and session.task.place == task.place
+            rows.append((f"{words.name}: {words.quantity}", key_of(task.place), count, task.wanted, here))
     return piece("places", rows=rows)
 
 
-def spots(job: Job, session: Session, now: Standing | None) -> str:
-    """The panel picture with how often each drop was read."""
+def plan(job: Job, session: Session, now: Standing | None) -> str:
+    """The panel from above with how often each drop was read."""
     assert job.file is not None
     profile = job.file.profile
-    counts = {p.label: len(p.drop.values) if p.drop else 0 for p in profile.position}
     here = session.task.place.name if session.task and session.task.place.table == "position" else ""
     doubts = {label for label, *_ in now.doubts} if now is not None else set()
-    wanted = session.wanted
-
-    def told(label: str) -> tuple[str, str, str]:
-        count = counts[label]
-        kind = "none" if count == 0 else "done" if count >= wanted else "some"
-        kind += " doubted" if label in doubts else ""
-        kind += " next" if now is not None and label == now.next_label else ""
-        said = "none" if count == 0 else f"{count} of {wanted}"
-        doubt = ", in doubt" if label in doubts else ""
-        return kind + (" here" if label == here else ""), f"{count}/{wanted}", f"{label}, readings: {said}{doubt}"
-
-    slope = now.slope if now is not None else None
-    return piece(
-        "spots",
-        picture=panel_picture(profile, told, slope),
-        now=now,
-        do="go",
-        here=here,
-        places={label: key_of(Place("position", label, "drop")) for label in counts},
-    )
+    marks = {}
+    for position in profile.position:
+        label, count = position.label, len(position.drop.values) if position.drop else 0
+        kind = "done" if count >= session.wanted else "some" if count else "none"
+        kind += " odd" if label in doubts else ""
+        kind += " here" if label == here else ""
+        told = f"{label}, {count} of {session.wanted} readings" + (", an odd one" if label in doubts else "")
+        data = {
+            "data-do": "go", "data-place": json.dumps(key_of(Place("position", label, "drop"))),
+            "data-count": str(count), "data-wanted": str(session.wanted),
+        }  # fmt: skip
+        marks[label] = Mark(kind, "? " if label in doubts else "", "", (count, session.wanted), told, data)
+    gaps = [(gap.at, f"gap {i}") for i, gap in enumerate(profile.panel.gap, 1)]
+    return plan_view(places_of(profile), marks, gaps=gaps, here=here)
 
 
 def key_of(place: Place) -> list[str]:
@@ -215,7 +280,7 @@ def key_of(place: Place) -> list[str]:
     return [place.table, place.name, place.key]
 
 
-def _next_place(job: Job, session: Session, now: Standing) -> list[str] | None:
+def _next_place(session: Session, now: Standing) -> list[str] | None:
     """Where the suggested reading is taken; None where it is a panel gap that is not there yet."""
     if not now.next_label:
         return None
@@ -226,8 +291,7 @@ def _next_place(job: Job, session: Session, now: Standing) -> list[str] | None:
     return key_of(task.place) if task is not None else None
 
 
-def _doubted(job: Job, session: Session, now: Standing) -> list[tuple[str, str, str, list[str] | None]]:
-    assert job.file is not None
+def _doubted(session: Session, now: Standing) -> list[tuple[str, str, str, list[str] | None]]:
     known: dict[tuple[str, str], Task] = {(t.place.name, t.place.key): t for t in session.route.tasks()}
     rows = []
     for label, what, mm, why in now.doubts:
@@ -254,7 +318,9 @@ def _of_seat(profile: Profile, place: Place) -> Markup:
 
 
 def _of_position(profile: Profile, place: Place) -> Markup:
-    position = next(p for p in profile.position if p.label == place.name)
+    position = next((p for p in profile.position if p.label == place.name), None)
+    if position is None:
+        return Markup("")
     return drawings.drop_drawing(profile, [position])
 
 

@@ -25,9 +25,13 @@ def environment() -> jinja2.Environment:
     )
 
 
+STATIC = ("wire.js", "page.js", "measure.js", "scan.js", "sound.js", "page.css", "report.css")
+"""The files that pages ask for."""
+
+
 @cache
 def static(name: str) -> bytes:
-    """One of our own files: page.js, page.css; and the report's style, which the page shares."""
+    """One of `STATIC`: our own files, and the report's style, which the page shares."""
     if name == "report.css":
         return resources.files("partgen.report").joinpath("templates", "style.css").read_bytes()
     return resources.files("partgen.bench").joinpath("static", name).read_bytes()

@@ -1,6 +1,6 @@
 """The section where a revision is built and fetched: progress, the report, its files.
 
-May import: pipeline, errors, log, bench.*. A file is given out only if it stands in the listing of a revision that
+A file is given out only if it stands in the listing of a revision that
 the log has.
 """
 
@@ -98,3 +98,22 @@ def whole(job: Job, revision: str) -> bytes:
 def _known(job: Job, revision: str) -> None:
     if read_log(log_path(job.path)).find(revision) is None:
         raise InputError(Fault("the revision", revision[:20], "one that was built"))
+
+
+def document_path(job: Job, revision: str) -> Path:
+    """Where a revision's numbers lie, which need not be there any more."""
+    return folder_of(job, revision) / "fit.json"
+
+
+def compared(job: Job, before: str, after: str) -> str:
+    """Two revisions side by side, as `partgen report --compare` writes them. Raises InputError."""
+    from partgen.fit.read import parse_fit
+    from partgen.report.html import render_compare
+
+    documents = []
+    for revision in (before, after):
+        path = document_path(job, revision)
+        if not path.is_file():
+            raise InputError(Fault(revision[:20], "", "its files are gone; make them again under Print"))
+        documents.append(parse_fit(path.read_bytes(), str(path)))
+    return render_compare(*documents)

@@ -1,6 +1,6 @@
 """The section where a scan of the panel gives positions and holes: shown over the picture, corrected, then accepted.
 
-May import: report, errors, metrology, profile, scan, bench.*. Nothing reaches the disk before `accept`, and
+Nothing reaches the disk before `accept`, and
 then only what was shown.
 """
 
@@ -17,7 +17,6 @@ from pydantic import ValidationError
 from partgen.bench.actions import Action, in_words
 from partgen.bench.job import Job, Tab
 from partgen.bench.looking import How, Looking, look, mark_of, settle
-from partgen.bench.pictures import TARGET, nearest
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, PartgenError
 from partgen.metrology.student import K95
@@ -26,7 +25,11 @@ from partgen.report import svg
 from partgen.scan.corrected import Corrected
 from partgen.scan.pictures import sizes
 from partgen.scan.scale import parse_distance
+from partgen.sheet.plan_view import nearest
+from partgen.units import decimal_point
 
+TARGET = 48.0
+"""Pixels of a button's side on the picture."""
 WIDE = 920.0
 WIDEST = 3200.0
 """Pixels of the picture on the page: as usual, and at most, however near two openings lie."""
@@ -35,9 +38,13 @@ WIDEST = 3200.0
 def how_from(query: dict[str, str]) -> How:
     """What was said about the scan. Raises InputError in words."""
     try:
-        return How.model_validate({key: value for key, value in query.items() if value != ""})
+        return How.model_validate({key: _number(key, value) for key, value in query.items() if value != ""})
     except ValidationError as error:
         raise in_words(error, "how it was scanned") from error
+
+
+def _number(key: str, value: str) -> str:
+    return decimal_point(value) if key in ("dpi", "sheet_mm", "smallest") else value
 
 
 def receive(job: Job, how: How, path: Path) -> dict[str, str]:
@@ -50,8 +57,27 @@ def receive(job: Job, how: How, path: Path) -> dict[str, str]:
     looked = job.eyes.ask(look, path, how, profile)
     with job.lock:
         job.scans += 1
-        job.looking = Looking(looked, looked.found, job.scans, job.scans)
+        job.looking = Looking(looked, _without_screws(looked.found), job.scans, job.scans)
         return regions(job, job.tab(how.tab))
+
+
+SMALL = 0.6
+"""A new opening less wide than this part of the narrowest one of the profile is most often a screw's: left out, till
+a touch brings it back."""
+
+
+def _without_screws(found: Corrected) -> Corrected:
+    def width(label: str) -> float:
+        points = found.seen.openings[label].rim.points
+        return float(min(points.max(axis=0) - points.min(axis=0)))
+
+    known = [width(label) for label in found.seen.openings if label in found.seen.known]
+    if not known:
+        return found
+    for label in found.seen.openings:
+        if label not in found.seen.known and width(label) < SMALL * min(known):
+            found = found.leave_out(label)
+    return found
 
 
 def act(job: Job, tab: Tab, action: Action) -> str:
@@ -97,7 +123,9 @@ def _rename(job: Job, now: Corrected, action: Action) -> Corrected:
 def _distance(job: Job, now: Corrected, action: Action) -> Corrected:
     assert job.file is not None
     given = action.values
-    read = parse_distance(f"A B {given.get('read', '').strip()} {given.get('how', 'centres')}", job.file.profile.unit)
+    read = parse_distance(
+        f"A B {decimal_point(given.get('read', '').strip())} {given.get('how', 'centres')}", job.file.profile.unit
+    )
     return now.measured(replace(read, a=given.get("a", ""), b=given.get("b", "")))
 
 

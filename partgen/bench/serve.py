@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import secrets
 import socket
+import tempfile
+import threading
+import webbrowser
+from collections.abc import Iterator
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +18,7 @@ from partgen.errors import OutsideError
 
 if TYPE_CHECKING:
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
 
 def ready(
@@ -23,18 +30,18 @@ def ready(
     printer: str | None = None,
     seed: int = 0,
     repeats: int = 3,
-) -> tuple[Job, Door, socket.socket]:
+) -> tuple[Folder, Door, socket.socket]:
     """Everything but the running: the port is taken, so that whoever is told the address can open it.
 
     Where the port is in use, the system chooses another. Raises OutsideError where nothing can be bound.
     """
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
     bound = _bind("0.0.0.0" if network else "127.0.0.1", port)
     code = f"{secrets.randbelow(10**8):08d}" if network else None
     return (
-        Job(path, out, printer=printer, seed=seed, repeats=repeats),
+        Folder(path, out, printer=printer, seed=seed, repeats=repeats),
         Door(bound.getsockname()[1], code=code),
         bound,
     )
@@ -64,6 +71,30 @@ def addresses(door: Door) -> list[str]:
     return found
 
 
+@contextlib.contextmanager
+def in_browser(address: str) -> Iterator[None]:
+    """Open an address in the person's browser, by a file that only they can read: an argument would show the token
+    to everyone who may list this machine's processes."""
+    with tempfile.TemporaryDirectory(prefix="partgen-") as folder:
+        page = Path(folder) / "open.html"
+        page.touch(0o600)
+        with page.open("w", encoding="utf-8") as file:
+            file.write(
+                f'<!doctype html><meta http-equiv="refresh" content="0;url={escape(address)}"><title>partgen</title>'
+            )
+        threading.Thread(target=webbrowser.open, args=(page.as_uri(),), daemon=True).start()
+        yield
+
+
+def qr_code(address: str) -> str:
+    """An address for a phone's camera, in characters of a terminal (ISO/IEC 18004)."""
+    import segno
+
+    out = io.StringIO()
+    segno.make(address, micro=False).terminal(out, compact=True)
+    return out.getvalue().rstrip()
+
+
 def _own_address() -> str:
     """This machine's address on the local network, without asking anyone: no packet is sent."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -74,14 +105,14 @@ def _own_address() -> str:
             return socket.gethostname()
 
 
-def serve(job: Job, door: Door, bound: socket.socket) -> None:
+def serve(folder: Folder, door: Door, bound: socket.socket) -> None:
     """Run until interrupted."""
     import uvicorn
 
     from partgen.bench.page import page_app
 
     config = uvicorn.Config(
-        page_app(job, door),
+        page_app(folder, door),
         log_level="critical",
         access_log=False,
         ws="none",
@@ -94,4 +125,4 @@ def serve(job: Job, door: Door, bound: socket.socket) -> None:
     try:
         uvicorn.Server(config).run(sockets=[bound])
     finally:
-        job.close()
+        folder.close()

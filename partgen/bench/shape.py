@@ -1,6 +1,6 @@
 """The section where parts are shaped: every key of the profile as a field, and what a change gives.
 
-May import: units, families, errors, profile, bench.*. A change is written only where the file still says what the page
+A change is written only where the file still says what the page
 showed; else both are shown and the person chooses.
 """
 
@@ -13,12 +13,12 @@ from typing import Any, Literal
 from tomlkit import TOMLDocument, dumps, parse
 
 from partgen.bench.actions import Action
-from partgen.bench.fields import Field, fields_of, text_at, text_of, value_of
-from partgen.bench.job import Change, Job, Tab
+from partgen.bench.fields import Field, by_subject, fields_of, text_at, text_of, value_of
+from partgen.bench.job import Job, Tab
 from partgen.bench.pieces import piece
 from partgen.bench.standing import Preview, preview, solid_page
 from partgen.errors import Fault, InputError, ProfileError
-from partgen.log.undoing import undo
+from partgen.fit.status import chance_words
 from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, shape_from
 from partgen.profile.edit import (
     Edit,
@@ -28,11 +28,11 @@ from partgen.profile.edit import (
     add_reading,
     add_table,
     clear_value,
-    place_of,
     set_value,
     toml_length,
 )
-from partgen.units import Unit, parse_length
+from partgen.sheet.plan_view import Mark, places_of, plan_view
+from partgen.units import Unit, decimal_point, parse_length
 
 
 class ConflictError(ProfileError):
@@ -54,17 +54,18 @@ def act(job: Job, tab: Tab, action: Action) -> str:
         return ""
     if action.do == "look":
         tab.label = action.label
+        part = next((p.part for p in job.file.profile.position if p.label == action.label), "")
+        if part and tab.chosen != ("position", action.label):
+            tab.chosen = "part", part
         return ""
     if action.do == "set":
-        return _set(job.file, tab, action)
-    if action.do == "undo-set":
-        return _undo(job.file, tab)
+        return _set(job.file, action)
     if action.do == "add":
         return _add(job.file, tab, action)
     return ""
 
 
-def _set(file: ProfileFile, tab: Tab, action: Action) -> str:
+def _set(file: ProfileFile, action: Action) -> str:
     place = action.at
     field = field_at(file, place)
     value = value_of(field, action.text)
@@ -72,27 +73,7 @@ def _set(file: ProfileFile, tab: Tab, action: Action) -> str:
     if after == action.was:
         return ""
     _write(file, place, value, expected=action.was)
-    tab.changes.append(Change(place, action.was, text_at(file.text, place)))
-    del tab.changes[:-200]
     return f"{place}: saved."
-
-
-def _undo(file: ProfileFile, tab: Tab) -> str:
-    """The last thing recorded, whatever it was and wherever."""
-    try:
-        done = undo(file.path)
-    except InputError:
-        file.refresh()
-        if not tab.changes:
-            raise
-        last = tab.changes[-1]
-        raise ConflictError(last.place, text_at(file.text, last.place), last.before) from None
-    file.refresh()
-    if tab.changes:
-        tab.changes.pop()
-    if (place := place_of(done.recording.place)) is not None:
-        tab.chosen = place.table, place.name
-    return done.text
 
 
 def _write(file: ProfileFile, place: Place, value: Any, *, expected: str) -> None:  # noqa: ANN401
@@ -146,7 +127,7 @@ def _add(file: ProfileFile, tab: Tab, action: Action) -> str:
         raise InputError(Fault(f"a new {what}", f'"{name[:40]}"', "a name of letters, digits, - and _"))
     if table == "part":
         values: dict[str, Any] = {"kind": given.get("kind", ""), "hole": given.get("hole", "")}
-        values |= {"seat": given.get("seat", ""), "proud": toml_length(given.get("proud") or "1.0")}
+        values |= {"seat": given.get("seat", ""), "proud": toml_length(decimal_point(given.get("proud") or "1.0"))}
     else:
         values = _shaped(table, given, file.profile.unit)
     file.apply(add_table(table, name, values))
@@ -165,12 +146,13 @@ def _shaped(what: Literal["hole", "seat"], given: dict[str, str], unit: Unit) ->
     for key, number in shape.sizes:
         values[key] = toml_length(number) if key == "teeth" else [toml_length(number)]
     if what == "seat":
-        values["length"] = toml_length(given.get("length", ""))
+        values["length"] = toml_length(decimal_point(given.get("length", "")))
     return values
 
 
 def _add_positions(file: ProfileFile, given: dict[str, str]) -> str:
     """One position, or a row of them with labels that count up."""
+    given = {key: value if key in ("label", "part") else decimal_point(value) for key, value in given.items()}
     label, part, drop = given.get("label", ""), given.get("part", ""), given.get("drop", "")
     x, y = given.get("x", ""), given.get("y", "")
     count, pitch = given.get("count", "") or "1", given.get("pitch", "") or "0"
@@ -215,7 +197,14 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     }  # fmt: skip
     return {
         "tables": piece("tables", used=used, chosen=tab.chosen),
-        "form": piece("form", fields=fields, table=table, name=name, changes=len(tab.changes), unit=profile.unit),
+        "form": piece(
+            "form",
+            groups=by_subject(fields) if table == "part" else [("", fields)],
+            table=table,
+            name=name,
+            unit=profile.unit,
+        ),
+        "plan": plan(job, tab),
         "adding": piece("adding", profile=profile, kinds=_kinds(), hole_sizes=HOLE_SIZES, seat_sizes=SEAT_SIZES),
     }
 
@@ -234,7 +223,24 @@ def looked_at(tab: Tab) -> tuple[str, str]:
     return (name if table == "part" else ""), tab.label
 
 
-def previewed(job: Job, tab: Tab, action: Action | None) -> str:
+STATE = {"pass": ("done", ""), "not proven": ("odd", "?"), "fail": ("bad", "✕")}
+"""How a state looks on the panel, and its sign."""
+
+
+def plan(job: Job, tab: Tab) -> str:
+    """The panel with the state of each position, as far as it is worked out."""
+    assert job.file is not None
+    states, marks = dict(tab.states), {}
+    for position in job.file.profile.position:
+        state = states.get(position.label, "")
+        kind, sign = STATE.get(state, ("none", ""))
+        kind += " here" if position.label == tab.shown else ""
+        said = f"{position.label}, {state or 'not worked out'}"
+        marks[position.label] = Mark(kind, f"{sign} " if sign else "", "", None, said, {"data-do": "look"})
+    return plan_view(places_of(job.file.profile), marks, here=tab.shown)
+
+
+def previewed(job: Job, tab: Tab, action: Action | None) -> dict[str, str]:
     """What the profile gives, with one key as it is being typed; nothing is written. Called without the lock."""
     with job.lock:
         assert job.file is not None
@@ -244,11 +250,18 @@ def previewed(job: Job, tab: Tab, action: Action | None) -> str:
             if action is not None and action.place is not None:
                 text = _with(file, action)
         except InputError as error:
-            return preview_piece(Preview(faults=tuple(str(fault) for fault in error.faults)), "")
+            return {"preview": preview_piece(Preview(faults=tuple(str(fault) for fault in error.faults)), "")}
         if part and not any(p.label == label and p.part == part for p in file.profile.position):
             label = ""
     found: Preview = job.worker.ask(preview, job.path, text, job.printer_name, job.seed, part, label)
-    return preview_piece(found, part)
+    put = {"preview": preview_piece(found, part)}
+    if found.faults:
+        return put
+    with job.lock:
+        tab.states, tab.shown = found.others, found.label
+        proven = sum(state == "pass" for _, state in found.others)
+        words = piece("shaped", proven=proven, all=len(found.others), chance=chance_words(found.p_all_fit))
+        return put | {"plan": plan(job, tab), "status": words}
 
 
 def _with(file: ProfileFile, action: Action) -> str:

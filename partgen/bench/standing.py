@@ -1,6 +1,6 @@
 """What the worker works out for the page: how the panel stands, what a change would do, a solid to turn.
 
-May import: fit, errors, profile, pipeline, report; the CAD inside functions. Module-level functions only, whose
+Module-level functions only, whose
 arguments and answers travel between processes.
 """
 
@@ -10,12 +10,18 @@ import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from tomlkit import dumps, parse
+
+from partgen.bench.fields import text_at
 from partgen.errors import InputError, PartgenError
 from partgen.fit.document import CheckDoc, FitDocument
+from partgen.fit.status import chance_words, status
 from partgen.pipeline.inputs import gather, material_names, with_profile
 from partgen.pipeline.planning import Planned, plan_inputs
+from partgen.profile.edit import Place, set_value
 from partgen.profile.library import find_material
 from partgen.profile.load import parse_profile
+from partgen.units import MM_PER
 
 
 @dataclass(frozen=True)
@@ -34,7 +40,17 @@ class Standing:
     next_why: str = ""
     doubts: tuple[tuple[str, str, float, str], ...] = ()
     """(label, what, reading in mm, why)"""
+    sentence: str = ""
+    """What to do next, or that enough is measured; the same as anywhere."""
+    enough: bool = False
+    advice: tuple[tuple[str, str, str, float], ...] = ()
+    """(action, label, text, chance that all fit after it), best first."""
     trouble: str = ""
+
+    @property
+    def unproven(self) -> int:
+        """Positions that are not proven to fit."""
+        return sum(state != "pass" for _, state in self.states)
 
 
 @dataclass(frozen=True)
@@ -50,15 +66,19 @@ class Preview:
     others: tuple[tuple[str, str], ...] = ()
     """(label, state) of every position."""
     seconds: float = 0.0
+    p_all_fit: float = 0.0
+    levers: tuple[tuple[str, tuple[str, str, str], str, str, str], ...] = ()
+    """(what it does, place, what is written there, what would be, its gain) of the one change that mends most."""
 
 
 def standing(path: Path, printer: str | None, seed: int) -> Standing:
     """How the panel stands with the files as they are; `trouble` where it cannot be told yet."""
     try:
-        document = plan_inputs(gather(path, printer=printer, seed=seed)).document
+        planned = plan_inputs(gather(path, printer=printer, seed=seed))
+        document = planned.document
     except PartgenError as error:
         return Standing(trouble=str(error))
-    after = document.set.next_measurement
+    after, stands = document.set.next_measurement, status(document, planned.plan.next_measurement)
     return Standing(
         slope=document.panel.slope,
         tilt_deg=document.panel.tilt_deg,
@@ -69,8 +89,17 @@ def standing(path: Path, printer: str | None, seed: int) -> Standing:
         next_label=after.label if after else "",
         next_what=after.what if after else "",
         next_why=after.why if after else "",
+        sentence=stands.sentence,
+        enough=stands.enough,
+        advice=_advice(document),
         doubts=tuple((d.label, d.what, d.reading_mm, d.why) for d in document.doubts),
     )
+
+
+def _advice(document: FitDocument) -> tuple[tuple[str, str, str, float], ...]:
+    """Everything that could raise the chance, where the document ranks it."""
+    found = getattr(document.set, "advice", ())  # a key of the contract that older documents lack
+    return tuple((one.action, one.label, one.text, one.p_all_fit_after) for one in found)
 
 
 def preview(path: Path, text: str, printer: str | None, seed: int, part: str, label: str) -> Preview:
@@ -91,15 +120,58 @@ def preview(path: Path, text: str, printer: str | None, seed: int, part: str, la
         checks=position.checks,
         state=position.state,
         numbers=(
-            ("height", f"{position.height_mm:.2f} mm"),
-            ("proud", f"{position.proud_mm:.2f} ± {position.proud_u95_mm:.2f} mm"),
-            ("section", " × ".join(f"{v:.2f}" for v in position.section_mm) + " mm"),
-            ("room per side", f"{position.clearance_mm:.2f} mm, at worst {position.clearance_worst_mm:.2f}"),
+            ("height, from what it sits on", f"{position.height_mm:.2f} mm"),
+            ("above the panel", f"{position.proud_mm:.2f} ± {position.proud_u95_mm:.2f} mm"),
+            ("section in the hole", " × ".join(f"{v:.2f}" for v in position.section_mm) + " mm"),
+            ("clearance per side", f"{position.clearance_mm:.2f} mm"),
+            ("if every error stood at its limit at once", f"{position.clearance_worst_mm:+.2f} mm"),
+            ("chance of binding", chance_words(position.p_bind)),
             ("grip", f"{position.grip_n[0]:.1f} to {position.grip_n[1]:.1f} N to pull off"),
         ),
         others=_states(document),
+        p_all_fit=document.set.p_all_fit,
+        levers=_levers(path, text, printer, seed, document, index),
         seconds=time.perf_counter() - begun,
     )
+
+
+HIGHER = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+"""mm: how much taller is tried where a part is not proven."""
+
+
+def _levers(
+    path: Path, text: str, printer: str | None, seed: int, document: FitDocument, index: int
+) -> tuple[tuple[str, tuple[str, str, str], str, str, str], ...]:
+    """The least more height above the panel that proves the position looked at, with how many it proves in all."""
+    position = document.positions[index]
+    if position.state == "pass" or not position.part:
+        return ()
+    place = Place("part", position.part, "proud")
+    was = text_at(text, place)
+    before = sum(state == "pass" for _, state in _states(document))
+    profile = parse_profile(text, str(path))
+    wanted = profile.part[position.part].proud / MM_PER[profile.unit]
+    for more in HIGHER:
+        new = f"{wanted + more / MM_PER[profile.unit]:.4g}"
+        tree = parse(text.removeprefix("\ufeff"))
+        set_value(place, float(new))(tree)
+        try:
+            after = _planned(path, dumps(tree), printer, seed).document
+        except PartgenError:
+            return ()
+        count = sum(state == "pass" for _, state in _states(after))
+        if after.positions[index].state == "pass" and count > before:
+            gain = f"{before} → {count} proven"
+            return (
+                (
+                    f"Make them {new} {profile.unit} high above the panel",
+                    ("part", position.part, "proud"),
+                    was,
+                    new,
+                    gain,
+                ),
+            )
+    return ()
 
 
 def solid_page(path: Path, text: str, printer: str | None, seed: int, part: str, label: str) -> str:

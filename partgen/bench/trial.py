@@ -1,18 +1,18 @@
 """The section where printed parts are tried: what was seen at each position, and what the next revision changes.
 
-May import: errors, files, log, pipeline, bench.*. What is entered is kept in a CSV beside the profile, in
+What is entered is kept in a CSV beside the profile, in
 the form that `partgen trial` takes, until it is recorded; so it outlives the page.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
-from partgen.bench.actions import Action
+from partgen.bench.actions import Action, FieldError
 from partgen.bench.job import Job, Tab
-from partgen.bench.pictures import panel_picture
 from partgen.bench.pieces import piece
 from partgen.errors import Fault, InputError, PartgenError, TrialError
 from partgen.log.records import Log, Revision
@@ -29,6 +29,8 @@ from partgen.pipeline.trials import (
     trials_of,
     tried_revision,
 )
+from partgen.sheet.plan_view import Mark, places_of, plan_view
+from partgen.units import decimal_point
 
 SAME = 0.005  # mm: below what a file's heights are rounded to
 
@@ -77,38 +79,89 @@ def _signed(change: float) -> str:
     return "0" if abs(change) < SAME else f"{change:+.2f}"
 
 
+RIGHT = {"feel": "free", "grip": "holds"}
+"""How a cap behaves that is right."""
+
+
 def act(job: Job, tab: Tab, action: Action) -> str:
     """Do what was asked for; what to say of it. Raises InputError with nothing recorded."""
     if action.do == "try-at":
         tab.tried = action.label
-        return ""
-    if action.do == "enter":
+    elif action.do == "enter":
         return _enter(job, tab, action)
-    if action.do == "forget":
-        _keep(job, [one for one in draft_of(job) if one.label != action.label])
-        return f"{action.label}: what was entered is taken back."
-    if action.do == "record":
-        return _record(job, action)
+    elif action.do == "next":
+        tab.tried = _following(job, tab.tried)
+    elif action.do == "forget":
+        return _change(job, tab, action.label, None)
+    elif action.do == "undo":
+        return _undo(job, tab)
+    elif action.do == "record":
+        return _record(job, tab, action)
     return ""
 
 
 def _enter(job: Job, tab: Tab, action: Action) -> str:
-    log = read_log(log_path(job.path))
-    built = _last(log)
+    """Keep what a form says of one position, as soon as any of it was changed."""
+    built = _last(read_log(log_path(job.path)))
     if built.position(action.label) is None:
         raise TrialError(Fault("the position", action.label, f"a position of {built.id}"))
     cells = {key: action.values.get(key, "").strip() for key in COLUMNS} | {"label": action.label}
+    cells["proud_mm"] = decimal_point(cells["proud_mm"])
     side = action.values.get("side", "").strip()
     if side and cells["feel"] not in ("", "free"):
         cells["feel"] += f" {side}"
-    result = result_from(cells, action.label)
-    rest = [one for one in draft_of(job) if one.label != action.label]
-    _keep(job, rest if result.empty else [*rest, result])
+    try:
+        result = result_from(cells, action.label)
+    except TrialError as error:
+        raise FieldError({"proud_mm": error.faults[0]}) from error
+    return _change(job, tab, action.label, None if result.empty else result)
+
+
+def _change(job: Job, tab: Tab, label: str, result: Result | None) -> str:
+    """Put one position's entry in place of what was there."""
+    draft = draft_of(job)
+    before = next((one for one in draft if one.label == label), None)
+    if before == result:
+        return ""
+    tab.entries = [*tab.entries[-200:], (label, before)]
+    _put(job, draft, label, result)
+    return f"{label}: kept, not recorded yet." if result else f"{label}: nothing is entered."
+
+
+def _put(job: Job, draft: tuple[Result, ...], label: str, result: Result | None) -> None:
+    rest = [one for one in draft if one.label != label]
+    _keep(job, rest if result is None else [*rest, result])
+
+
+def _undo(job: Job, tab: Tab) -> str:
+    if not tab.entries:
+        return "There is nothing to undo here."
+    label, before = tab.entries[-1]
+    _put(job, draft_of(job), label, before)
+    tab.entries, tab.tried = tab.entries[:-1], label
+    return f"{label}: as before."
+
+
+def _following(job: Job, label: str) -> str:
+    """The next position whose height is wanted; else the next without an entry."""
+    built = _last(read_log(log_path(job.path)))
     order = [position.label for position in built.built]
-    left = [label for label in order if label not in {one.label for one in draft_of(job)}]
-    after = order.index(action.label)
-    tab.tried = next((label for label in order[after + 1 :] if label in left), left[0] if left else action.label)
-    return f"{action.label}: kept. Record it when all are tried."
+    entered = {one.label for one in draft_of(job)}
+    wanted = [one for one in heights_wanted(job) if one not in entered]
+    start = order.index(label) + 1 if label in order else 0
+    left = [one for one in (*order[start:], *order[:start]) if one not in entered]
+    return next(iter(wanted or left), label)
+
+
+def heights_wanted(job: Job) -> list[str]:
+    """Three positions far apart, whose heights say most of the rest: the panel is a plane."""
+    assert job.file is not None
+    places = {position.label: position.at for position in job.file.profile.position}
+    found = [min(places, key=lambda label: sum(places[label]))]
+    while len(found) < min(3, len(places)):
+        rest = [label for label in places if label not in found]
+        found.append(max(rest, key=lambda label: min(math.dist(places[label], places[one]) for one in found)))
+    return found
 
 
 def _last(log: Log) -> Revision:
@@ -127,12 +180,13 @@ def _keep(job: Job, results: list[Result] | tuple[Result, ...]) -> None:
     keep_draft(job.path, _last(read_log(log_path(job.path))).id, results)
 
 
-def _record(job: Job, action: Action) -> str:
-    """Append what was entered to the log, as `partgen trial` does."""
+def _record(job: Job, tab: Tab, action: Action) -> str:
+    """Append what was entered to the log, as `partgen trial` does; with "rest", that all others are right."""
     swapped = [label for label in action.text.split(",") if label]
+    draft = _with_rest(job, draft_of(job)) if action.label == "rest" else draft_of(job)
     done = record(
         job.path,
-        draft_of(job),
+        draft,
         source="trial",
         revision=_last(read_log(log_path(job.path))).id,
         swapped=swapped,
@@ -141,8 +195,25 @@ def _record(job: Job, action: Action) -> str:
         seed=job.seed,
     )
     _keep(job, ())
+    tab.entries = []
     left = f" Left out: {', '.join(done.left_out)}; put them right and enter them again." if done.left_out else ""
     return f"{done.revision}: recorded {', '.join(done.labels)}.{left}"
+
+
+def _with_rest(job: Job, draft: tuple[Result, ...]) -> tuple[Result, ...]:
+    """What was entered, and of every position that was not spoken of, that it is right."""
+    log = read_log(log_path(job.path))
+    built = _last(log)
+    spoken = {one.label for one in draft} | {trial.label for trial in log.trial if trial.revision == built.id}
+    rest = [result_from({"label": p.label, **RIGHT}, p.label) for p in built.built if p.label not in spoken]
+    return (*(_completed(one) for one in draft), *rest)
+
+
+def _completed(one: Result) -> Result:
+    """An entry of which only the height was said: it was left standing among those that are right."""
+    if one.feel is None and one.grip is None and one.proud_seen is None:
+        return replace(one, feel=RIGHT["feel"], grip=RIGHT["grip"])
+    return one
 
 
 def regions(job: Job, tab: Tab) -> dict[str, str]:
@@ -150,23 +221,33 @@ def regions(job: Job, tab: Tab) -> dict[str, str]:
     assert job.file is not None
     log = read_log(log_path(job.path))
     if not log.revision:
-        return {"entry": piece("nothing", what="try"), "spots": "", "history": "", "changes": "", "entered": ""}
+        empty = dict.fromkeys(("plan", "history", "changes", "entered"), "")
+        return empty | {"entry": piece("nothing", what="try")}
     built = log.revision[-1]
     draft = {one.label: one for one in draft_of(job)}
     if built.position(tab.tried) is None:
-        tab.tried = next((p.label for p in built.built if p.label not in draft), built.built[0].label)
+        tab.tried = heights_wanted(job)[0]
     recorded = {trial.label for _, trial in log.counting() if trial.revision == built.id}
+    wanted = [label for label in heights_wanted(job) if label not in recorded]
+    unread = [label for label in wanted if label not in draft or draft[label].proud_mm is None]
+    entry = {"built": built, "position": built.position(tab.tried), "result": draft.get(tab.tried)}
+    rest = len(built.built) - len(recorded | set(draft))
     return {
-        "spots": _spots(job, tab, set(draft), recorded),
-        "entry": piece("entry", built=built, position=built.position(tab.tried), result=draft.get(tab.tried)),
-        "entered": piece("entered", rows=[_row(one) for one in draft.values()], revision=built.id),
+        "plan": _plan(job, tab, draft, recorded, unread),
+        "entry": piece("entry", **entry, wanted=wanted, unread=unread, recorded=tab.tried in recorded),
+        "entered": piece("entered", rows=[_row(one) for one in draft.values()], revision=built.id, rest=rest),
         "history": piece("history", log=log, changed=_changed(job)),
+        "status": piece("tried", built=built, wrong=sum(map(_wrong, draft.values())), recorded=len(recorded)),
     }
 
 
 def _row(one: Result) -> tuple[str, str, str, str, str]:
     proud = one.proud_seen or ("" if one.proud_mm is None else f"{one.proud_mm:.2f}")
     return one.label, proud, " ".join(filter(None, (one.feel, one.side))), one.grip or "", one.note
+
+
+def _wrong(one: Result) -> bool:
+    return one.feel not in (None, "free") or one.grip not in (None, "holds")
 
 
 def _changed(job: Job) -> str:
@@ -176,22 +257,28 @@ def _changed(job: Job) -> str:
         return ""
 
 
-def _spots(job: Job, tab: Tab, entered: set[str], recorded: set[str]) -> str:
+def _plan(job: Job, tab: Tab, draft: dict[str, Result], recorded: set[str], unread: list[str]) -> str:
     assert job.file is not None
-
-    def told(label: str) -> tuple[str, str, str]:
+    marks = {}
+    for position in job.file.profile.position:
+        label, one = position.label, draft.get(position.label)
         kind, said = ("done", "recorded") if label in recorded else ("none", "")
-        if label in entered:
-            kind, said = "some", "entered"
-        return kind + (" here" if label == tab.tried else ""), said, f"{label}, {said or 'not tried yet'}"
-
-    profile = job.file.profile
-    picture = panel_picture(profile, told)
-    return piece("spots", picture=picture, now=None, do="try-at", here=tab.tried, places={})
+        if one is not None:
+            word = one.feel if one.feel not in (None, "free") else one.grip if one.grip not in (None, "holds") else None
+            kind, said = (
+                ("odd", word or "") if _wrong(one) else ("some", f"{one.proud_mm:.2f}" if one.proud_mm else "entered")
+            )
+        elif label in unread:
+            said = "read me"
+        kind += " here" if label == tab.tried else ""
+        data = {"data-do": "try-at"}
+        marks[label] = Mark(kind, "", said, None, f"{label}, {said or 'not spoken of'}", data)
+    return plan_view(places_of(job.file.profile), marks, here=tab.tried)
 
 
 def changes(job: Job) -> str:
-    """What the next revision would change. Called without the lock."""
+    """What the next revision would change, if all that nothing was said of are right. Called without the lock."""
     draft = draft_of(job)
-    found: Outlook = job.worker.ask(outlook, job.path, job.printer_name, job.seed, draft)
+    given = _with_rest(job, draft) if draft else ()
+    found: Outlook = job.worker.ask(outlook, job.path, job.printer_name, job.seed, given)
     return piece("changes", found=found, entered=bool(draft))

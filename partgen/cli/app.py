@@ -35,7 +35,7 @@ from partgen.formats import OlderFormat
 app = typer.Typer(
     name="partgen",
     help="Replacement caps, knobs and other small operating parts from calipers readings.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help: half the time to show it
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -52,11 +52,17 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _main(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="The version, and nothing else.")
     ] = False,
 ) -> None:
-    pass
+    """Replacement caps, knobs and other small operating parts from calipers readings.
+
+    Without a command: the panels of this folder, as a page in the browser.
+    """
+    if context.invoked_subcommand is None:
+        bench(show=True)
 
 
 COMMANDS: dict[Callable[..., None], str] = {  # in the order of the work; each in one line of the overview

@@ -2,6 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
+NoteKind = Literal["said", "state", "odd", "refused", "terminal"]
+
+
+class Note(str):
+    """One line for the person, with what it is: said, state, odd, refused, or a hint for the terminal alone."""
+
+    kind: NoteKind
+
+    def __new__(cls, text: str, kind: NoteKind = "said") -> Note:
+        """A line of a kind."""
+        note = super().__new__(cls, text)
+        note.kind = kind
+        return note
+
+
 HELP = """\
 A number       one reading, in the profile's unit or with its own: 4.31, 0.172 in, 11/64 in
 undo           take the last reading back

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from partgen.errors import PartgenError
 from partgen.fit.status import Status
+from partgen.measuring.commands import Note
 from partgen.measuring.live import Live, reading_at, review
 from partgen.measuring.tasks import Task, drop_task, gap_task, subject, tasks_of
 from partgen.metrology.estimate import estimate
@@ -118,7 +119,7 @@ class Route:
             return Stop(None, (f"What to read next cannot be told: {error}",))
         if wanted is None:
             left = "No further reading is asked for." if stands is None or stands.next is not None else stands.sentence
-            return Stop(None, (left, '"stop" ends; "go NAME" reads more.'))
+            return Stop(None, (left, Note('"stop" ends; "go NAME" reads more.', "terminal")))
         self._asked = (wanted.label, wanted.what)
         return self._stop_at(wanted, f"Next: {in_unit(wanted.why, profile.unit)}.")
 

@@ -1,6 +1,6 @@
 """A measuring session: one line in, a few lines out, everything accepted already on disk.
 
-May import: errors, units, model, metrology, profile, measuring. Never prints and never reads keys.
+May import: errors, units, model, metrology, profile, log, measuring. Never prints and never reads keys.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from partgen.errors import InputError, OutsideError, ProfileError
 from partgen.log.changes import digest
 from partgen.log.store import log_path, read_log
 from partgen.log.undoing import Recording, last_recording, undo
-from partgen.measuring.commands import COMMANDS, HELP
+from partgen.measuring.commands import COMMANDS, HELP, Note, NoteKind
 from partgen.measuring.live import reading_at, review
 from partgen.measuring.otherwise import SPACING, WAYS, as_table, suiting
 from partgen.measuring.route import Chance, Route, Stop
@@ -61,11 +61,13 @@ class Session:
         self._known = known_seats(file.path)
         self._new_gap: tuple[str, str] | None = None
         self._to_replace: Place | None = None
+        self.held = False
+        """True at a place that the person chose: readings stay there until it is left."""
         self._written: set[str] = set()
         """Hashes of the profile's texts that this session wrote."""
         self._offered: Recording | None = None
         """What undo would take back though it is of another session, once that was said."""
-        self._notes: list[str] = []
+        self._notes: list[Note] = []
         self.unsaved = False
         """Whether the last reading given could not be saved."""
         self._go(self.route.following(None))
@@ -83,7 +85,7 @@ class Session:
         number = f"reading {count + 1} of {self.task.wanted}" if count < self.task.wanted else "once more"
         return f"{self.task.title}, {number} [{self.unit}] > "
 
-    def notes(self) -> list[str]:
+    def notes(self) -> list[Note]:
         """What there is to say before the next prompt, once."""
         said, self._notes = self._notes, []
         return said
@@ -110,16 +112,16 @@ class Session:
             elif command is not None:
                 getattr(self, f"_do_{command}")(rest.strip())
             elif text[0].isalpha():
-                self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, COMMANDS)}')
+                self._note(f'"{text[:40]}" is no reading and no command; {one_of(word, COMMANDS)}', "refused")
             else:
                 self._read(text)
             self.unsaved = self.unsaved and len(self.taken) <= before
         except OutsideError as error:
             self.unsaved = True
-            self._note(f"NOT SAVED: {error}. Mend that and give the reading again, or stop.")
+            self._note(f"NOT SAVED: {error}. Mend that and give the reading again, or stop.", "refused")
 
     def _do_help(self, _: str) -> None:
-        self._notes.extend(HELP.splitlines())
+        self._notes.extend(Note(line, "terminal") for line in HELP.splitlines())
 
     def _do_stop(self, _: str) -> None:
         self.finished = True
@@ -142,10 +144,11 @@ class Session:
         self._note(f"{len(todo)} left." if todo else "Everything on the list was read.")
 
     def _do_next(self, _: str) -> None:
+        self.held = False
         self._go(self.route.most_useful())
 
     def _do_skip(self, _: str) -> None:
-        self._new_gap = None
+        self._new_gap, self.held = None, False
         if self.task is not None:
             self.route.skip(self.task)
             cost = f" Then {self.task.skipping}." if self.task.skipping else ""
@@ -163,14 +166,22 @@ class Session:
         self.route.skipped.discard(self.task.place)
         self._tell(self.task)
 
-    def go_to(self, place: Place) -> bool:
-        """Ask for one place next, as `go` does by name; False where the profile has no such place."""
+    def go_to(self, place: Place, *, hold: bool = False) -> bool:
+        """Ask for one place next, as `go` does by name; False where the profile has no such place.
+
+        `hold`: the person chose it, so that it stays, however often it is read, until `leave`.
+        """
         task = next((task for task in self.route.tasks() if task.place == place), None)
         if task is None:
             return False
-        self._new_gap, self.task = None, task
+        self._new_gap, self.task, self.held = None, task, hold
         self.route.skipped.discard(place)
         return True
+
+    def leave(self) -> None:
+        """Go on with the list from here: after a place that was chosen, or one that is gone from the file."""
+        self.held = False
+        self._go(self.route.following(self.task))
 
     @property
     def new_gap(self) -> tuple[str, str] | None:
@@ -279,7 +290,7 @@ class Session:
             written = self._with_unit(text)
             mm = parse_length(written, self.file.profile.unit).mm
         except ValueError as error:
-            self._note(f'"{text[:40]}" was not taken: expected {error}')
+            self._note(f'"{text[:40]}" was not taken: expected {error}', "refused")
             return
         task = self.task
         try:
@@ -288,7 +299,7 @@ class Session:
                 task = gap_task(str(len(self.file.profile.panel.gap)), min(self.wanted, 2))
                 self._new_gap, self.task = None, task
             elif task is None:
-                self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.')
+                self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.', "refused")
                 return
             elif self._to_replace == task.place:
                 self._apply(replaced(task.place, written))
@@ -299,7 +310,7 @@ class Session:
             place = str(task.place) if task is not None else ""
             here = (f.expected if place and place in f.where else str(f) for f in error.faults)
             why = "; ".join(dict.fromkeys(here))
-            self._note(f"{self.shown(mm)} was not taken: {why}")
+            self._note(f"{self.shown(mm)} was not taken: {why}", "refused")
             return
         self.taken.append(Taken(task, written))
         self._settle(task, mm)
@@ -317,7 +328,7 @@ class Session:
             values = as_table(word, [self._with_unit(one) for one in typed], task)
             self._apply(add_gap(new, values) if new is not None else set_otherwise(task.place, values))
         except ValueError as error:
-            self._note(f"not taken: {error}")
+            self._note(f"not taken: {error}", "refused")
             return
         except ProfileError as error:
             self._refused(error)
@@ -327,11 +338,11 @@ class Session:
         self._settle(task)
 
     def _refused(self, error: InputError) -> None:
-        self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)))
+        self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)), "refused")
 
     def _do_other(self, _: str) -> None:
         task = self.task if self._new_gap is None else gap_task("1", 1)
-        self._notes.extend(f"  {line}" for line in suiting(task))
+        self._notes.extend(Note(f"  {line}") for line in suiting(task))
 
     def _do_lands(self, rest: str) -> None:
         try:
@@ -381,12 +392,12 @@ class Session:
         live = review(self.file.profile, self.printer, task)
         if live is None:
             return
-        self._note(state(live, self.unit))
-        self._notes.extend(questions(self.file.profile, live, self.unit, mm))
+        self._note(state(live, self.unit), "state")
+        self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit, mm))
         if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
             found = recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
-            self._notes.extend(f"   {line}" for line in found)
-        if self.route.enough(task, live):
+            self._notes.extend(Note(f"   {line}") for line in found)
+        if not self.held and self.route.enough(task, live):
             self._go(self.route.following(task))
 
     def _do_is(self, rest: str) -> None:
@@ -404,14 +415,14 @@ class Session:
     def _tell(self, task: Task) -> None:
         live = review(self.file.profile, self.printer, task)
         if live is not None:
-            self._note(state(live, self.unit))
-            self._notes.extend(questions(self.file.profile, live, self.unit))
+            self._note(state(live, self.unit), "state")
+            self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit))
 
     # --- where to go -----------------------------------------------------------------------------
 
     def _go(self, stop: Stop) -> None:
         self.task, self._new_gap = stop.task, stop.new_gap
-        self._notes.extend(stop.notes)
+        self._notes.extend(note if isinstance(note, Note) else Note(note) for note in stop.notes)
 
-    def _note(self, text: str) -> None:
-        self._notes.append(text)
+    def _note(self, text: str, kind: NoteKind = "said") -> None:
+        self._notes.append(Note(text, kind))

@@ -36,7 +36,7 @@ class Keyboard:
     def section(self, name: str) -> None:
         """To another section by its link."""
         self.settled()
-        self.tab_to(f'nav a[href="/{name}"]', "Shift+Tab")  # back to the head of the page
+        self.tab_to(f'nav a[href$="/{name}"]', "Shift+Tab")
         self.page.keyboard.press("Enter")
         self.page.wait_for_url(f"**/{name}")
         self.settled()
@@ -62,7 +62,10 @@ class Keyboard:
         self.settled()
 
     def set(self, key: str, text: str) -> None:
-        """Write into a field of the form."""
+        """Write into a field of the form, unfolding its subject first where it is folded."""
+        field = self.page.locator(f"#f-{key}")
+        if not field.is_visible():
+            self.press(f"#{field.evaluate('f => f.closest(`details`).id')} summary")
         self.tab_to(f"#f-{key}")
         if self.page.evaluate("document.activeElement.tagName") == "SELECT":
             self.page.keyboard.type(text)
@@ -76,6 +79,8 @@ class Keyboard:
 
     def choose(self, table: str, name: str) -> None:
         """A table to shape."""
+        if table != "part" and not self.page.locator("#d-tables").evaluate("d => d.open"):
+            self.press("#d-tables summary")
         self.press(f'button[data-do="choose"][data-place*=\'"{table}"\'][data-place*=\'"{name}"\']')
         self.settled()
         heading = f"{table.capitalize()} {name}".strip()
@@ -85,7 +90,7 @@ class Keyboard:
         """Build, and wait until it stands."""
         self.section("build")
         self.press("#build")
-        self.page.get_by_text(f"{revision} is whole").wait_for(timeout=BUILD_LIMIT)
+        self.page.get_by_text(f"{revision} is ready").wait_for(timeout=BUILD_LIMIT)
         self.page.frame_locator("#report").locator("h1").wait_for(timeout=BUILD_LIMIT)
 
     def fetch(self, selector: str, target: Path) -> Path:
@@ -98,16 +103,21 @@ class Keyboard:
     def tried(self, label: str, proud: str, feel: str, grip: str) -> None:
         """One position's trial: typed, then the choices with the arrow keys."""
         self.settled()
-        assert self.page.locator("#h-entry").inner_text().startswith(label)
+        while self.page.locator("#h-entry b").inner_text() != label:
+            self.press("#e-next")
+            self.settled()
         self.tab_to("#e-proud")
         self.page.keyboard.type(proud)
         for name, options, wanted in (
-            ("feel", ("", "free", "rubs", "stuck"), feel),
-            ("grip", ("", "loose", "holds", "tight"), grip),
+            ("feel", ("free", "rubs", "stuck", "rocks"), feel),
+            ("grip", ("loose", "holds", "tight"), grip),
         ):
             self.tab_to(f'input[name="{name}"]')
+            self.page.keyboard.press("Space")
+            self.settled()
             for _ in range(options.index(wanted)):
                 self.page.keyboard.press("ArrowRight")
-        self.press("form.trial button.primary")
+                self.settled()
+        self.press("#e-next")
         self.settled()
         assert not self.page.locator("#refused").inner_text()

@@ -56,6 +56,10 @@ drop = [5.02]
 """
 
 
+OF_ALL = ("/?", "/static", "/code", "/panels", "/new", "/demo", "/p/", "/.")
+"""Paths that are about no one panel."""
+
+
 class Served:
     """One running page."""
 
@@ -71,6 +75,8 @@ class Served:
         parts = urlsplit(self.address)
         self.host, self.port = parts.netloc, int(parts.netloc.split(":")[1])
         self.base = f"http://{self.host}"
+        self.home = f"{self.base}/p/{Path(profile).stem}"
+        """Where the panel's sections lie."""
         status, headers, _ = self.ask("GET", f"/?{parts.query}", cookie=False)
         assert status == 303
         self.cookie = headers["set-cookie"].split(";")[0]
@@ -78,7 +84,11 @@ class Served:
     def ask(
         self, method: str, path: str, body: bytes | None = None, *, cookie: bool = True, **headers: str
     ) -> tuple[int, dict[str, str], bytes]:
-        """One request, with any header replaced or (as "") left out: `Host` and `Origin` are right by default."""
+        """One request. A path lies under the panel's own but for those in `OF_ALL`.
+
+        With any header replaced or (as "") left out: `Host` and `Origin` are right by default."""
+        if path != "/" and not path.startswith(OF_ALL):
+            path = f"{urlsplit(self.home).path}{path}"
         sent = {"Host": self.host, "Origin": self.base if method == "POST" else "", **headers}
         if cookie:
             sent.setdefault("Cookie", self.cookie)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import subprocess
 import sys
 import threading
+from html import unescape
 from pathlib import Path
+from typing import Any
 
 from served import TINY, Served, served, until
 
@@ -20,6 +23,19 @@ def drops(folder: Path, label: str = "A2") -> tuple[float, ...]:
     profile = load_profile(folder / "panel.toml").profile
     found = next(p.drop for p in profile.position if p.label == label)
     return found.values if found else ()
+
+
+def undo_button(page: Served) -> dict[str, Any]:
+    """What the page's button for undo would send."""
+    shown = page.do("measure", "open")["put"]["undo"]
+    return {
+        "seen": int(re.search(r'data-seen="(\d+)"', shown)[1]),
+        "was": unescape(re.search(r'data-was="([^"]*)"', shown)[1]),
+    }
+
+
+def undo(page: Served) -> dict[str, Any]:
+    return page.do("measure", "undo", **undo_button(page))
 
 
 def bench(folder: Path) -> Path:
@@ -95,12 +111,13 @@ def test_one_tab_cannot_take_back_what_another_read(tmp_path):
     folder = bench(tmp_path)
     with served(folder) as page:
         page.do("measure", "read", tab="firsttab", text="5.03", place=A2)
+        shown = undo_button(page)
         page.do("measure", "read", tab="othertab", text="5.04", place=A2)
-        found = page.do("measure", "undo", tab="firsttab")
-        assert "Someone read there" in found["put"]["ask"]
+        found = page.do("measure", "undo", tab="firsttab", **shown)
+        assert "something else was recorded since" in found["refused"]
         assert drops(folder) == (5.02, 5.03, 5.04)
-        page.do("measure", "undo", tab="othertab")
-        page.do("measure", "undo", tab="firsttab")
+        undo(page)
+        undo(page)
         assert drops(folder) == (5.02,)
 
 
@@ -110,12 +127,12 @@ def test_a_shape_change_is_taken_back_only_where_it_still_stands(tmp_path):
     with served(folder) as page:
         page.do("shape", "set", place=["part", "key", "crown"], was="", text="domed")
         page.do("shape", "set", place=["part", "key", "proud"], was="2.5", text="3.1")
-        page.do("shape", "undo-set")
-        page.do("shape", "undo-set")
+        undo(page)
+        undo(page)
         assert path.read_text() == TINY
         page.do("shape", "set", place=["part", "key", "proud"], was="2.5", text="3.1")
         path.write_text(path.read_text().replace("3.1", "2.9"))
-        assert "2.9" in page.do("shape", "undo-set")["put"]["conflict"]
+        assert "refused" in undo(page)
         assert "proud = 2.9" in path.read_text()
 
 
@@ -151,7 +168,7 @@ def test_killed_while_readings_are_typed_nothing_accepted_is_lost(tmp_path):
         assert drops(folder) == (5.02, *accepted)
         again.do("measure", "read", text="5.07", place=A2, seen=8, again=True)
         assert drops(folder)[-1] == 5.07
-        assert "5.070" in again.do("measure", "go", place=A2)["put"]["ask"]
+        assert "5.070" in again.do("measure", "go", place=A2)["put"]["sofar"]
     assert not list(folder.glob(".*.tmp"))
 
 

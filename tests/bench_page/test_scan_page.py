@@ -67,7 +67,7 @@ def begun_anew(page: tuple[Served, Path]) -> Iterator[None]:
     (folder / "panel.toml").write_text(PROFILE)
     running.do("scan", "put-away")
     yield
-    assert {path.name for path in folder.iterdir()} == {"panel.toml"}
+    assert {path.name for path in folder.iterdir()} <= {"panel.toml", "panel.log.toml"}
 
 
 @contextlib.contextmanager
@@ -77,7 +77,7 @@ def opened(chromium: Browser, running: Served, width: int = 1280, section: str =
     faults: list[str] = []
     window.on("pageerror", lambda error: faults.append(str(error)))
     window.goto(running.address)
-    window.goto(f"{running.base}/{section}")
+    window.goto(f"{running.home}/{section}")
     Keyboard(window).settled()
     yield window
     context.close()
@@ -189,7 +189,7 @@ def test_readable_at_360_px_and_for_every_hand_and_eye(chromium, page, scan_file
     context = chromium.new_context(viewport={"width": 360, "height": 740}, color_scheme=scheme)
     window = context.new_page()
     window.goto(running.address)
-    window.goto(f"{running.base}/scan")
+    window.goto(f"{running.home}/scan")
     settled(window)
     window.locator('[aria-label^="B2,"]').click()
     settled(window)
@@ -339,11 +339,11 @@ def test_a_stream_that_never_says_how_long_it_is_ends_at_the_bound(page, monkeyp
 
     import partgen.bench.page as module
     from partgen.bench.door import Door
-    from partgen.bench.job import Job
+    from partgen.bench.folder import Folder
 
     monkeypatch.setattr(module, "MOST_BYTES", 400_000)
     door = Door(8473)
-    job = Job(page[1] / "panel.toml", page[1])
+    job = Folder(page[1] / "panel.toml", page[1])
     app = module.page_app(job, door)
     asked, sent = [], []
 
@@ -361,7 +361,7 @@ def test_a_stream_that_never_says_how_long_it_is_ends_at_the_bound(page, monkeyp
             "transfer-encoding": "chunked",
         }  # fmt: skip
         scope = {
-            "type": "http", "method": "POST", "path": "/picture", "raw_path": b"/picture",
+            "type": "http", "method": "POST", "path": "/p/panel/picture", "raw_path": b"/p/panel/picture",
             "query_string": b"tab=testtab0", "headers": [(k.encode(), v.encode()) for k, v in headers.items()],
         }  # fmt: skip
         await app(scope, receive, send_out)

@@ -313,7 +313,11 @@ def test_measure_says_what_a_prediction_says_of_the_same_readings(tmp_path: Path
     """Whether enough is measured, the chance that all fit and what is read next are one answer."""
     path = bench(tmp_path, read=10)
     right = well_known(path.read_text()).replace("[part.key]", "[part.key]\nproud = 2.5")
-    for text, enough in ((right, True), (right.replace("[4.30,", "[4.75, 4.30,"), False), (well_known(path.read_text()), False)):
+    for text, enough in (
+        (right, True),
+        (right.replace("[4.30,", "[4.75, 4.30,"), False),
+        (well_known(path.read_text()), False),
+    ):
         path.write_text(text)
         planned = plan_profile(path)
         told = status(planned.document, planned.plan.next_measurement)
