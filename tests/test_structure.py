@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import re
 import subprocess
 import sys
 from graphlib import TopologicalSorter
@@ -56,29 +55,6 @@ def test_the_build_itself_loads_no_kernel():
     code = "import sys, partgen.pipeline.building; assert 'OCP' not in sys.modules and 'cadquery' not in sys.modules"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-1000:]
-
-
-def _says_it_imports(path: Path) -> set[str]:
-    """The words after "May import" in a module's first lines, else in its package's."""
-    for place in (path, path.parent / "__init__.py"):
-        text = ast.get_docstring(ast.parse(place.read_text())) or ""
-        found = re.search(r"(?:[Mm]ay import|[Ii]mports)(.*)", text, re.S)
-        if found:
-            return set(re.findall(r"\w+", found[1]))
-    return set()
-
-
-def _imports(path: Path) -> set[str]:
-    """The packages and modules of partgen that a module imports anywhere, its own package left out."""
-    found = [n for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.ImportFrom)]
-    named = {part[1] for n in found if (part := (n.module or "").split("."))[0] == "partgen" and len(part) > 1}
-    return named - {path.relative_to(PACKAGE).parts[0].removesuffix(".py")}
-
-
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_first_lines_name_all_that_a_module_imports(path):
-    said = _says_it_imports(path)
-    assert said & {"everything", "all", "rest"} or _imports(path) <= said, _imports(path) - said
 
 
 def test_no_module_needs_itself_by_way_of_others():

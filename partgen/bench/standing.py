@@ -12,6 +12,7 @@ from pathlib import Path
 
 from partgen.errors import InputError, PartgenError
 from partgen.fit.document import CheckDoc, FitDocument
+from partgen.fit.status import status
 from partgen.pipeline.inputs import gather, material_names, with_profile
 from partgen.pipeline.planning import Planned, plan_inputs
 from partgen.profile.library import find_material
@@ -27,6 +28,9 @@ class Standing:
     tilt_u95_deg: float = 0.0
     p_all_fit: float | None = None
     wanted: float = 0.0
+    enough: bool = False
+    sentence: str = ""
+    """What to do next, or that enough is measured, as everywhere."""
     states: tuple[tuple[str, str], ...] = ()
     """(label, state)"""
     next_label: str = ""
@@ -58,13 +62,16 @@ def standing(path: Path, printer: str | None, seed: int) -> Standing:
         document = plan_inputs(gather(path, printer=printer, seed=seed)).document
     except PartgenError as error:
         return Standing(trouble=str(error))
-    after = document.set.next_measurement
+    now = status(document)
+    after = now.next
     return Standing(
         slope=document.panel.slope,
         tilt_deg=document.panel.tilt_deg,
         tilt_u95_deg=document.panel.tilt_u95_deg,
-        p_all_fit=document.set.p_all_fit,
-        wanted=document.set.p_all_fit_wanted,
+        p_all_fit=now.chance,
+        wanted=now.wanted,
+        enough=now.enough,
+        sentence=now.sentence,
         states=_states(document),
         next_label=after.label if after else "",
         next_what=after.what if after else "",

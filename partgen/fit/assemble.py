@@ -84,9 +84,12 @@ def assemble(
     built = built or {}
     budgets = {budget.subject: budget for budget in estimate.budgets}
     readings = {p.label: p.drop.values if p.drop else () for p in profile.position}
+    index = {label: i for i, label in enumerate(estimate.labels)}  # a pilot's plan holds some of them
     positions = tuple(
-        _position(p, profile, estimate, i, built.get(p.label, Built()), budgets.get(p.label), readings[p.label])
-        for i, p in enumerate(plan.positions)
+        _position(
+            p, profile, estimate, index[p.label], built.get(p.label, Built()), budgets.get(p.label), readings[p.label]
+        )
+        for p in plan.positions
     )
     suggestion = plan.next_measurement
     return FitDocument(
@@ -105,6 +108,7 @@ def assemble(
                 label=suggestion.label, what=suggestion.what, why=suggestion.why, gain_mm=_r(suggestion.gain_mm)
             ),
             state=worst(p.state for p in positions),
+            pilot_of=len(profile.position) if len(positions) < len(profile.position) else None,
         ),
         profile=circumstances.profile_name,
         date=circumstances.date,
@@ -117,6 +121,7 @@ def assemble(
         previous=circumstances.previous,
         sources=circumstances.sources,
         measured=measured(profile),
+        unit=profile.unit,
     )
 
 
