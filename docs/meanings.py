@@ -112,6 +112,8 @@ HERE = {
     "GeometryDoc.overhang_mm2": "What hangs over steeper than the printer bears.",
     "SetDoc.next_measurement": "The reading that would help most; null when enough is measured.",
     "SetDoc.p_all_fit_wanted": "`[target] p_all_fit`.",
+    "FitDocument.unit": "The profile's own unit, in which it is shown to people; the values here are mm.",
+    "SetDoc.pilot_of": "Positions of the whole set where only some were made (`build --only`); else null.",
     "PrintDoc.orientation_why": "Why it lies so.",
     "PrintDoc.mass_g": "Of all parts and their support, g.",
     "PrintDoc.time_min": "Rough time, minutes.",

@@ -153,10 +153,16 @@ def in_unit(text: str, unit: Unit) -> str:
 
     >>> in_unit("0.5 mm less than the others", "inch"), in_unit("0.5 mm less", "mm")
     ('0.020 in less than the others', '0.5 mm less')
+    >>> in_unit("12.7 x 6.35 mm", "inch")
+    '0.500 x 0.250 in'
     """
     if unit == "mm":
         return text
-    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda found: f"{float(found[1]) / MM_PER['inch']:.3f} in", text)
+
+    def inches(found: re.Match[str]) -> str:
+        return re.sub(r"\d+(?:\.\d+)?", lambda one: f"{float(one[0]) / MM_PER['inch']:.3f}", found[1]) + " in"
+
+    return re.sub(r"(\d+(?:\.\d+)?(?: (?:x|±|to) \d+(?:\.\d+)?)*) mm\b", inches, text)
 
 
 def _unit_scale(name: str, unit: Unit) -> float:

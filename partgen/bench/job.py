@@ -19,7 +19,7 @@ from partgen.measuring.commands import Note
 from partgen.measuring.session import Session
 from partgen.model.printer import Printer
 from partgen.pipeline.chance import chance_of
-from partgen.pipeline.trials import Result
+from partgen.pipeline.trial_table import Result
 from partgen.printing.coupon_guide import Guide
 from partgen.profile.edit import ProfileFile, TableName
 from partgen.profile.library import find_printer

@@ -33,6 +33,9 @@ class Standing:
     tilt_u95_deg: float = 0.0
     p_all_fit: float | None = None
     wanted: float = 0.0
+    enough: bool = False
+    sentence: str = ""
+    """What to do next, or that enough is measured, as everywhere."""
     states: tuple[tuple[str, str], ...] = ()
     """(label, state)"""
     next_label: str = ""
@@ -40,9 +43,6 @@ class Standing:
     next_why: str = ""
     doubts: tuple[tuple[str, str, float, str], ...] = ()
     """(label, what, reading in mm, why)"""
-    sentence: str = ""
-    """What to do next, or that enough is measured; the same as anywhere."""
-    enough: bool = False
     advice: tuple[tuple[str, str, str, float], ...] = ()
     """(action, label, text, chance that all fit after it), best first."""
     trouble: str = ""
@@ -78,19 +78,19 @@ def standing(path: Path, printer: str | None, seed: int) -> Standing:
         document = planned.document
     except PartgenError as error:
         return Standing(trouble=str(error))
-    after, stands = document.set.next_measurement, status(document, planned.plan.next_measurement)
+    after, now = document.set.next_measurement, status(document, planned.plan.next_measurement)
     return Standing(
         slope=document.panel.slope,
         tilt_deg=document.panel.tilt_deg,
         tilt_u95_deg=document.panel.tilt_u95_deg,
-        p_all_fit=document.set.p_all_fit,
-        wanted=document.set.p_all_fit_wanted,
+        p_all_fit=now.chance,
+        wanted=now.wanted,
+        enough=now.enough,
+        sentence=now.sentence,
         states=_states(document),
         next_label=after.label if after else "",
         next_what=after.what if after else "",
         next_why=after.why if after else "",
-        sentence=stands.sentence,
-        enough=stands.enough,
         advice=_advice(document),
         doubts=tuple((d.label, d.what, d.reading_mm, d.why) for d in document.doubts),
     )

@@ -20,15 +20,8 @@ from partgen.log.store import log_path, read_log
 from partgen.pipeline.inputs import changed_since, gather
 from partgen.pipeline.planning import plan_inputs
 from partgen.pipeline.trial_draft import keep_draft, read_draft
-from partgen.pipeline.trials import (
-    COLUMNS,
-    Result,
-    mixups,
-    record,
-    result_from,
-    trials_of,
-    tried_revision,
-)
+from partgen.pipeline.trial_table import COLUMNS, Result, result_from
+from partgen.pipeline.trials import mixups, record, trials_of, tried_revision
 from partgen.sheet.plan_view import Mark, places_of, plan_view
 from partgen.units import decimal_point
 

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from partgen.cli.common import EXIT_INTERRUPTED, say
+from partgen.cli.start_answers import Lengths, one_of, one_of_units, some_text, spot, whole_number
 from partgen.cli.start_draft import StartDraft
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
-
     from partgen.profile.draft import Draft, Shape, Spot
     from partgen.units import Unit
 
@@ -202,9 +201,9 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, SHAPE_LIKE, Draft, shape_from
     from partgen.profile.library import list_printers
 
-    title = ask("--title", "What does the panel belong to", _some_text, given["title"], stem.replace("-", " "))
-    unit = ask("--unit", "Unit of bare numbers, mm or inch", _one_of_units, given["unit"], "mm")
-    length = _Lengths(unit)
+    title = ask("--title", "What does the panel belong to", some_text, given["title"], stem.replace("-", " "))
+    unit = ask("--unit", "Unit of bare numbers, mm or inch", one_of_units, given["unit"], "mm")
+    length = Lengths(unit)
     spots = _spots(ask, length, at, given)
     hole = ask(
         "--hole",
@@ -229,7 +228,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
     )  # fmt: skip
     kinds = list(PLAIN)
     kind = ask(
-        "--kind", f"Kind of part ({', '.join(kinds)})", _one_of(kinds),
+        "--kind", f"Kind of part ({', '.join(kinds)})", one_of(kinds),
         given["kind"] or (kinds[0] if len(kinds) == 1 else None), kinds[0],
     )  # fmt: skip
     first = spots[0].label
@@ -254,7 +253,7 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
         f"{Caliper().limit_of_error:g}" if metric else "0.0012",
     )  # fmt: skip
     printers = list(list_printers(path))
-    printer = ask("--printer", f"Printer ({', '.join(printers)})", _one_of(printers), given["printer"], printers[0])
+    printer = ask("--printer", f"Printer ({', '.join(printers)})", one_of(printers), given["printer"], printers[0])
     return Draft(
         title=title, unit=unit, resolution=resolution, limit_of_error=limit, printer=printer, kind=kind, hole=hole,
         seat=seat, seat_length=seat_length, travel=travel, proud=proud, spots=spots, thickness=thickness or None,
@@ -274,26 +273,26 @@ def _recognise(seat: Shape, unit: Unit, path: Path) -> None:
         say(f"  {line}")
 
 
-def _spots(ask: _Asker, length: _Lengths, at: list[str] | None, given: dict[str, str | None]) -> tuple[Spot, ...]:
+def _spots(ask: _Asker, length: Lengths, at: list[str] | None, given: dict[str, str | None]) -> tuple[Spot, ...]:
     """A grid, or a list of labels with coordinates."""
     from partgen.profile.draft import grid
     from partgen.units import MM_PER, parse_length
 
     spots: list[Spot] = []
-    spot = _spot(length, spots)
+    place = spot(length, spots)
     if at:
         for written in at:  # each is held against those before it
-            spots.append(ask("--at", "Label, x and y", spot, written, None))
+            spots.append(ask("--at", "Label, x and y", place, written, None))
         return tuple(spots)
-    rows = ask("--rows", "How many rows of positions (0: no rows, I list them)", _count(0), given["rows"], "1")
+    rows = ask("--rows", "How many rows of positions (0: no rows, I list them)", whole_number(0), given["rows"], "1")
     if rows == 0:
         while True:
             said = "Label, x and y of a position" + (", or Enter when all are listed" if spots else "")
-            one = ask("--at", said, lambda text: spot(text) if text or not spots else None, None, None)
+            one = ask("--at", said, lambda text: place(text) if text or not spots else None, None, None)
             if one is None:
                 return tuple(spots)
             spots.append(one)
-    columns = ask("--columns", "How many positions in a row", _count(1), given["columns"], None)
+    columns = ask("--columns", "How many positions in a row", whole_number(1), given["columns"], None)
     if rows * columns > 10_000:
         from partgen.errors import Fault, InputError
 
@@ -308,98 +307,3 @@ def _spots(ask: _Asker, length: _Lengths, at: list[str] | None, given: dict[str,
     return grid(
         rows, columns, parse_length(pitch, length.unit).mm / scale, parse_length(row_pitch, length.unit).mm / scale
     )
-
-
-class _Lengths:
-    """Checks of lengths in one unit, against the same bounds that reading a profile uses."""
-
-    def __init__(self, unit: Unit) -> None:
-        self.unit = unit
-
-    def of(self, table: str, key: str) -> Callable[[str], str]:
-        """A check that hands a length back as typed. Its ValueError completes "expected ..."."""
-        from partgen.model.panel import Caliper, Panel, SeatBase
-        from partgen.model.part import PartSpec, Position
-        from partgen.profile.bounds import bounds_of
-        from partgen.units import parse_length
-
-        models: dict[str, type[BaseModel]] = {
-            "caliper": Caliper,
-            "panel": Panel,
-            "seat": SeatBase,
-            "part": PartSpec,
-            "position": Position,
-        }
-        bounds = bounds_of(models[table], key)
-
-        def check(text: str) -> str:
-            if not text:
-                raise ValueError("a length")
-            text = text.replace(",", ".")
-            mm = parse_length(text, self.unit).mm
-            if bounds is not None and not bounds.low <= mm <= bounds.high:
-                raise ValueError(f"{bounds}, not {mm:g} mm")
-            return text
-
-        return check
-
-
-def _some_text(text: str) -> str:
-    from partgen.errors import one_line
-
-    if not text or not one_line(text):
-        raise ValueError("text on one line")
-    return text
-
-
-def _one_of_units(text: str) -> Unit:
-    from partgen.units import not_offered
-
-    unit = {"in": "inch", "inches": "inch"}.get(text, text)
-    if unit == "mm":
-        return "mm"
-    if unit == "inch":
-        return "inch"
-    raise ValueError(f"mm or inch{not_offered(text)}")
-
-
-def _one_of(known: list[str]) -> Callable[[str], str]:
-    def check(text: str) -> str:
-        from partgen.profile.words import one_of
-
-        if text not in known:
-            raise ValueError(f"one of these; {one_of(text, known)}")
-        return text
-
-    return check
-
-
-def _count(least: int) -> Callable[[str], int]:
-    def check(text: str) -> int:
-        if not text.isdecimal() or not least <= int(text[:6]) <= 10_000:
-            raise ValueError(f"a whole number from {least} to 10000")
-        return int(text)
-
-    return check
-
-
-def _spot(length: _Lengths, taken: list[Spot]) -> Callable[[str], Spot]:
-    """A check of one position typed; `taken` are those before it."""
-
-    def check(text: str) -> Spot:
-        from partgen.files import safe_stem
-        from partgen.profile.draft import Spot
-
-        words = text.split()
-        if len(words) != 3 and "," in text:  # "S1, 0, 12.5"; in "S1 0 12,5" the comma is a decimal one
-            words = [word.strip() for word in text.split(",")]
-        words = [word.rstrip(",") for word in words]
-        if len(words) != 3:
-            raise ValueError('a label and two lengths, such as "S1 0 12.5"')
-        same = [one.label for one in taken if safe_stem(one.label).casefold() == safe_stem(words[0]).casefold()]
-        if same:
-            raise ValueError(f"a label of its own: {same[0]} is taken")
-        place = length.of("position", "at")
-        return Spot(words[0], place(words[1]), place(words[2]))
-
-    return check

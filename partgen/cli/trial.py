@@ -78,7 +78,8 @@ def trial(
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
     from partgen.cli.trial_prompts import guided, measured_again
     from partgen.pipeline.trial_draft import keep_draft
-    from partgen.pipeline.trials import confirm, read_results, record, tried_labels
+    from partgen.pipeline.trial_table import read_results
+    from partgen.pipeline.trials import confirm, record, tried_labels
 
     del out  # a trial lands in the log
     if results is not None and _is_coupon(results):
@@ -171,9 +172,11 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
 
 def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
     from partgen.metrology.questions import grouped
-    from partgen.units import in_unit
+    from partgen.units import MM_PER, in_unit
 
     planned = recorded.planned
+    unit = planned.inputs.profile.unit
+    name, mm, digits = ("in", MM_PER[unit], "{:.3f}") if unit == "inch" else ("mm", 1.0, "{:.2f}")
     say(f"{recorded.revision}: {did} {', '.join(recorded.labels)}.", quiet=quiet)
     for one in recorded.doubtful:
         say(f"?? {one.label}: {one.why}. It counts for nothing yet.")
@@ -184,7 +187,8 @@ def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
         say(f"Left out: {', '.join(recorded.left_out)}. Put them right and record them then.", quiet=quiet)
     choices = planned.learnt.choices
     if planned.learnt.revises is None:
-        say("These parts are of an earlier revision; the last one has not been tried yet.", quiet=quiet)
+        if recorded.revision != planned.inputs.log.revision[-1].id:
+            say("These parts are of an earlier revision; the last one has not been tried yet.", quiet=quiet)
         return
     changed = [choice for choice in choices.values() if choice.kept is None]
     stay = [choice.label for choice in choices.values() if choice.kept is not None]
@@ -193,8 +197,16 @@ def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
     else:
         show_table(
             "Next revision",
-            ["label", "height mm", "change mm", "why"],
-            [[one.label, f"{one.model_height:.2f}", _signed(one.height_change), one.why] for one in changed],
+            ["label", f"height {name}", f"change {name}", "why"],
+            [
+                [
+                    one.label,
+                    digits.format(one.model_height / mm),
+                    _signed(one.height_change, mm, digits),
+                    in_unit(one.why, unit),
+                ]
+                for one in changed
+            ],
             numbers=[1, 2],
         )
         if stay:
@@ -207,12 +219,12 @@ def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
             quiet=quiet,
         )
     for question in grouped(planned.plan.doubts):
-        why = in_unit(f"{question.values}: {question.why}", planned.inputs.profile.unit)
+        why = in_unit(f"{question.values}: {question.why}", unit)
         say(f"?? {question.subject} {why}.", quiet=quiet)
 
 
-def _signed(change: float) -> str:
-    return "0" if abs(change) < SAME else f"{change:+.2f}"
+def _signed(change: float, mm: float, digits: str) -> str:
+    return "0" if abs(change) < SAME else f"{'+' if change > 0 else ''}{digits.format(change / mm)}"
 
 
 def _as_json(recorded: Recorded) -> str:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from partgen.log.records import BuiltPosition, Log, Revision
     from partgen.metrology.trial_plausibility import Expected, Improbable
     from partgen.pipeline.inputs import Inputs
-    from partgen.pipeline.trials import Result
+    from partgen.pipeline.trial_table import Result
     from partgen.units import Unit
 
 END = "."
@@ -120,7 +120,7 @@ def _each_part(profile: Path, inputs: Inputs, built: Revision, said: Answers) ->
 
 def measured_again(profile: Path, labels: Sequence[str]) -> list[Result]:
     """Another reading of each part that stands near a limit, as far as the person goes along."""
-    from partgen.pipeline.trials import result_from
+    from partgen.pipeline.trial_table import result_from
     from partgen.profile.load import load_profile
 
     found: list[Result] = []
@@ -180,7 +180,7 @@ class _Asker:
         return self._whole({"label": label} | (_grip(text) if column == "grip" else {column: text}))
 
     def _whole(self, cells: dict[str, str]) -> Result:
-        from partgen.pipeline.trials import result_from
+        from partgen.pipeline.trial_table import result_from
 
         return result_from(cells, cells["label"], comma=True, unit=self.unit)
 

@@ -89,9 +89,12 @@ def assemble(
     built = built or {}
     budgets = {budget.subject: budget for budget in estimate.budgets}
     readings = {p.label: p.drop.values if p.drop else () for p in profile.position}
+    index = {label: i for i, label in enumerate(estimate.labels)}  # a pilot's plan holds some of them
     positions = tuple(
-        _position(p, profile, estimate, i, built.get(p.label, Built()), budgets.get(p.label), readings[p.label])
-        for i, p in enumerate(plan.positions)
+        _position(
+            p, profile, estimate, index[p.label], built.get(p.label, Built()), budgets.get(p.label), readings[p.label]
+        )
+        for p in plan.positions
     )
     assumed = tuple(
         AssumedDoc(what=a.what, label=a.label, text=a.text, open=a.open)
@@ -116,6 +119,7 @@ def assemble(
             ),
             state=worst((*(p.state for p in positions), "not proven" if doubtful else "pass")),
             advice=tuple(_advice(one) for one in plan.advice),
+            pilot_of=len(profile.position) if len(positions) < len(profile.position) else None,
         ),
         assumed=assumed,
         contradictions=plan.contradictions,
@@ -130,6 +134,7 @@ def assemble(
         previous=circumstances.previous,
         sources=circumstances.sources,
         measured=measured(profile),
+        unit=profile.unit,
     )
 
 

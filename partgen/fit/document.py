@@ -10,6 +10,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from partgen.units import Unit
+
 Point = tuple[float, float]
 State = Literal["pass", "fail", "not proven"]
 
@@ -298,6 +300,8 @@ class SetDoc(Doc):
     p_all_fit_wanted: float
     advice: tuple[AdviceDoc, ...] = ()
     """What would raise it most, best first; empty when the set is as sure as wanted."""
+    pilot_of: int | None = None
+    """Positions of the whole set where these are some of them, made alone to be tried first; the chance is of all."""
 
 
 class PlacedDoc(Doc):
@@ -372,3 +376,5 @@ class FitDocument(Doc):
     sources: tuple[str, ...] = ()
     measured: tuple[MeasuredDoc, ...] = ()
     """Readings other than drops, for the report's table."""
+    unit: Unit = "mm"
+    """The profile's own unit, in which people read lengths; the values here are mm whatever it is."""

@@ -53,6 +53,23 @@ def status(doc: FitDocument, suggested: NextMeasurement | None = None) -> Status
     )
 
 
+def whole(doc: FitDocument) -> int:
+    """How many positions the set has of which the chance is told: more than a pilot's document holds."""
+    return doc.set.pilot_of or len(doc.positions)
+
+
+def pilot_words(doc: FitDocument) -> str:
+    """That a document is of a pilot and what follows it; "" where it is of the whole set."""
+    if doc.set.pilot_of is None:
+        return ""
+    made = len(doc.positions)
+    return (
+        f"A pilot: {made} of {doc.set.pilot_of} parts. Try {'them' if made > 1 else 'it'} and record how "
+        f"{'they fit' if made > 1 else 'it fits'} (`partgen trial`); the next `partgen build` makes the others, with "
+        "what the trial taught."
+    )
+
+
 def chance_words(p: float) -> str:
     """A probability for people: never a bare 100 % or 0 %."""
     if p > 0.999:
@@ -111,7 +128,7 @@ def _sentence(doc: FitDocument, suggested: NextMeasurement | None, failing: list
     if suggested is not None:
         subject = suggested.label if suggested.what not in ("drop", "gap") else f"{suggested.label}, {suggested.what}"
         return f"Measure next: {subject}: {suggested.why}."
-    among, wanted = len(doc.positions), f"{100 * doc.set.p_all_fit_wanted:g} % wanted"
+    among, wanted = whole(doc), f"{100 * doc.set.p_all_fit_wanted:g} % wanted"
     chance = f"{chance_words(doc.set.p_all_fit)} chance that all {among} fit ({wanted})"
     odd = [q.label for q in grouped(doc.doubts) if q.what == "drop" and len(q.readings) >= KEEP_FROM]
     if odd:

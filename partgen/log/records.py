@@ -218,10 +218,10 @@ class Log(Record):
         for number, trial in reversed(list(enumerate(self.trial, 1))):
             if number in taken_back:
                 found.append("withdrawn")
-            elif trial.doubtful and number not in confirmed:
-                found.append("doubtful")
             elif self.part_tried(trial) in replaced:
                 found.append("corrected")
+            elif trial.doubtful and number not in confirmed:
+                found.append("doubtful")
             else:
                 found.append("counts")
                 if trial.corrects:

@@ -5,18 +5,17 @@ May import: errors, units, model, metrology, profile, log, measuring. Never prin
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from partgen.errors import InputError, OutsideError, ProfileError
 from partgen.log.changes import digest
 from partgen.log.store import log_path, read_log
 from partgen.log.undoing import Recording, last_recording, undo
+from partgen.measuring import spoken
 from partgen.measuring.commands import COMMANDS, HELP, Note, NoteKind
 from partgen.measuring.live import reading_at, review
 from partgen.measuring.otherwise import SPACING, WAYS, as_table, suiting
 from partgen.measuring.route import Chance, Route, Stop
-from partgen.measuring.spoken import length_in, names, questions, recognised, replaced, state, values_in, without
 from partgen.measuring.tasks import Task, gap_task
 from partgen.metrology.questions import KEEP_FROM, Question, keepable
 from partgen.model.printer import Printer
@@ -32,11 +31,9 @@ from partgen.profile.edit import (
     set_otherwise,
     set_value,
 )
-from partgen.profile.seats import known_seats, recognise_size
+from partgen.profile.seats import known_seats
 from partgen.profile.words import one_of
-from partgen.units import Unit, parse_length
-
-_SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
+from partgen.units import Unit, in_unit, parse_length
 
 
 @dataclass(frozen=True)
@@ -92,7 +89,7 @@ class Session:
 
     def shown(self, mm: float) -> str:
         """A length in the unit of the session."""
-        return length_in(mm, self.unit)
+        return spoken.length_in(mm, self.unit)
 
     # --- what the person or the calipers' cable types --------------------------------------------
 
@@ -156,7 +153,7 @@ class Session:
         self._go(self.route.following(self.task))
 
     def _do_go(self, name: str) -> None:
-        matches = [task for task in self.route.tasks() if names(task, name)]
+        matches = [task for task in self.route.tasks() if spoken.names(task, name)]
         if not matches:
             known = [task.place.name or task.place.key for task in self.route.tasks()]
             self._note(f'there is no "{name[:40]}"; {one_of(name, dict.fromkeys(known))}')
@@ -243,12 +240,12 @@ class Session:
             self._to_replace = task.place
             return
         try:
-            self._apply(without(task.place, values, question.readings))
+            self._apply(spoken.without(task.place, values, question.readings))
         except ProfileError:  # a profile without it would not be one
             self._note("It is the only reading there; the next one you type replaces it.")
             self._to_replace = task.place
             return
-        self._note(f"Took {values_in(question, self.unit)} out of {task.title}.")
+        self._note(f"Took {spoken.values_in(question, self.unit)} out of {task.title}.")
         self.taken = [one for one in self.taken if one.task.place != task.place]
         self._go(Stop(task))
         self._settle(task)
@@ -302,7 +299,7 @@ class Session:
                 self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.', "refused")
                 return
             elif self._to_replace == task.place:
-                self._apply(replaced(task.place, written))
+                self._apply(spoken.replaced(task.place, written))
                 self._to_replace = None
             else:
                 self._apply((set_length if task.single else add_reading)(task.place, written))
@@ -363,20 +360,7 @@ class Session:
         self._settle(self.task)
 
     def _with_unit(self, text: str) -> str:
-        """A line as calipers send it, as a profile writes it: a point for a comma, the unit where it differs.
-
-        Raises ValueError, in words, for what is no length.
-        """
-        sent = _SENT.match(text)
-        if sent is None:
-            raise ValueError("a number, such as 4.31 or 0.172 in")
-        number = re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", ".", sent["number"].strip())
-        unit = sent["unit"].casefold()
-        if not unit and self.unit != self.file.profile.unit:
-            unit = "in" if self.unit == "inch" else "mm"
-        if unit in ("mm", "") and "/" not in number:
-            number = number.replace(" ", "")
-        return f"{number} {unit}".strip()
+        return spoken.as_written(text, self.unit, self.file.profile.unit)
 
     def _apply(self, edit: Edit) -> None:
         self.file.apply(edit)
@@ -392,10 +376,10 @@ class Session:
         live = review(self.file.profile, self.printer, task)
         if live is None:
             return
-        self._note(state(live, self.unit), "state")
-        self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit, mm))
+        self._note(spoken.state(live, self.unit), "state")
+        self._notes.extend(Note(line, "odd") for line in spoken.questions(self.file.profile, live, self.unit, mm))
         if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
-            found = recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
+            found = spoken.recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
             self._notes.extend(Note(f"   {line}") for line in found)
         if not self.held and self.route.enough(task, live):
             self._go(self.route.following(task))
@@ -406,17 +390,14 @@ class Session:
         except ValueError as error:
             self._note(f'say a size, such as "is 6.35": expected {error}')
             return
-        found = recognise_size(mm, self.file.profile.caliper.limit_of_error, self._known)
-        for seat, key in found[:5]:
-            self._note(f"   {mm:.2f} mm: {key.replace('_', ' ')} of a {seat.name} ({seat.source})")
-        if not found:
-            self._note(f"   {mm:.2f} mm: nothing that the library knows.")
+        known = spoken.sizes_known(mm, self.file.profile, self._known)
+        self._notes.extend(in_unit(f"   {mm:.2f} mm: {what}", self.unit) for what in known)
 
     def _tell(self, task: Task) -> None:
         live = review(self.file.profile, self.printer, task)
         if live is not None:
-            self._note(state(live, self.unit), "state")
-            self._notes.extend(Note(line, "odd") for line in questions(self.file.profile, live, self.unit))
+            self._note(spoken.state(live, self.unit), "state")
+            self._notes.extend(Note(line, "odd") for line in spoken.questions(self.file.profile, live, self.unit))
 
     # --- where to go -----------------------------------------------------------------------------
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ from partgen.metrology.questions import Question, keepable
 from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.profile.edit import Edit, Place, add_reading, drop_reading, undo_reading
-from partgen.profile.seats import KnownSeat, in_words, recognise
+from partgen.profile.seats import KnownSeat, in_words, recognise, recognise_size
 from partgen.units import MM_PER, Unit, in_unit
 
 if TYPE_CHECKING:
@@ -107,3 +108,33 @@ def replaced(place: Place, written: str) -> Edit:
         drop(document)
 
     return edit
+
+
+def sizes_known(mm: float, profile: Profile, known: Sequence[KnownSeat]) -> list[str]:
+    """What a size may be of, by the library of seats, in words; the nearest first."""
+    found = recognise_size(mm, profile.caliper.limit_of_error, known)
+    said = [f"{key.replace('_', ' ')} of a {seat.name} ({seat.source})" for seat, key in found[:5]]
+    return said or ["nothing that the library knows."]
+
+
+_SENT = re.compile(r"^(?P<number>[+-]?[\d.,/ ]*\d[.]?)\s*(?P<unit>[A-Za-z\"”]*)$")
+
+
+def as_written(text: str, meant: Unit, written: Unit) -> str:
+    """A line as calipers send it, bare numbers in `meant`, as a profile in `written` has it: a point for a comma.
+
+    Raises ValueError, in words, for what is no length.
+
+    >>> as_written("4,31", "mm", "mm"), as_written("0.17", "inch", "mm")
+    ('4.31', '0.17 in')
+    """
+    sent = _SENT.match(text)
+    if sent is None:
+        raise ValueError("a number, such as 4.31 or 0.172 in")
+    number = re.sub(r"(?<=\d),(?=\d)|^,(?=\d)", ".", sent["number"].strip())
+    unit = sent["unit"].casefold()
+    if not unit and meant != written:
+        unit = "in" if meant == "inch" else "mm"
+    if unit in ("mm", "") and "/" not in number:
+        number = number.replace(" ", "")
+    return f"{number} {unit}".strip()

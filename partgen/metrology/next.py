@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.metrology.lean import lean_cure
+from partgen.metrology.questions import OF_TRIALS
 from partgen.metrology.records import Doubt, Estimate, FloatArray, Joint, NextMeasurement
 from partgen.metrology.student import coverage_factor
 from partgen.metrology.unknowns import Unknowns
@@ -30,7 +31,6 @@ LEAN = "the panel's lean"
 SETTLED = 3
 """A doubted position with so many readings that agree is not asked for again."""
 
-OF_TRIALS = ("proud", "seen", "grip")
 """What a doubt is about that a trial raised."""
 
 

@@ -12,6 +12,8 @@ from typing import Protocol
 from partgen.model.panel import Caliper
 from partgen.model.profile import Profile
 
+OF_TRIALS = ("proud", "seen", "grip")
+"""What a trial tells of a part; all else was read with the calipers."""
 KEEP_FROM = 3
 """So many readings that agree with one another may be kept, whatever the other positions say."""
 
@@ -43,6 +45,11 @@ class Question:
     def subject(self) -> str:
         """ "A1 drop"; a size's key stands in its label already."""
         return f"{self.label} {self.what}" if self.what in ("drop", "proud") else self.label
+
+    @property
+    def again(self) -> str:
+        """What answers it."""
+        return "Try it again" if self.what in OF_TRIALS else "Read it again"
 
     @property
     def values(self) -> str:

@@ -14,7 +14,7 @@ from pathlib import Path
 from partgen.errors import OutsideError
 from partgen.files import locked, tell, write_atomic
 from partgen.log.records import Log, Trial
-from partgen.pipeline.trials import COLUMNS, WEIGHTS, Result, read_results
+from partgen.pipeline.trial_table import COLUMNS, WEIGHTS, Result, read_results
 
 
 def draft_path(profile: Path, revision: str) -> Path:

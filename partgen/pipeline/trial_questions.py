@@ -24,7 +24,7 @@ from partgen.planning.felt import expected_room
 from partgen.units import Unit
 
 if TYPE_CHECKING:
-    from partgen.pipeline.trials import Result
+    from partgen.pipeline.trial_table import Result
 
 AGREEING = 0.3
 """mm: two surprises nearer to each other than this have one cause."""
@@ -84,8 +84,10 @@ class Surprises:
 
 
 def corrected(log: Log, trials: Sequence[Trial]) -> dict[str, Trial]:
-    """By label, the last trial that counts of the very part that a new one is of, where the two differ."""
-    counting: dict[tuple[str, str], Trial] = {log.part_tried(one): one for _, one in log.counting()}
+    """By label, the last trial of the very part that a new one is of, where the two differ: what counts, or is in
+    question."""
+    pairs = zip(log.trial, log.statuses(), strict=True)
+    counting = {log.part_tried(one): one for one, status in pairs if status in ("counts", "doubtful")}
     found = {}
     for trial in trials:
         old = counting.get(log.part_tried(trial))

@@ -15,13 +15,14 @@ from typing import Any, Literal, get_args
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, Array, Comment, Float, InlineTable, Integer, Item, Null, Table, Trivia
+from tomlkit.items import Array, Float, InlineTable, Integer, Item, Trivia
 
 from partgen.errors import Fault, OutsideError, ProfileError
 from partgen.files import Lock, locked, write_atomic
 from partgen.formats import PROFILE, upgrade
 from partgen.model.profile import Profile
 from partgen.profile.load import parse_profile, read_text
+from partgen.profile.toml_tables import append_key, append_table, remove_key
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TOML_NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d+)?")
@@ -153,7 +154,7 @@ def add_reading(place: Place, written: str) -> Edit:
         if old is None:
             array = tomlkit.array()
             array.append(item)
-            _append_key(table, place.key, array)
+            append_key(table, place.key, array)
         elif isinstance(old, Array):
             old.append(item)
         elif isinstance(old, InlineTable):
@@ -178,7 +179,7 @@ def set_otherwise(place: Place, values: dict[str, str]) -> Edit:
             count = len(old) if isinstance(old, Array) else 1
             raise ProfileError(Fault(str(place), f"{count} readings", "take them back first (undo)"))
         if old is None:
-            _append_key(table, place.key, _read_of(values))
+            append_key(table, place.key, _read_of(values))
         else:
             table[place.key] = _read_of(values)
 
@@ -191,7 +192,7 @@ def add_spacing(between: tuple[str, str], along: str, written: str) -> Edit:
     def edit(document: tomlkit.TOMLDocument) -> None:
         read = tomlkit.array()
         read.append(toml_length(written))
-        _add_table(document, "spacing", {"between": list(between), "along": along, "edges": "near", "read": read})
+        append_table(document, "spacing", {"between": list(between), "along": along, "edges": "near", "read": read})
 
     return edit
 
@@ -207,7 +208,7 @@ def undo_reading(place: Place) -> Edit:
         if isinstance(old, Array) and len(old) > 1:
             del old[len(old) - 1]
         else:
-            _remove_key(table, place.key, old.trivia.comment)
+            remove_key(table, place.key, old.trivia.comment)
 
     return edit
 
@@ -231,7 +232,7 @@ def set_length(place: Place, written: str) -> Edit:
         table, item = _table(document, place), toml_length(written)
         old = table.get(place.key)
         if old is None:
-            _append_key(table, place.key, item)
+            append_key(table, place.key, item)
             return
         item.trivia.comment_ws, item.trivia.comment = old.trivia.comment_ws, old.trivia.comment
         table[place.key] = item
@@ -246,7 +247,7 @@ def set_value(place: Place, value: str | bool | int | float | list[Any]) -> Edit
         table = _table(document, place)
         old = table.get(place.key)
         if old is None:
-            _append_key(table, place.key, tomlkit.item(value))
+            append_key(table, place.key, tomlkit.item(value))
             return
         new = tomlkit.item(value)
         new.trivia.comment_ws, new.trivia.comment = old.trivia.comment_ws, old.trivia.comment
@@ -261,7 +262,7 @@ def clear_value(place: Place) -> Edit:
     def edit(document: tomlkit.TOMLDocument) -> None:
         table = _table(document, place)
         if place.key in table:
-            _remove_key(table, place.key, table[place.key].trivia.comment)
+            remove_key(table, place.key, table[place.key].trivia.comment)
 
     return edit
 
@@ -290,7 +291,7 @@ def add_position(label: str, at: tuple[str, str], part: str) -> Edit:
     """An edit that adds one position behind the others; coordinates as typed, in the profile's unit."""
 
     def edit(document: tomlkit.TOMLDocument) -> None:
-        _add_table(document, "position", {"label": label, "at": [toml_length(v) for v in at], "part": part})
+        append_table(document, "position", {"label": label, "at": [toml_length(v) for v in at], "part": part})
 
     return edit
 
@@ -304,7 +305,7 @@ def add_gap(at: tuple[str, str], written: str | dict[str, str]) -> Edit:
         if panel is None:
             panel = tomlkit.table()
             document.add("panel", panel)
-        _add_table(panel, "gap", values)
+        append_table(panel, "gap", values)
 
     return edit
 
@@ -365,7 +366,7 @@ def _table(document: tomlkit.TOMLDocument, place: Place) -> Any:  # noqa: ANN401
             return plain["panel"]["gap"][int(place.name) - 1]
         if place.table == "recheck":
             if not any(table.get("label") == place.name for table in plain.get("recheck", [])):
-                _add_table(document, "recheck", {"label": place.name})
+                append_table(document, "recheck", {"label": place.name})
             return next(table for table in plain["recheck"] if table.get("label") == place.name)
         if place.table == "spacing":
             return plain["spacing"][int(place.name) - 1]
@@ -376,62 +377,6 @@ def _table(document: tomlkit.TOMLDocument, place: Place) -> Any:  # noqa: ANN401
         return plain[place.table]
     except (KeyError, IndexError, ValueError, StopIteration) as error:
         raise ProfileError(Fault(str(place), "", "the profile has no such place any more")) from error
-
-
-def _append_key(table: Any, key: str, value: Item) -> None:  # noqa: ANN401
-    """Add a key behind a table's own keys and comments.
-
-    tomlkit counts a comment that stands above the next table to the end of this one. Blank lines
-    and what follows them are hidden while it looks for the place.
-    """
-    body = None if isinstance(table, InlineTable) else table.value.body
-    if body is None:
-        table.append(key, value)
-        return
-    last = max((i for i, (k, v) in enumerate(body) if k and not isinstance(v, (Table, AoT))), default=-1)
-    while last + 1 < len(body) and isinstance(body[last + 1][1], Comment):
-        last += 1
-    hidden = [(i, entry) for i, entry in enumerate(body) if i > last and entry[0] is None]
-    for i, _ in hidden:
-        body[i] = (None, Null())
-    table.append(key, value)
-    for i, entry in hidden:
-        body[i + 1] = entry
-
-
-def _remove_key(table: Any, key: str, comment: str) -> None:  # noqa: ANN401
-    """Remove a key; a comment behind it stays on the line."""
-    if isinstance(table, InlineTable):
-        del table[key]
-        return
-    body = table.value.body
-    slot = next(i for i, (k, _) in enumerate(body) if k is not None and k.key == key)
-    del table[key]
-    if comment:
-        body[slot] = (None, tomlkit.comment(comment.removeprefix("#").strip()))
-
-
-def _add_table(parent: Any, key: str, values: dict[str, Any]) -> None:  # noqa: ANN401
-    """Add one table to an array of tables, however the array was written."""
-    existing = parent.get(key)
-    if isinstance(existing, Array):  # written in one line: key = [{...}, {...}]
-        inline = tomlkit.inline_table()
-        inline.update(values)
-        existing.append(inline)
-        return
-    table = tomlkit.table()
-    for name, value in values.items():
-        table.add(name, value)
-    if existing is None:
-        tables = tomlkit.aot()
-        tables.append(table)
-        parent.append(key, tables)
-    elif existing[-1].as_string().endswith("\n\n"):
-        table.add(tomlkit.nl())
-        existing.append(table)
-    else:
-        existing[-1].add(tomlkit.nl())
-        existing.append(table)
 
 
 def _bare(item: Item) -> Item:

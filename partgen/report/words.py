@@ -155,13 +155,13 @@ def doubts(doc: FitDocument) -> tuple[Question, ...]:
 def shared_tasks(found: Sequence[Task]) -> tuple[tuple[Task, str], ...]:
     """Tasks to list, each with the other positions that need the same, in words; "" where it stands alone.
 
-    How proud each one stands is said one by one: that is what a person corrects. So is everything in a small set.
+    How proud each one fails to stand is said one by one: a person corrects it. So is everything in a small set.
     """
     groups: dict[object, list[Task]] = {}
     for task in found:
         codes = tuple(check.code for check in task.checks)
         part = task.position.part if "sizes" in codes else ""
-        alone = len(found) <= MOST_TASKS or "proud" in codes
+        alone = len(found) <= MOST_TASKS or ("proud" in codes and task.position.state == "fail")
         groups.setdefault(task.index if alone else (task.position.state, codes, part), []).append(task)
     return tuple((same[0], named([task.position.label for task in same[1:]])) for same in groups.values())
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.cli.summary import answer, attention
+from partgen.cli.summary import answer, attention, print_document
 from partgen.findings import State, named
 from partgen.fit.document import CheckDoc, FitDocument
 from partgen.pipeline.planning import plan_profile
@@ -76,3 +76,25 @@ def test_sizes_that_do_not_go_together_are_said_once_for_each_part(demo: FitDocu
     parts = (p.model_copy(update={"part": part}) for p, part in zip(document.positions, "aabb", strict=True))
     lines = attention(document.model_copy(update={"positions": tuple(parts)}))[1:]
     assert [line.partition(":")[0] for line in lines] == ["K1", "    likewise K2", "K3", "    likewise K4"]
+
+
+def test_a_pilot_says_what_it_is_and_whose_chance_it_tells(demo: FitDocument, capsys) -> None:
+    document = with_states(demo, ["pass"] * 3)
+    pilot = document.model_copy(update={"set": document.set.model_copy(update={"pilot_of": 24})})
+    assert answer(pilot).endswith("that all 24 fit") and answer(document).endswith("that all 3 fit")
+    print_document(pilot, quiet=True)
+    assert "A pilot: 3 of 24 parts." in capsys.readouterr().out
+    print_document(document, quiet=True)
+    assert "pilot" not in capsys.readouterr().out
+
+
+def test_not_proven_alike_is_one_line_and_each_failing_height_its_own(demo: FitDocument) -> None:
+    assert len(attention(with_states(demo, ["not proven"] * 6, "proud"))[1:]) == 2
+    assert len(attention(with_states(demo, ["fail"] * 6, "proud"))[1:]) == 6
+
+
+def test_people_read_the_profile_s_own_unit(demo: FitDocument, capsys) -> None:
+    print_document(with_states(demo, ["fail"]).model_copy(update={"unit": "inch"}))
+    said = capsys.readouterr().out
+    assert "Lengths in inches, those in the file in mm." in said
+    assert "room 0.004 in (limit 0.008 in)" in said

@@ -23,7 +23,7 @@ from partgen.log.records import Trial
 from partgen.log.store import append, parse_log, read_log
 from partgen.model.coupon import features
 from partgen.pipeline.calibrating import printer_file
-from partgen.pipeline.trials import read_results
+from partgen.pipeline.trial_table import read_results
 from partgen.printing.coupon_readings import parse_readings
 from partgen.profile.edit import Place, ProfileFile, add_reading
 from partgen.profile.library import find_material, list_seats, parse_material, parse_printer

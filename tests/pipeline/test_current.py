@@ -18,7 +18,8 @@ from partgen.log.undoing import edited, undo
 from partgen.pipeline.inputs import current, gather, gather_revision, only_of
 from partgen.pipeline.learning import learn
 from partgen.pipeline.trial_draft import draft_path, keep_draft, read_draft
-from partgen.pipeline.trials import Result, in_hand, record
+from partgen.pipeline.trial_table import Result
+from partgen.pipeline.trials import in_hand, record
 from partgen.profile.edit import Place, set_value
 
 pytestmark = pytest.mark.usefixtures("quick_draws")

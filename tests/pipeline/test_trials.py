@@ -19,7 +19,8 @@ from partgen.log.store import log_path, read_log
 from partgen.pipeline.inputs import gather
 from partgen.pipeline.learning import learn
 from partgen.pipeline.planning import plan_profile
-from partgen.pipeline.trials import Result, parse_results, read_results, record
+from partgen.pipeline.trial_table import Result, parse_results, read_results
+from partgen.pipeline.trials import record
 
 pytestmark = pytest.mark.usefixtures("quick_draws")
 HEADER = "label,proud_mm,feel,grip,note\n"

@@ -15,7 +15,7 @@ import pytest
 from sample import document
 
 from partgen.fit.document import FitDocument
-from partgen.pipeline.trials import parse_results
+from partgen.pipeline.trial_table import parse_results
 from partgen.report.html import render, render_compare, render_owner
 
 HOSTILE = "</script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">&\"'{{7*7}}"

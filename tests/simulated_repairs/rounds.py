@@ -12,7 +12,8 @@ from partgen.log.store import append, log_path
 from partgen.metrology.records import Estimate
 from partgen.pipeline import building, planning
 from partgen.pipeline.inputs import gather
-from partgen.pipeline.trials import parse_results, record
+from partgen.pipeline.trial_table import parse_results
+from partgen.pipeline.trials import record
 from partgen.planning.solve import plan_set
 from simulated_repairs.world import HOLE, TODAY, WANTED, World
 
