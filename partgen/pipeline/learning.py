@@ -20,6 +20,7 @@ from partgen.pipeline.inputs import Inputs
 from partgen.planning.asking import worth_measuring
 from partgen.planning.felt import learn_from_feel, lifted
 from partgen.planning.grip_feedback import sockets_after, with_doubts
+from partgen.planning.pulls import newtons, pulls_of
 from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts, together
 from partgen.profile.load import parse_profile
 
@@ -60,7 +61,8 @@ def learn(inputs: Inputs) -> Learnt:
     lengths = {label: part.length for label, part in built.items() if label in over}
     edited = _edited(inputs)
     gripped = sockets_after(built, observations, felt.estimate.bore_error.value, frozenset(edited))
-    felt = replace(felt, estimate=with_doubts(felt.estimate, gripped.doubts, felt.notes))
+    pulled = pulls_of(profile, built, observations)
+    felt = replace(felt, estimate=with_doubts(felt.estimate, (*gripped.doubts, *pulled.doubts), felt.notes))
     history = History(
         built=built,
         observations=observations,
@@ -69,7 +71,10 @@ def learn(inputs: Inputs) -> Learnt:
         sockets=gripped.sockets,
         edited=frozenset(edited),
     )
-    choices = choose_parts(profile, printer, felt.estimate, history)
+    choices = {
+        label: replace(choice, pulled=pulled.of(choice))
+        for label, choice in choose_parts(profile, printer, felt.estimate, history).items()
+    }
     return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices), built)
 
 
@@ -119,6 +124,8 @@ def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: 
         feel=trial.feel,
         side=trial.side,
         grip=trial.grip,
+        held=None if trial.held_g is None else newtons(trial.held_g),
+        fell=None if trial.fell_g is None else newtons(trial.fell_g),
         model_section=part.model_section,
         bore_assumed=assumed.get(part.made_in, assumed[""]) if part.bore is None else part.bore,
     )

@@ -49,7 +49,13 @@ class Job:
 
         def grip_at(label: str, wall_room: float, length: float) -> Gripped:
             choice = self.choices.get(label)
-            return grip(wall_room, length, None if choice is None else choice.socket)
+            if choice is None:
+                return grip(wall_room, length)
+            plan, socket, found = grip(wall_room, length, choice.socket)
+            pulled = tuple(
+                replace(one, modelled=grip(wall_room, length, one.socket)[0].pull_off) for one in choice.pulled
+            )
+            return replace(plan, pulled=pulled), socket, found
 
         return grip_at
 

@@ -25,6 +25,7 @@ from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning.even import LEVEL, Option, choose, neighbours, risks, variances
 from partgen.planning.heights import lies_on_crown, on_layers
+from partgen.planning.records import Pulled
 
 REMAKE = 0.005
 """What making a part again must gain: this much less probability of a visible fault."""
@@ -98,6 +99,8 @@ class Choice:
     """Gap along X between what grips, as drawn, that the part has or gets; None: as planned."""
     section: tuple[float, float] | None = None
     """Model section that a new part keeps, since the last one moved freely; None: as planned."""
+    pulled: tuple[Pulled, ...] = ()
+    """What trials bound of the force that pulls off its parts."""
     moved_freely: bool = False
     """True where a part that stays, or the last of the same section, was tried and, when last felt, rubbed nowhere."""
 

@@ -39,6 +39,7 @@ from partgen.planning.mount import (
 from partgen.planning.neighbours import Footprint, neighbour_findings
 from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
+from partgen.planning.pulls import narrowed
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.section import NoRoomError, largest
@@ -99,7 +100,8 @@ def plan_set(
         notes.extend(said)
         if spec.shrinkage > 0:
             notes.append(_pattern_note(name, spec))
-    ordered = _with_neighbours([plans[p.label] for p in profile.position], openings, specs)
+    told = narrowed([plans[p.label] for p in profile.position], profile, printer)
+    ordered = _with_neighbours(told, openings, specs)
     return SetPlan(
         title=profile.title,
         printer=printer.title,

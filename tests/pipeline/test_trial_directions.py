@@ -128,3 +128,15 @@ def test_a_slip_of_the_decimal_point_changes_no_size() -> None:
     new = after({"A1": {"proud_mm": 25.0, "feel": "free", "grip": "holds"}})
     assert [p.model_height for p in new.plan.positions] == [p.model_height for p in old.plan.positions]
     assert new.plan.positions[0].state == "not proven"
+
+
+def test_a_weight_narrows_the_pull_off_of_its_part_and_of_its_like_and_six_that_hold_do_too() -> None:
+    _, old = first()
+    hung = {p.label: p.grip.pull_off for p in after({"A1": {"held_g": 200.0, "fell_g": 1000.0}}).plan.positions}
+    hold = {p.label: p.grip.pull_off for p in after({label: {"grip": "holds"} for label in AT}).plan.positions}
+    assert hung["A1"][0] >= 1.5
+    assert hung["A1"][1] <= 12.0
+    for was in old.plan.positions:
+        low, high = was.grip.pull_off
+        assert hung[was.label][1] / hung[was.label][0] < high / low
+        assert hold[was.label][1] / hold[was.label][0] < high / low
