@@ -59,6 +59,8 @@ class Doubt:
     """"drop", "gap", "width", ..."""
     reading_mm: float
     why: str
+    counts: bool = False
+    """True where it was found again: odd, and believed."""
 
 
 @dataclass(frozen=True)
