@@ -40,11 +40,12 @@ class Learnt:
     """The parts that serve, by label."""
 
 
-def learn(inputs: Inputs) -> Learnt:
+def learn(inputs: Inputs, again: Mapping[str, Remake] | None = None) -> Learnt:
     """Everything the log holds, brought to bear on the profile as it is now.
 
     Once any trial counts, or a pilot was made, the parts that serve are revised, whichever revision made them and
-    whether or not the last one was tried. A set that was never tried is made anew.
+    whether or not the last one was tried. A set that was never tried is made anew. `again` are parts that are made
+    again for reasons that no trial told.
     """
     profile, printer, log = inputs.profile, inputs.printer, inputs.log
     observations = observations_of(log, profile, printer)
@@ -67,7 +68,7 @@ def learn(inputs: Inputs) -> Learnt:
         built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited),
+        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited, again or {}),
         sockets=gripped.sockets,
         edited=frozenset(edited),
     )

@@ -5,6 +5,7 @@ May import: families, findings, profile, model, metrology, planning, fit, versio
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -20,7 +21,7 @@ from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
 from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.revision import Choice
+from partgen.planning.revision import Choice, Remake
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
@@ -59,11 +60,58 @@ def plan_profile(given: Path | LoadedProfile, *, printer: str | None = None, see
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_turn) -> Planned:
     """Plan what was gathered. Pure but for the date of today, which can be given; `share` as `plan_set` takes it."""
-    learnt = learn(inputs)
+    learnt, plan = _mended(inputs, share)
     known = learnt.estimate
-    plan = plan_set(
+    unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
+    learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
+    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
+    plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
+    return Planned(inputs, known, plan, learnt, today or date.today())
+
+
+def _mended(inputs: Inputs, share: Share) -> tuple[Learnt, SetPlan]:
+    """What was learnt and its plan, in which no part stays that fails where a new print would not."""
+    learnt = learn(inputs)
+    plan = _planned(inputs, learnt, share)
+    failing = {p.label: codes for p in plan.positions if (codes := _wrong(p, learnt.choices[p.label]))}
+    if not failing:
+        return learnt, plan
+    why = {
+        finding.code: f'as it is, "{finding.name}" fails; a new one mends it'
+        for position in plan.positions
+        for finding in position.checks
+    }
+    tried = _planned(inputs, learn(inputs, {label: Remake(why[codes[0]]) for label, codes in failing.items()}), share)
+    left = {p.label: _failed(p) for p in tried.positions}
+    again = {
+        label: Remake(why[next(code for code in codes if code not in left[label])])
+        for label, codes in failing.items()
+        if len(left[label]) < len(codes) and set(left[label]) < set(codes)
+    }
+    if not again:
+        return learnt, plan
+    learnt = learn(inputs, again)
+    return learnt, tried if again.keys() == failing.keys() else _planned(inputs, learnt, share)
+
+
+def _wrong(plan: PositionPlan, choice: Choice) -> tuple[str, ...]:
+    """Codes of what fails of a part that stays, but for what a trial showed to be well."""
+    if choice.kept is None:
+        return ()
+    holds = any(one.least > 0 and one.most < math.inf for one in choice.pulled)
+    shown = (("bind", "clearance") if choice.moved_freely else ()) + (("grip-hold", "grip-release") if holds else ())
+    return tuple(code for code in _failed(plan) if code not in shown)
+
+
+def _failed(plan: PositionPlan) -> tuple[str, ...]:
+    """Codes of its checks that fail."""
+    return tuple(dict.fromkeys(one.code for one in plan.checks if one.state == "fail"))
+
+
+def _planned(inputs: Inputs, learnt: Learnt, share: Share) -> SetPlan:
+    return plan_set(
         inputs.profile,
-        known,
+        learnt.estimate,
         inputs.printer,
         lambda name: inputs.materials[name],
         seed=inputs.seed,
@@ -71,11 +119,6 @@ def plan_inputs(inputs: Inputs, *, today: date | None = None, share: Share = in_
         planners={kind: family.plan for kind, family in BY_KIND.items()},
         share=share,
     )
-    unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
-    learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
-    suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
-    plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
-    return Planned(inputs, known, plan, learnt, today or date.today())
 
 
 def _of_height(finding: Finding) -> bool:

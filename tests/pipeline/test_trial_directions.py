@@ -162,3 +162,29 @@ def test_one_doubtful_height_changes_no_size_until_it_is_found_again(alone: bool
     trials = tuple(Trial(revision="r01", label=label, date=DAY, **c) for label, c in cells)  # type: ignore[arg-type]
     again = plan_inputs(replace(inputs, log=inputs.log.model_copy(update={"trial": trials})))
     assert again.plan.positions[0].model_height - old.plan.positions[0].model_height >= 0.2 - 1e-9
+
+
+@pytest.mark.parametrize("label", ["A2", "B3"])
+def test_a_part_that_fails_for_another_reason_than_its_height_is_made_again_where_that_mends_it(label: str) -> None:
+    """Its section in the log is 1 mm wider than its hole leaves room for, and nobody said how it feels."""
+    inputs, old = first()
+    (revision,) = inputs.log.revision
+    wide = tuple(
+        one.model_copy(
+            update={"model_section_mm": (one.model_section_mm[0] + 1.0, one.model_section_mm[1]), "state": "not proven"}
+        )
+        if one.label == label
+        else one
+        for one in revision.built
+    )
+    trial = Trial(revision="r01", label="A1", date=DAY, grip="holds", feel="free")
+    log = inputs.log.model_copy(update={"revision": (revision.model_copy(update={"built": wide}),), "trial": (trial,)})
+    new = plan_inputs(replace(inputs, log=log))
+    choices = new.learnt.choices
+    assert [one.label for one in choices.values() if one.kept is None] == [label]
+    assert choices[label].why.startswith("as it is, ") or "; as it is, " in choices[label].why
+    made = next(p for p in new.plan.positions if p.label == label)
+    assert made.state != "fail"
+    assert (
+        made.model_section.width <= next(p for p in old.plan.positions if p.label == label).model_section.width + 1e-6
+    )
