@@ -33,7 +33,7 @@ from partgen.planning.grip.demand import NEEDED
 from partgen.planning.grip.outward import Pressed, press_in
 from partgen.planning.heights import LITTLE, Crown, Site, socket_depth
 from partgen.planning.job import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.planning.mount import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
+from partgen.planning.mount import MeasuredSeat, Mounted, place_of, seat_as_measured, site_of, wall_room
 from partgen.planning.passage import passage
 from partgen.planning.records import Carried, CrownModel, PositionPlan, Section
 from partgen.planning.sections import directions, offset, support
@@ -111,7 +111,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     through = _through(spec, opening.section)
     layer = printer.layer_height
     peg_length = round(math.ceil((spec.cap_socket + LITTLE) / layer - 1e-9) * layer, 6)
-    grip = gripper(profile, estimate, printer, job.materials, spec)
+    grip = job.grip(spec)
     ribbed = _ribbed(job, spec, peg_length)
     plans: dict[str, PositionPlan] = {}
     for index, position in enumerate(profile.position):
@@ -119,7 +119,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
             continue
         label, site = position.label, site_of(estimate, index, seat)
         crown, depth = crown_of(job, spec, position, site), socket_depth(spec, site, printer)
-        held, socket, grip_findings = grip(wall_room(body, seat.outer), depth)
+        held, socket, grip_findings = grip(label, wall_room(body, seat.outer), depth)
         mounted = Mounted(position, site, held.slop, depth, site.drop + crown.proud)
         place = place_of(profile, spec, opening, seat, mounted, job.placed.get(position.label))
         found = binding(rooms(place, through, job.draws), job.draws.causes.part_spread)

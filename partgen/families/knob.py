@@ -103,9 +103,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     around = [
         round_section(2 * (model.solid_radius(-stand.socket, 0.0))) for model, stand in zip(drawn, found, strict=True)
     ]
-    gripped = dict(
-        zip((s.index for s in found), over_panel.grips(job, spec, around, [s.socket for s in found]), strict=True)
-    )
+    gripped = dict(zip((s.index for s in found), over_panel.grips(job, spec, around, found), strict=True))
 
     def decide(stand: Stand) -> Decided:
         held = gripped[stand.index]

@@ -91,7 +91,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
         section = around = lower = Section("rectangle", width, depth, min(spec.corner_radius, width / 2, depth / 2))
     found = over_panel.stands(job, name, spec, lower, motion_of(spec), over_nut=True)
     bodies = [over_panel.leaned(spec, around, stand.length) for stand in found]
-    held = over_panel.grips(job, spec, bodies, [stand.socket for stand in found])
+    held = over_panel.grips(job, spec, bodies, found)
     gripped = dict(zip((stand.index for stand in found), held, strict=True))
 
     def decide(stand: Stand) -> Decided:

@@ -76,7 +76,7 @@ def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans
     drawn = compensated(section, job.estimate.width_error.value)
     found = over_panel.stands(job, name, spec, section, motion, over_nut=True)
     around = [over_panel.leaned(spec, section, stand.length) for stand in found]
-    held = over_panel.grips(job, spec, around, [stand.socket for stand in found])
+    held = over_panel.grips(job, spec, around, found)
     gripped = dict(zip((stand.index for stand in found), held, strict=True))
     angle = math.radians(spec.stroke_direction)
     footprint = _swept(section, motion)

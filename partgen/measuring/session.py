@@ -391,7 +391,7 @@ class Session:
             self._note(f'say a size, such as "is 6.35": expected {error}')
             return
         known = spoken.sizes_known(mm, self.file.profile, self._known)
-        self._notes.extend(in_unit(f"   {mm:.2f} mm: {what}", self.unit) for what in known)
+        self._notes.extend(Note(in_unit(f"   {mm:.2f} mm: {what}", self.unit)) for what in known)
 
     def _tell(self, task: Task) -> None:
         live = review(self.file.profile, self.printer, task)

@@ -29,17 +29,13 @@ from partgen.metrology.student import K95
 from partgen.metrology.surprise import FEWEST, wider
 from partgen.metrology.unknowns import VAGUE, Unknowns
 
-AGREEING_SHARE, CONFIRMED_SHARE = 0.5, 0.95
-"""How far a part is believed that stands otherwise than all readings foretell (a drop or gap that lies off the face
-is not believed until it is kept). A
-part in its place is the thing itself: measured once it speaks as loudly as the readings it contradicts,
-measured again and found the same it is believed."""
+CONFIRMED_SHARE = 0.95
+"""How far a part is believed that stands otherwise than all readings foretell, once it was measured again and found
+the same: it is the thing itself. Measured once it changes nothing (nor does a drop or gap that lies off the face,
+until it is kept)."""
 
 UNHEARD = 1e8
 """mm^2: variance of what is doubted. It moves nothing that anyone could measure, until it was confirmed."""
-IMPOSSIBLE = 1.5
-"""mm: a part that stands farther than this from what was foretold was measured or typed wrongly, far more often than
-it is true (common practice, no source); until it is confirmed it moves no size."""
 FEWEST_FOR_SPREAD = 6
 """Fewer positions cannot tell that seats scatter more than stated."""
 
@@ -108,7 +104,13 @@ def sift(unknowns: Unknowns, extra: Rows | None = None) -> Sifted:
     repeat = np.bincount(readings.group, s * s / variances**2, minlength=len(readings.label))
     whole = np.bincount(readings.group, 1 / variances, minlength=len(readings.label))
     doubts = [
-        Doubt(readings.label[g], readings.what[g], float(readings.value[k]), weights.why[k])
+        Doubt(
+            readings.label[g],
+            readings.what[g],
+            float(readings.value[k]),
+            weights.why[k],
+            counts=readings.what[g] == "proud" and 0 < weights.group[g] < UNHEARD and weights.reading[k] == 0,
+        )
         for k, g in enumerate(readings.group)
         if k in weights.why
     ]
@@ -328,24 +330,19 @@ def _set_aside_group(panel: _Panel, weights: Weights, g: int, seen: _Innovations
     members = np.flatnonzero(readings.group == g)
     kept = [int(k) for k in members if weights.reading[k] == 0]
     distance = float(seen.group[g])
-    confirmed = len(kept) > 1 and readings.what[g] == "proud"
-    share = CONFIRMED_SHARE if confirmed else AGREEING_SHARE  # a part in its place is the thing itself
-    total = distance**2
-    proud = readings.what[g] == "proud"
-    if not confirmed and (not proud or abs(distance) > IMPOSSIBLE):
+    if len(kept) < 2 or readings.what[g] != "proud":
         return _unheard(panel, weights, g, kept, distance)
-    if not confirmed:  # so large that the 95 % interval reaches from the face's answer to the reading's
-        total *= max(1.0, (1 - share) / (share * K95**2), share / ((1 - share) * K95**2))
+    share, total = CONFIRMED_SHARE, distance**2
     group, offset = weights.group.copy(), weights.offset.copy()
     position = readings.position[g]
     group[g] = (1 - share) * total
     drops = [h for h in range(len(readings.label)) if readings.position[h] == position and readings.what[h] == "drop"]
-    if readings.what[g] == "proud" and drops:  # it contradicts the drop that was read there, and the face
+    if drops:  # it contradicts the drop that was read there, and the face
         group[drops[0]] = max(group[drops[0]], 2 * share * total)
         offset[position] = max(offset[position], 2 * share * total)
     elif position >= 0:
         offset[position] = max(offset[position], share * total)
-    why = _why(distance, confirmed=confirmed, proud=True)
+    why = f"{far(distance)} {_more(distance)} than the readings foretell; measured so again, it is believed"
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
 
 
@@ -356,14 +353,16 @@ def _unheard(panel: _Panel, weights: Weights, g: int, kept: list[int], distance:
     group[g] = UNHEARD
     if position >= 0 and not proud:
         offset[position] = max(offset[position], (distance / K95) ** 2)
-    why = _why(distance, confirmed=False, proud=proud)
+    if proud:
+        label = panel.readings.label[g]
+        why = (
+            f"{far(distance)} {_more(distance)} than the readings foretell: it changes nothing yet. See that the part "
+            f"sits fully home and measure {label}'s height again; found so again, it counts"
+        )
+    else:
+        why = f"{far(distance)} {_more(distance)} than the plane that the other positions make"
     return replace(weights, group=group, offset=offset, why={**weights.why, **dict.fromkeys(kept, why)})
 
 
-def _why(distance: float, *, confirmed: bool, proud: bool) -> str:
-    more = "more" if distance > 0 else "less"
-    if not proud:
-        return f"{far(distance)} {more} than the plane that the other positions make"
-    home = "see that the part sits fully home, and measure again"
-    ask = "measured so again, it is believed" if confirmed else home
-    return f"{far(distance)} {more} than the readings foretell; {ask}"
+def _more(distance: float) -> str:
+    return "more" if distance > 0 else "less"

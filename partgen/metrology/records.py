@@ -59,6 +59,8 @@ class Doubt:
     """"drop", "gap", "width", ..."""
     reading_mm: float
     why: str
+    counts: bool = False
+    """True where it was found again: odd, and believed."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,10 @@ class Observation:
     feel: Literal["free", "rubs", "stuck"] | None = None
     side: Literal["left", "right", "near", "far"] | None = None
     grip: Literal["loose", "holds", "tight"] | None = None
+    held: float | None = None
+    """N: the heaviest weight that it held when hung from it."""
+    fell: float | None = None
+    """N: the lightest weight at which it came off."""
     model_section: tuple[float, float] = (0.0, 0.0)
     """Skirt section in the file, (along X, along Y)."""
     bore_assumed: float = 0.0

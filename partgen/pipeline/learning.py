@@ -20,6 +20,7 @@ from partgen.pipeline.inputs import Inputs
 from partgen.planning.asking import worth_measuring
 from partgen.planning.felt import learn_from_feel, lifted
 from partgen.planning.grip_feedback import sockets_after, with_doubts
+from partgen.planning.pulls import newtons, pulls_of
 from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts, together
 from partgen.profile.load import parse_profile
 
@@ -39,11 +40,12 @@ class Learnt:
     """The parts that serve, by label."""
 
 
-def learn(inputs: Inputs) -> Learnt:
+def learn(inputs: Inputs, again: Mapping[str, Remake] | None = None) -> Learnt:
     """Everything the log holds, brought to bear on the profile as it is now.
 
     Once any trial counts, or a pilot was made, the parts that serve are revised, whichever revision made them and
-    whether or not the last one was tried. A set that was never tried is made anew.
+    whether or not the last one was tried. A set that was never tried is made anew. `again` are parts that are made
+    again for reasons that no trial told.
     """
     profile, printer, log = inputs.profile, inputs.printer, inputs.log
     observations = observations_of(log, profile, printer)
@@ -60,16 +62,20 @@ def learn(inputs: Inputs) -> Learnt:
     lengths = {label: part.length for label, part in built.items() if label in over}
     edited = _edited(inputs)
     gripped = sockets_after(built, observations, felt.estimate.bore_error.value, frozenset(edited))
-    felt = replace(felt, estimate=with_doubts(felt.estimate, gripped.doubts, felt.notes))
+    pulled = pulls_of(profile, built, observations)
+    felt = replace(felt, estimate=with_doubts(felt.estimate, (*gripped.doubts, *pulled.doubts), felt.notes))
     history = History(
         built=built,
         observations=observations,
         before=_before(log, last, profile, printer),
-        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited),
+        remake=together(gripped.remake, felt.remake, lifted(observations, serving, lengths), edited, again or {}),
         sockets=gripped.sockets,
         edited=frozenset(edited),
     )
-    choices = choose_parts(profile, printer, felt.estimate, history)
+    choices = {
+        label: replace(choice, pulled=pulled.of(choice))
+        for label, choice in choose_parts(profile, printer, felt.estimate, history).items()
+    }
     return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices), built)
 
 
@@ -119,6 +125,8 @@ def _observation(log: Log, trial: Trial, assumed: Mapping[str, float], profile: 
         feel=trial.feel,
         side=trial.side,
         grip=trial.grip,
+        held=None if trial.held_g is None else newtons(trial.held_g),
+        fell=None if trial.fell_g is None else newtons(trial.fell_g),
         model_section=part.model_section,
         bore_assumed=assumed.get(part.made_in, assumed[""]) if part.bore is None else part.bore,
     )

@@ -5,6 +5,7 @@ May import: families, findings, profile, model, metrology, planning, fit, versio
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -26,7 +27,7 @@ from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.advice import DRAWS, Case, advise, chance_if_either, with_best_lever
 from partgen.planning.assumed import assumptions
 from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.revision import Choice, choose_parts
+from partgen.planning.revision import Choice, Remake, choose_parts
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__
@@ -67,29 +68,75 @@ def plan_profile(
 
 def plan_inputs(inputs: Inputs, *, today: date | None = None) -> Planned:
     """Plan what was gathered. Pure but for the date of today, which can be given."""
-    learnt = learn(inputs)
+    learnt, plan = _mended(inputs)
     known = learnt.estimate
-    plan = plan_set(
-        inputs.profile,
-        known,
-        inputs.printer,
-        lambda name: inputs.materials[name],
-        seed=inputs.seed,
-        choices=learnt.choices,
-        planners={kind: family.plan for kind, family in BY_KIND.items()},
-    )
     unproven = [one.label for one in plan.positions if any(_of_height(finding) for finding in one.checks)]
     learnt = replace(learnt, choices={p.label: _with_sizes(learnt, p) for p in plan.positions})
     suggestion = next_measurement(inputs.profile, inputs.printer, known, p_all_fit=plan.p_all_fit, unproven=unproven)
     plan = replace(plan, printer=inputs.printer_name, next_measurement=suggestion)
+    return Planned(inputs, known, _advised(inputs, learnt, plan), learnt, today or date.today())
+
+
+def _advised(inputs: Inputs, learnt: Learnt, plan: SetPlan) -> SetPlan:
+    """The plan with where readings contradict one another, and what would help most."""
     closed = misclosures(inputs.profile, lambda profile: estimate(profile, inputs.printer, refuse_unread=False))
     found = (*drift_notes(inputs.profile, drift_of(inputs.profile)), *(one.words for one in closed))
     apart = max((abs(one.height) for one in closed), default=0.0)
     plan = replace(plan, contradictions=found)
     if apart > 0:
         plan = replace(plan, p_all_fit=chance_if_either(_case(inputs, learnt, plan), apart))
-    plan = with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
-    return Planned(inputs, known, plan, learnt, today or date.today())
+    return with_best_lever(replace(plan, advice=advise(_case(inputs, learnt, plan))))
+
+
+def _mended(inputs: Inputs) -> tuple[Learnt, SetPlan]:
+    """What was learnt and its plan, in which no part stays that fails where a new print would not."""
+    learnt = learn(inputs)
+    plan = _planned(inputs, learnt)
+    failing = {p.label: codes for p in plan.positions if (codes := _wrong(p, learnt.choices[p.label]))}
+    if not failing:
+        return learnt, plan
+    why = {
+        finding.code: f'as it is, "{finding.name}" fails; a new one mends it'
+        for position in plan.positions
+        for finding in position.checks
+    }
+    tried = _planned(inputs, learn(inputs, {label: Remake(why[codes[0]]) for label, codes in failing.items()}))
+    left = {p.label: _failed(p) for p in tried.positions}
+    again = {
+        label: Remake(why[next(code for code in codes if code not in left[label])])
+        for label, codes in failing.items()
+        if len(left[label]) < len(codes) and set(left[label]) < set(codes)
+    }
+    if not again:
+        return learnt, plan
+    learnt = learn(inputs, again)
+    return learnt, tried if again.keys() == failing.keys() else _planned(inputs, learnt)
+
+
+def _wrong(plan: PositionPlan, choice: Choice) -> tuple[str, ...]:
+    """Codes of what fails of a part that stays, but for what a trial showed to be well."""
+    if choice.kept is None:
+        return ()
+    holds = any(one.least > 0 and one.most < math.inf for one in choice.pulled)
+    shown = (("bind", "clearance") if choice.moved_freely else ()) + (("grip-hold", "grip-release") if holds else ())
+    return tuple(code for code in _failed(plan) if code not in shown)
+
+
+def _failed(plan: PositionPlan) -> tuple[str, ...]:
+    """Codes of its checks that fail."""
+    return tuple(dict.fromkeys(one.code for one in plan.checks if one.state == "fail"))
+
+
+def _planned(inputs: Inputs, learnt: Learnt) -> SetPlan:
+    return plan_set(
+        inputs.profile,
+        learnt.estimate,
+        inputs.printer,
+        lambda name: inputs.materials[name],
+        seed=inputs.seed,
+        choices=learnt.choices,
+        planners={kind: family.plan for kind, family in BY_KIND.items()},
+    )
 
 
 def _of_height(finding: Finding) -> bool:

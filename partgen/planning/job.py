@@ -15,7 +15,7 @@ from partgen.model.printer import Material, Printer
 from partgen.model.profile import Profile
 from partgen.planning.clearance import Draws
 from partgen.planning.heights import Crown, Site, chosen_crown, crown_height, lies_on_crown, proud_u95
-from partgen.planning.mount import MadeOf, Materials, material_of
+from partgen.planning.mount import Gripped, GripSpec, MadeOf, Materials, gripper, material_of
 from partgen.planning.opening import Opening
 from partgen.planning.records import PositionPlan
 from partgen.planning.revision import Choice
@@ -42,6 +42,26 @@ class Job:
     def material(self, spec: MadeOf) -> Material:
         """What a part is made of."""
         return material_of(self.materials, spec, self.printer)
+
+    def grip(self, spec: GripSpec) -> GripAt:
+        """What holds a part, of any kind: where a trial told a position's next socket, it gets that gap."""
+        grip = gripper(self.profile, self.estimate, self.printer, self.materials, spec)
+
+        def grip_at(label: str, wall_room: float, length: float) -> Gripped:
+            choice = self.choices.get(label)
+            if choice is None:
+                return grip(wall_room, length)
+            plan, socket, found = grip(wall_room, length, choice.socket)
+            pulled = tuple(
+                replace(one, modelled=grip(wall_room, length, one.socket)[0].pull_off) for one in choice.pulled
+            )
+            return replace(plan, pulled=pulled), socket, found
+
+        return grip_at
+
+
+GripAt = Callable[[str, float, float], Gripped]
+"""The grip at a position, by its label, the wall room there and the socket's length."""
 
 
 PartPlans = tuple[dict[str, PositionPlan], list[str]]

@@ -236,6 +236,24 @@ class Clearance:
 
 
 @dataclass(frozen=True)
+class Pulled:
+    """What a trial bounds of the force, N, that pulls one printed part off."""
+
+    least: float
+    """It held this; 0: not known."""
+    most: float
+    """It came off at this; infinity: not known."""
+    same: bool
+    """Whether that part is the one that stays at its position."""
+    socket: float | None = None
+    """Its gap along X, as drawn, mm; None: as the plan's."""
+    modelled: tuple[float, float] | None = None
+    """What its socket was worked out to hold; None: what the plan's does."""
+    weighed: bool = False
+    """Whether a weight was hung from it."""
+
+
+@dataclass(frozen=True)
 class GripPlan:
     """How the socket holds, with ranges over tolerance."""
 
@@ -256,6 +274,10 @@ class GripPlan:
     """Between what grips on opposite sides, rib crest to rib crest, as drawn, along X and Y, mm."""
     drawn_for: float | None = None
     """Printed minus drawn width of a bore that the drawing allows for, mm; None: the estimate's."""
+    pulled: tuple[Pulled, ...] = ()
+    """Trials of this position's parts."""
+    likely: tuple[float, float] | None = None
+    """N: 80 % range of the pull-off once trials narrowed it."""
 
 
 @dataclass(frozen=True)

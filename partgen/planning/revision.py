@@ -16,7 +16,6 @@ from typing import TypedDict
 
 import numpy as np
 
-from partgen.metrology.doubts import IMPOSSIBLE
 from partgen.metrology.records import Estimate, FloatArray, Observation
 from partgen.metrology.sight import beyond
 from partgen.metrology.student import K95
@@ -25,6 +24,7 @@ from partgen.model.printer import Printer
 from partgen.model.profile import Profile
 from partgen.planning.even import LEVEL, Option, choose, neighbours, risks, variances
 from partgen.planning.heights import lies_on_crown, on_layers
+from partgen.planning.records import Pulled
 
 REMAKE = 0.005
 """What making a part again must gain: this much less probability of a visible fault."""
@@ -98,6 +98,8 @@ class Choice:
     """Gap along X between what grips, as drawn, that the part has or gets; None: as planned."""
     section: tuple[float, float] | None = None
     """Model section that a new part keeps, since the last one moved freely; None: as planned."""
+    pulled: tuple[Pulled, ...] = ()
+    """What trials bound of the force that pulls off its parts."""
     moved_freely: bool = False
     """True where a part that stays, or the last of the same section, was tried and, when last felt, rubbed nowhere."""
 
@@ -123,7 +125,8 @@ def choose_parts(
     profile: Profile, printer: Printer, estimate: Estimate, history: History | None = None
 ) -> dict[str, Choice]:
     """The choice for every position, by label. Without `history` every part is made."""
-    history = history or History()
+    whole = history or History()
+    history = replace(whole, observations=_believed(whole.observations, estimate))
     joint = estimate.joint
     assert joint is not None, "estimate() always gives the joint posterior"
     carried = [profile.part_of(position).carried for position in profile.position]
@@ -170,7 +173,7 @@ def choose_parts(
     risk = risks([mine[k] for mine, k in zip(options, taken, strict=True)], pairs, joint.cov, tolerance)
     chosen = {}
     for i, (position, k) in enumerate(zip(profile.position, taken, strict=True)):
-        place = _Place(profile, estimate, history, i, wanted[i])
+        place = _Place(profile, estimate, whole, i, wanted[i])
         choice = _choice(place, options[i][k], heights[i][k], math.hypot(us[i], _doubted(estimate, history, i)))
         remake = None if choice.kept else history.remake.get(position.label)
         chosen[position.label] = replace(
@@ -209,6 +212,20 @@ def _fails(kept: Option, tolerance: float, fresh: Sequence[Option], cov: FloatAr
     return nearer and abs(kept.error) - u95 > tolerance
 
 
+def _believed(observations: Sequence[Observation], estimate: Estimate) -> tuple[Observation, ...]:
+    """Observations without what is doubted of them; what is left of one that says nothing else is left out."""
+    proud = {(doubt.label, doubt.reading_mm) for doubt in estimate.doubts if doubt.what == "proud" and not doubt.counts}
+    seen = {doubt.label for doubt in estimate.doubts if doubt.what == "seen"}
+    believed = []
+    for one in observations:
+        values = tuple(value for value in one.proud if (one.label, value) not in proud)
+        left = replace(one, proud=values, seen=None if one.label in seen else one.seen)
+        said = (left.proud, left.seen, left.feel, left.grip, left.held, left.fell)
+        if left == one or any(cell not in (None, ()) for cell in said):
+            believed.append(left)
+    return tuple(believed)
+
+
 def _found_good(history: History, part: BuiltPart, wanted: float, tolerance: float) -> bool:
     """Whether all that was last felt and seen of a part says that it may stay."""
     mine = [one for one in history.observations if is_of(one, part)]
@@ -234,7 +251,7 @@ def _doubted(estimate: Estimate, history: History, i: int) -> float:
     seen = [
         doubt.reading_mm
         for doubt in estimate.doubts
-        if (doubt.label, doubt.what) in ((label, "seen"), (label, "proud"))
+        if (doubt.label, doubt.what) in ((label, "seen"), (label, "proud")) and not doubt.counts
     ]
     return max((abs(one - stands) for one in seen), default=0.0) / K95
 
@@ -294,16 +311,20 @@ class _Place:
         return self.history.remake.get(self.label)
 
     @property
+    def all_doubted(self) -> bool:
+        """True where trials measured the part at hand, and none of it is believed yet."""
+        if self.part is None or not all_measured(self.history.observations, self.part):
+            return False
+        return not all_measured(_believed(self.history.observations, self.estimate), self.part)
+
+    @property
     def measured(self) -> float | None:
         """Mean of what trials measured of the part at hand, without what is doubted; where all of it is,
         the one nearest to what is now expected."""
         if self.part is None:
             return None
         values = all_measured(self.history.observations, self.part)
-        mine = [
-            doubt.reading_mm for doubt in self.estimate.doubts if (doubt.label, doubt.what) == (self.label, "proud")
-        ]
-        trusted = [value for value in values if value not in mine]
+        trusted = all_measured(_believed(self.history.observations, self.estimate), self.part)
         if values and not trusted:
             return min(values, key=lambda value: abs(value - self.now))
         return _mean(trusted)
@@ -392,8 +413,8 @@ def _kept_because(place: _Place, proud: float) -> str:
     if place.carried is None:
         return "stays"
     seen = place.measured
-    if seen is not None and abs(seen - proud) > IMPOSSIBLE:
-        return f"stays until it is measured again: {seen:.2f} mm was read where {proud:.2f} is expected"
+    if seen is not None and place.all_doubted:
+        return f"stays until its height is measured again: {seen:.2f} mm was read where {proud:.2f} is expected"
     if seen is not None:
         return f"stays: it stands {seen:.2f} mm proud where {place.wanted:.2f} was wanted"
     return f"stays: it is expected to stand {proud:.2f} mm proud where {place.wanted:.2f} was wanted"

@@ -42,6 +42,7 @@ from partgen.planning.mount import (
 from partgen.planning.neighbours import Footprint, judged
 from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
+from partgen.planning.pulls import narrowed
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
 from partgen.planning.revision import Choice
 from partgen.planning.section import NoRoomError, largest
@@ -101,7 +102,8 @@ def plan_set(
         notes.extend(said)
         if spec.shrinkage > 0:
             notes.append(_pattern_note(name, spec))
-    ordered, apart = _with_neighbours(job, [plans[p.label] for p in profile.position], specs)
+    told = narrowed([plans[p.label] for p in profile.position], profile, printer)
+    ordered, apart = _with_neighbours(job, told, specs)
     survival *= apart
     return SetPlan(
         title=profile.title,
@@ -139,8 +141,9 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     sites = [site_of(estimate, i, seat) for i in indices]
     crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
-    grip = gripper(profile, estimate, printer, job.materials, spec)
-    slops = [grip(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
+    grip = job.grip(spec)
+    unbound = gripper(profile, estimate, printer, job.materials, spec)
+    slops = [unbound(wall_room(opening.section, seat.outer), depth)[0].slop for depth in depths]
     places = [
         place_of(profile, spec, opening, seat, Mounted(p, site, slop, depth, crown.wanted), job.placed.get(p.label))
         for p, site, slop, depth, crown in zip(positions, sites, slops, depths, crowns, strict=True)
@@ -153,10 +156,9 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
         for p, section in zip(positions, wanted, strict=True)
     ]
     expected = [printed(model, error) for model in models]
-    gaps = [None if (choice := job.choices.get(p.label)) is None else choice.socket for p in positions]
     grips = [
-        grip(wall_room(section, seat.outer), depth, gap)
-        for section, depth, gap in zip(expected, depths, gaps, strict=True)
+        grip(p.label, wall_room(section, seat.outer), depth)
+        for p, section, depth in zip(positions, expected, depths, strict=True)
     ]
     caps = [
         CapSite(p.label, site, crown, section, gripped[1])

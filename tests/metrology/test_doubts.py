@@ -112,8 +112,8 @@ def test_a_part_that_contradicts_the_readings_is_believed_once_measured_again() 
     height = float(plain.drop[3]) + 1.5
     once = estimate(tilted_panel(), PRINTER, [Observation("S4", "r01", height, proud=(2.1,))])
     again = estimate(tilted_panel(), PRINTER, [Observation("S4", "r01", height, proud=(v,)) for v in (2.1, 2.08)])
-    assert once.drop[3] - plain.drop[3] == pytest.approx(-0.3, abs=0.05), "half of what was seen, until it is confirmed"
+    # it used to be believed by half at once: then one slip of the calipers changed a size. Now it waits for a second
+    assert once.drop[3] - plain.drop[3] == pytest.approx(0.0, abs=0.001), "nothing, until it is confirmed"
     assert again.drop[3] - plain.drop[3] == pytest.approx(-0.56, abs=0.05)
-    assert np.sqrt(again.drop_cov[3, 3]) < np.sqrt(once.drop_cov[3, 3])
     assert {doubt.what for doubt in once.doubts} == {"proud"}
     assert np.delete(again.drop, 3) == pytest.approx(np.delete(plain.drop, 3), abs=0.02)

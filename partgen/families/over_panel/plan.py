@@ -18,15 +18,18 @@ from partgen.planning import judge
 from partgen.planning.caps import relief_of
 from partgen.planning.heights import LITTLE
 from partgen.planning.job import Job, proud_u95_of, wanted_proud
-from partgen.planning.mount import Gripped, gripper, seat_as_measured, wall_room
+from partgen.planning.mount import Gripped, seat_as_measured, wall_room
 from partgen.planning.records import CrownModel, Obstacle, PartModel, PositionPlan, Section, SocketModel
 
 
-def grips(job: Job, spec: OverPanelSpec, around: Sequence[Section], depths: Sequence[float]) -> list[Gripped]:
-    """A grip per position, from the sections that stand around the sockets."""
-    grip = gripper(job.profile, job.estimate, job.printer, job.materials, spec)
+def grips(job: Job, spec: OverPanelSpec, around: Sequence[Section], found: Sequence[Stand]) -> list[Gripped]:
+    """A grip per stand, from the sections that stand around the sockets."""
+    grip = job.grip(spec)
     seat = seat_as_measured(job.profile, spec.seat)
-    return [grip(wall_room(section, seat.outer), depth) for section, depth in zip(around, depths, strict=True)]
+    return [
+        grip(stand.position.label, wall_room(section, seat.outer), stand.socket)
+        for section, stand in zip(around, found, strict=True)
+    ]
 
 
 def obstacles(spec: OverPanelSpec) -> tuple[Obstacle, ...]:

@@ -29,27 +29,40 @@ def _middle(span: tuple[float, float]) -> tuple[float, float]:
     return (span[0] + span[1]) / 2, (span[1] - span[0]) / 2
 
 
-def _keeps_on(case: Case, hold: Hold) -> Finding:
+def keeps_on(pull_off: tuple[float, float]) -> Finding:
+    """Whether a pull-off range in N is more than what shakes or lifts a part off."""
     needed = demand.NEEDED
     words = (
         f"at least {needed:.1f} N against a shock of {demand.SHOCK:.0f} g ({demand.SHAKE:.1f} N for 2 g) or a damp "
         f"fingertip ({demand.FINGER:.1f} N)"
     )
+    value, u95 = _middle(pull_off)
+    state = judge_at_least(value, needed, u95)
+    why = f"pulls off at {pull_off[0]:.1f} to {pull_off[1]:.1f} N; wanted {words}"
+    return Finding("grip-hold", "", "stays on", value, needed, u95, "N", state, why)
+
+
+def comes_off(pull_off: tuple[float, float], limit: float) -> Finding:
+    """Whether a pull-off range in N is less than what the switch bears."""
+    value, u95 = _middle(pull_off)
+    state = judge_at_most(value, limit, u95)
+    why = f"pulls off at {pull_off[1]:.1f} N or less; the switch bears {limit:.0f} N"
+    return Finding("grip-release", "", "comes off", value, limit, u95, "N", state, why)
+
+
+def _keeps_on(case: Case, hold: Hold) -> Finding:
+    needed = demand.NEEDED
     if hold.socket.grip == "captive":
         if case.wish.flange:
             held = "held by the flange under the panel"
             return Finding("grip-hold", "", "stays on", None, needed, 0.0, "N", "pass", held)
         why = "no grip and no flange: set flange = true or choose a grip"
         return Finding("grip-hold", "", "stays on", 0.0, needed, 0.0, "N", "fail", why)
-    value, u95 = _middle(hold.pull_off)
-    state = judge_at_least(value, needed, u95)
-    why = f"pulls off at {hold.pull_off[0]:.1f} to {hold.pull_off[1]:.1f} N; wanted {words}"
-    return Finding("grip-hold", "", "stays on", value, needed, u95, "N", state, why)
+    return keeps_on(hold.pull_off)
 
 
 def _comes_off(case: Case, hold: Hold) -> Finding:
     limit = case.seat.pull_limit
-    value, u95 = _middle(hold.pull_off)
     most = f"{hold.pull_off[1]:.1f} N"
     if hold.socket.grip == "captive":
         why = "lifts off once the panel is open"
@@ -63,9 +76,7 @@ def _comes_off(case: Case, hold: Hold) -> Finding:
             f"bears {limit:.0f} N"
         )
         return Finding("grip-release", "", "comes off", None, limit, 0.0, "N", "pass", why)
-    state = judge_at_most(value, limit, u95)
-    why = f"pulls off at {most} or less; the switch bears {limit:.0f} N"
-    return Finding("grip-release", "", "comes off", value, limit, u95, "N", state, why)
+    return comes_off(hold.pull_off, limit)
 
 
 def _strained(case: Case, hold: Hold) -> Finding:
