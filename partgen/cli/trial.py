@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import (
     EXIT_DONE,
     EXIT_INTERRUPTED,
@@ -79,6 +80,7 @@ def trial(
         raise typer.Exit(EXIT_DONE)
     left_out = [label.strip() for label in swapped.split(",") if label.strip()]
     if results is None:
+        say(HANDS_IN, quiet=quiet)
         found, left_out, revision, as_entered, asked = _guided(profile, revision, printer)
         source = "trial"
     else:

@@ -33,16 +33,6 @@ METHODS = (
 )
 """What every report rests on; the fit document may add to it."""
 
-CAUTIONS = (
-    "Disconnect the mains, and let capacitors discharge, before you measure or work inside an instrument. "
-    "Some hold a dangerous charge for a long time. Take batteries out.",
-    "A printed part is no insulation barrier. It never replaces a listed part on a mains switch.",
-    "Keep printed parts away from heat: near lamps, regulators and heat sinks they soften.",
-    "Hot nozzles burn. Print in a ventilated room; with resin, wear gloves and eye protection and cure parts fully.",
-    "Caps and their offcuts are small enough to be swallowed: keep them from children and animals.",
-    "Local codes and licensed practice come first.",
-)
-
 
 @dataclass(frozen=True)
 class Answer:

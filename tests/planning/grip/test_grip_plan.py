@@ -170,9 +170,9 @@ def test_zero_interference_has_no_hold() -> None:
 
 
 def test_temperature_names_where_the_material_softens() -> None:
-    """PLA softens below 60 °C: nothing is promised beyond; ABS is judged to +60."""
-    assert "softens by 53" in plan(SEATS["round"], Wish(), printer())[2]["grip-temperature"].why
-    assert "softens" not in plan(SEATS["round"], Wish(), printer(), material("ABS"))[2]["grip-temperature"].why
+    """Named for every material; PLA softens below 60 °C: nothing is promised beyond; ABS is judged to +60."""
+    assert "softens by 53 °C: no promise" in plan(SEATS["round"], Wish(), printer())[2]["grip-temperature"].why
+    assert plan(SEATS["round"], Wish(), printer(), material("ABS"))[2]["grip-temperature"].why.endswith("by 88 °C")
 
 
 @pytest.mark.parametrize("grip", ["glue", "captive"])
