@@ -29,6 +29,7 @@ METHODS = (
     "Uncertainty: JCGM 100:2008, Guide to the expression of uncertainty in measurement",
     "Chances: JCGM 101:2008, Propagation of distributions using a Monte Carlo method",
     "Proven, not proven, fails: ISO 14253-1:2017, Decision rules for verifying conformity",
+    "A key in square brackets, such as [SHAFT-TABLE], stands for an entry of docs/sources.md",
     "Printing processes: ISO/ASTM 52900:2021, Additive manufacturing, General principles, Fundamentals and vocabulary",
 )
 """What every report rests on; the fit document may add to it."""

@@ -30,7 +30,7 @@ def screwed(case: Case) -> Hold:
         for s in screw.SET_SCREWS
         if screw.boss_diameter(s) <= case.socket_length - 0.4 and s.diameter <= case.mean_width
     ]
-    # as a rule of thumb a set screw is half as thick as its shaft [fastener-guide]
+    # as a rule of thumb a set screw is half as thick as its shaft [SCREW-GUIDE]
     thin = [s for s in fitting if s.diameter <= 0.6 * case.mean_width]
     held = [s for s in thin if _thread(case, s)[1] + case.free_clearance / 2 <= case.wall_room]
     chosen = max(held or thin, key=lambda s: s.diameter, default=screw.SET_SCREWS[0])
