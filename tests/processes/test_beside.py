@@ -35,7 +35,7 @@ def beside(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> I
         yield one
 
 
-def test_results_come_in_their_orderwhoever_does_the_work(beside: Beside) -> None:
+def test_results_come_in_their_order_whoever_does_the_work(beside: Beside) -> None:
     tasks = [beside.begin(operator.mul, i, 3) for i in range(20)]
     assert [task.result() for task in tasks] == [3 * i for i in range(20)]
     batches = [(i, i + 1) for i in range(37)]
