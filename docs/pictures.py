@@ -119,7 +119,7 @@ def families() -> None:
 
 
 DESK = {
-    "knob-pair": ("GATE", "CREEP"), "knob-scale": ("WEST", "EAST"), "signs": ("RAISE", "HALT", "LOWER"),
+    "knob-pair": ("GATE", "CREEP"), "knob-scale": ("WEST", "EAST"), "signs": ("RAISE", "LAMP", "LOWER"),
     "pattern": ("HORN",),
 }  # fmt: skip
 """Positions of the lock gate desk that show what parts may bear."""

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 Unit = Literal["mm", "inch"]
-MM_PER: dict[Unit, float] = {"mm": 1.0, "inch": 25.4}  # the inch is exactly 25.4 mm (ISO 80000-3)
+MM_PER: dict[Unit, float] = {"mm": 1.0, "inch": 25.4}  # the inch is exactly 25.4 mm [INCH-1959]
 
 _NUMBER = re.compile(
     r"^\s*([+-]?)\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)\s*(.*)$"  # 11/64, 1 3/8

@@ -42,7 +42,7 @@ SOCKETS = {
     "two-flats": SocketModel("flatted", 3.15, 3.15, 4.0, 0.8, across_flat=2.5, flats=2, flat_direction=0.5, ribs=RIBS),
     "splined": SocketModel("splined", 4.2, 4.2, 4.0, 0.8, teeth=18, root_diameter=3.8, grip="interference"),
     "tongue": SocketModel("tongue", 1.2, 3.6, 4.0, 0.8, ribs=RibsModel(4, 0.1, 0.5)),
-    "cross": SocketModel("cross", 3.8, 3.8, 4.0, 0.8, arm=1.3, ribs=RibsModel(4, 0.1, 0.5)),
+    "cross": SocketModel("cross", 4.8, 4.8, 4.0, 0.8, arm=1.6, ribs=RibsModel(4, 0.1, 0.5)),
     "tube": SocketModel("tube", 3.8, 3.8, 4.0, 0.8, core=2.0, ribs=RibsModel(3, 0.1, 0.5)),
 }
 

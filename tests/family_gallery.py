@@ -29,7 +29,7 @@ SEATS = {
     "split": 'shape = "splined"\nsplit = true\ndiameter = [5.95, 5.96]\nteeth = 18',
     "rectangle": 'shape = "rectangle"\nwidth = [4.02, 4.0]\ndepth = [4.01, 4.0]',
     "tongue": 'shape = "tongue"\nwidth = [4.01, 4.0]\ndepth = [1.21, 1.2]',
-    "cross": 'shape = "cross"\nwidth = [4.02, 4.0]\ndepth = [4.01, 4.0]\narm = [1.31, 1.3]',
+    "cross": 'shape = "cross"\nwidth = [5.02, 5.0]\ndepth = [5.01, 5.0]\narm = [1.61, 1.6]',
     "tube": 'shape = "tube"\ndiameter = [5.97, 5.96]\nbore = [3.2, 3.21]',
 }
 GRIPS: tuple[Grip, ...] = ("interference", "ribs", "fingers", "set-screw", "ring", "glue")

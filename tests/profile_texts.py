@@ -10,7 +10,7 @@ SEATS = {
     "square": 'shape = "rectangle"\nwidth = [3.3]\ndepth = [3.3]',
     "round": 'shape = "round"\ndiameter = [3.2]',
     "tongue": 'shape = "tongue"\nwidth = [3.5]\ndepth = [1.5]',
-    "cross": 'shape = "cross"\nwidth = [4.0]\ndepth = [4.0]\narm = [1.3]',
+    "cross": 'shape = "cross"\nwidth = [5.0]\ndepth = [5.0]\narm = [1.6]',
     "flatted": 'shape = "flatted"\ndiameter = [4.0]\nacross_flat = [3.2]',
     "tube": 'shape = "tube"\ndiameter = [4.5]\nbore = [2.5]',
 }

@@ -1,4 +1,4 @@
-"""Lengths as people write them. The inch is exactly 25.4 mm (ISO 80000-3:2019); fractions are exact arithmetic."""
+"""Lengths as people write them. The inch is exactly 25.4 mm [INCH-1959]; fractions are exact arithmetic."""
 
 from __future__ import annotations
 

@@ -7,6 +7,8 @@ from importlib import resources
 
 import jinja2
 
+from partgen.cautions import HANDS_IN, NOT_FOR
+
 
 def piece(template: str, /, **given: object) -> str:
     """One template filled in; everything but our own markup is escaped."""
@@ -16,13 +18,15 @@ def piece(template: str, /, **given: object) -> str:
 @cache
 def environment() -> jinja2.Environment:
     """The templates."""
-    return jinja2.Environment(
+    made = jinja2.Environment(
         loader=jinja2.PackageLoader("partgen.bench"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals["cautions"] = (HANDS_IN, NOT_FOR)
+    return made
 
 
 STATIC = ("wire.js", "page.js", "measure.js", "scan.js", "sound.js", "page.css", "report.css")

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import EXIT_INTERRUPTED, EXIT_OUTSIDE, PrinterName, ProfilePath, Quiet, say
 
 if TYPE_CHECKING:
     from partgen.measuring.session import Session
-
-CAUTION = "Switched off, disconnected, capacitors discharged? Local codes and licensed practice come first."
 
 
 def measure(
@@ -35,7 +34,7 @@ def measure(
     machine = find_printer(printer or file.profile.printer, profile)
     session = Session(file, machine, wanted=repeats, chance=chance_of(profile, machine))
     if not quiet:
-        say(f"{file.profile.title or profile.name}: {repeats} readings of each. {CAUTION}")
+        say(f"{file.profile.title or profile.name}: {repeats} readings of each. {HANDS_IN}")
         say("One reading and Enter at a time; type help for undo, skip, go and the rest.")
     interrupted = not _converse(session)
     taken = len(session.taken)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import OUTPUTS, OutDir, PrinterName, Quiet, Seed, say, show_table
 
 if TYPE_CHECKING:
@@ -175,6 +176,7 @@ def scan(
     if part is not None and part not in file.profile.part:
         raise InputError(Fault("--part", f'"{part}"', f"one of {', '.join(file.profile.part)}"))
     picture = read_panel(image, file.profile.caliper, dpi=dpi, sheet_mm=sheet_mm, face_below=face_below)
+    say(HANDS_IN, quiet=quiet)
     say("Looking for openings ...", quiet=quiet)
     seen = see(picture, file.profile, behind=behind, mirrored=mirrored, quarters=quarter_turns, smallest=smallest)
     session = _Session(file.profile, Corrected(seen), part)
@@ -207,7 +209,7 @@ def _write_sheet(target: Path, paper: Literal["a4", "letter", "strip"]) -> None:
         f"Print it at 100 %. Read the two marks with the calipers ({marked_distance(paper):.0f} mm as drawn). Lay the "
         "sheet flat on the panel's face beside the holes, and photograph both from above."
     )
-    say("Disconnect the mains and let capacitors discharge before the panel comes off; local codes come first.")
+    say(HANDS_IN)
     say("Next: partgen scan PROFILE photo.jpg --sheet-mm MM")
 
 

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, say
 from partgen.cli.report import Paper
 
@@ -40,3 +41,4 @@ def sheet(
         print(target)
     else:
         say(f"Open {page} in a browser and print it; --pdf makes a PDF of it.", quiet=quiet)
+    say(HANDS_IN, quiet=quiet)

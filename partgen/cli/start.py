@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import EXIT_INTERRUPTED, say
 from partgen.cli.start_answers import Lengths, one_of, one_of_units, some_text, spot, whole_number
 from partgen.cli.start_draft import StartDraft
@@ -126,7 +127,7 @@ def start(
 
 def _greet(yes: bool) -> None:
     if not yes and sys.stdin.isatty():
-        say("Switch the instrument off, disconnect it and let capacitors discharge before you measure inside.")
+        say(HANDS_IN)
         say('Lengths may name their unit: 4.31, "0.172 in", "11/64 in". Enter takes the answer in [brackets].\n')
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from partgen.cautions import HANDS_IN
 from partgen.cli.common import (
     EXIT_DONE,
     EXIT_FAILS,
@@ -93,6 +94,7 @@ def trial(
         _tell(recorded, profile, as_json=as_json, quiet=quiet, did="confirmed")
         return
     if results is None:
+        say(HANDS_IN, quiet=quiet)
         answers = guided(profile, revision, printer)
         found, revision, as_entered = answers.results, answers.revision, True
         left_out, kept = answers.left_out, answers.kept

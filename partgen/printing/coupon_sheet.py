@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from html import escape
 
+from partgen.cautions import DEFER, SMALL
 from partgen.model.coupon import (
     BAR,
     BASE,
@@ -36,15 +37,16 @@ _GROUPS: tuple[tuple[FeatureClass, str, str], ...] = (
 )
 _CAUTIONS = {
     "material-extrusion": "Nozzle and bed are hot. Print with ventilation.",
-    "vat-photopolymerization": "Gloves and ventilation for liquid resin; wash and cure the coupon like the parts.",
-    "powder-bed-fusion": "Do not breathe powder; blow the coupon clean before measuring.",
+    "vat-photopolymerization": "Gloves, eye protection and ventilation for liquid resin; no flame near the solvent; "
+    "wash and cure the coupon like the parts.",
+    "powder-bed-fusion": "Do not breathe powder: brush or suck it off with a mask on; never blow.",
 }
 _STYLE = """
-body { font: 15px/1.45 system-ui, sans-serif; max-width: 46rem; margin: 1.5rem auto; padding: 0 1rem; color: #1b1f24; }
+body { font: 15px/1.45 system-ui, sans-serif; max-width: 46rem; margin: 1.5rem auto; padding: 0 1rem; color: #1c2126; }
 h1 { font-size: 1.4rem; margin: 0 0 .3rem; } h2 { font-size: 1.05rem; margin: 1.2rem 0 .2rem; break-after: avoid; }
 p { margin: .3rem 0; } table { border-collapse: collapse; width: 100%; break-inside: avoid; }
 th { text-align: left; font-weight: 600; } th, td { padding: .15rem .5rem .15rem 0; }
-td.box { border: 1px solid #8a929b; width: 5.2rem; height: 1.5rem; } td.size { color: #57606a; }
+td.box { border: 1px solid #8a929b; width: 5.2rem; height: 1.5rem; } td.size { color: #565e68; }
 svg { width: 100%; height: auto; margin: .4rem 0; } .caution { border: 1px solid #b07d00; padding: .4rem .7rem; }
 @media (prefers-color-scheme: dark) { @media screen { body { background: #16191d; color: #e6e8ea; }
   td.size { color: #9aa4ae; } svg { filter: invert(.92) hue-rotate(180deg); } } }
@@ -63,7 +65,7 @@ def sheet(coupon: Coupon, minutes: float) -> str:
 <p>Print <b>coupon.3mf</b>, or the .stl files beside it, with the settings, the material
 ({escape(printer.material)}) and the layers ({printer.layer_height:g} mm) that the parts will have; flat side down, no
 support, nothing scaled. About {minutes:.0f} minutes once the machine is warm. Let it cool before measuring.</p>
-<p class="caution">{_CAUTIONS[printer.process]} Small parts: keep away from children. Local rules come first.</p>
+<p class="caution">{_CAUTIONS[printer.process]} {SMALL} {DEFER}</p>
 {_picture(coupon)}
 <p>Take every size three times, lifting the calipers in between. Write what they show; do not correct, do not average.
 Leave out what you cannot reach. Printing the coupon twice, on two days, is worth more than measuring one twice.</p>
@@ -135,14 +137,14 @@ def _shape(feature: Feature, x: float, y: float) -> str:
         a, b = STEP_SIZE
         return _rect(x - a / 2, y - b / 2, a, b, fill)
     if "-round-" in feature.name:
-        return f'<circle cx="{x:g}" cy="{-y:g}" r="{half:g}" fill="{fill}" stroke="#1b1f24" stroke-width=".15"/>'
+        return f'<circle cx="{x:g}" cy="{-y:g}" r="{half:g}" fill="{fill}" stroke="#1c2126" stroke-width=".15"/>'
     return _rect(x - half, y - half, feature.nominal, feature.nominal, fill)
 
 
 def _rect(x: float, y: float, width: float, height: float, fill: str) -> str:
     return (
         f'<rect x="{x:g}" y="{-y - height:g}" width="{width:g}" height="{height:g}" fill="{fill}" '
-        'stroke="#1b1f24" stroke-width=".15"/>'
+        'stroke="#1c2126" stroke-width=".15"/>'
     )
 
 

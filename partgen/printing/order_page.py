@@ -11,12 +11,12 @@ from partgen.printing.order import GENERAL_TOLERANCE, Order, OrderLine
 from partgen.printing.quantities import PrintData
 
 _STYLE = """
-body { font: 14px/1.4 system-ui, sans-serif; max-width: 62rem; margin: 1.2rem auto; padding: 0 1rem; color: #1b1f24; }
+body { font: 14px/1.4 system-ui, sans-serif; max-width: 62rem; margin: 1.2rem auto; padding: 0 1rem; color: #1c2126; }
 h1 { font-size: 1.35rem; margin: 0; } h2 { font-size: 1.05rem; margin: 1.4rem 0 .3rem; break-after: avoid; }
 p { margin: .3rem 0; } dl { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; }
-dt { color: #57606a; } dd { margin: 0; } table { border-collapse: collapse; width: 100%; margin: .4rem 0; }
-th { text-align: left; font-weight: 600; border-bottom: 1.5px solid #1b1f24; vertical-align: bottom; }
-th, td { padding: .18rem .5rem .18rem 0; } td { border-bottom: 1px solid #d0d7de; vertical-align: top; }
+dt { color: #565e68; } dd { margin: 0; } table { border-collapse: collapse; width: 100%; margin: .4rem 0; }
+th { text-align: left; font-weight: 600; border-bottom: 1.5px solid #1c2126; vertical-align: bottom; }
+th, td { padding: .18rem .5rem .18rem 0; } td { border-bottom: 1px solid #ddd8ce; vertical-align: top; }
 .one { white-space: nowrap; }
 .num { text-align: right; font-variant-numeric: tabular-nums; } td.box { border: 1px solid #8a929b; min-width: 4.5rem; }
 tr { break-inside: avoid; } thead { display: table-header-group; }

@@ -11,6 +11,7 @@ from typing import Any, Literal
 import jinja2
 from markupsafe import Markup
 
+from partgen.cautions import CAUTIONS
 from partgen.fit.document import FitDocument, State
 from partgen.report import words
 from partgen.report.above import from_above
@@ -104,6 +105,7 @@ def _render(template: str, doc: FitDocument, extras: ReportExtras, **more: objec
             one=words.noun(doc, 1),
             stem=words.stem(doc),
             words=words,
+            cautions=CAUTIONS,
             extras=extras,
             map=panel_map(doc, drawn if template == "report.html" else frozenset()),
             drawn=drawn,

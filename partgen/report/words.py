@@ -29,19 +29,10 @@ METHODS = (
     "Uncertainty: JCGM 100:2008, Guide to the expression of uncertainty in measurement",
     "Chances: JCGM 101:2008, Propagation of distributions using a Monte Carlo method",
     "Proven, not proven, fails: ISO 14253-1:2017, Decision rules for verifying conformity",
+    "A key in square brackets, such as [SHAFT-TABLE], stands for an entry of docs/sources.md",
     "Printing processes: ISO/ASTM 52900:2021, Additive manufacturing, General principles, Fundamentals and vocabulary",
 )
 """What every report rests on; the fit document may add to it."""
-
-CAUTIONS = (
-    "Disconnect the mains, and let capacitors discharge, before you measure or work inside an instrument. "
-    "Some hold a dangerous charge for a long time. Take batteries out.",
-    "A printed part is no insulation barrier. It never replaces a listed part on a mains switch.",
-    "Keep printed parts away from heat: near lamps, regulators and heat sinks they soften.",
-    "Hot nozzles burn. Print in a ventilated room; with resin, wear gloves and eye protection and cure parts fully.",
-    "Caps and their offcuts are small enough to be swallowed: keep them from children and animals.",
-    "Local codes and licensed practice come first.",
-)
 
 
 @dataclass(frozen=True)

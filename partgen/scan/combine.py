@@ -1,7 +1,7 @@
 """Calipers and scan on one hole: combined by their uncertainties, or a doubt. May import: metrology, model, scan.
 
-Combined: the mean weighted by inverse variances (JCGM 100:2008 leaves it to least squares; e.g. ISO
-13528:2015, 7.7). Disagreement: E_n = |x1 - x2| / sqrt(U1² + U2²) above 1, ISO 13528:2015, 9.7.
+Combined: the mean weighted by inverse variances, the least-squares estimate of two readings.
+Disagreement: E_n = |x1 - x2| / sqrt(U1² + U2²) above 1, ISO 13528:2015, 9.7 [ISO-13528].
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from typing import Literal
 import jinja2
 from markupsafe import Markup
 
+from partgen.cautions import DEFER, FINGERS, INSULATION, NOT_FOR, OPENING
 from partgen.measuring.live import reading_at
 from partgen.measuring.tasks import ACROSS, asks_travel
 from partgen.model.fields import Reading
@@ -79,6 +80,7 @@ def render_sheet(profile: Profile, printer: Printer, path: str, paper: Paper | N
         _environment()
         .get_template("sheet.html")
         .render(
+            cautions=(*OPENING, INSULATION, NOT_FOR, FINGERS, DEFER),
             name=name,
             path=path,
             title=profile.title or name,

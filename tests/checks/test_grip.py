@@ -68,10 +68,10 @@ def test_the_common_volume_with_the_seats_solid_agrees():
             lambda p: CrossSection.square((5.0 + p, 1.5 + p), center=True),
         ),
         (
-            CrossSeat(shape="cross", length=4.0, width=r(4.0), depth=r(4.5), arm=r(1.2)),
+            CrossSeat(shape="cross", length=4.0, width=r(5.0), depth=r(5.5), arm=r(1.6)),
             lambda p: (
-                CrossSection.square((4.0 + p, 1.2 + p), center=True)
-                + CrossSection.square((1.2 + p, 4.5 + p), center=True)
+                CrossSection.square((5.0 + p, 1.6 + p), center=True)
+                + CrossSection.square((1.6 + p, 5.5 + p), center=True)
             ),
         ),
         (

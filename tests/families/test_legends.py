@@ -100,7 +100,7 @@ def test_a_legend_lies_inside_its_crown(shape: str, sizes: str) -> None:
     from partgen.families.legend import EDGE
     from partgen.planning.sections import outline
 
-    one = profile(Combination("button-cap", "rectangle", "ribs", 'legend = "STOP"'))
+    one = profile(Combination("button-cap", "rectangle", "ribs", 'legend = "LAMP"'))
     text = one.model_copy(update={"hole": _hole(shape, sizes)})
     plan = planned(text)[0][0]
     crown = shapely.Polygon(outline(plan.model.section, opening=False, tolerance=0.01))

@@ -145,8 +145,8 @@ def test_the_tips_stand_where_the_hole_makes_them_yield_or_hook(made) -> None:
         assert reach > (hole.width if along_x else hole.depth) / 2
 
 
-def test_snap_fingers_are_the_bayer_cantilever() -> None:
-    """Bayer, Snap-Fit Joints for Plastics: strain = 1.5 h y / l^2 and P = E b h^3 y / (4 l^3) for a rectangle."""
+def test_snap_fingers_are_the_snap_fit_guides_formula() -> None:
+    """[SNAP-GUIDE]: strain = 1.5 h y / l^2 and P = E b h^3 y / (4 l^3) for a rectangle."""
     pla, printer = find_material("PLA", None), find_printer(PRINTER, None)
     case = SnapCase(Section("rectangle", 14.0, 9.0, 0.5), 0.1, 0.0, 0.0, Value(6.0, 0.0), pla, printer)
     snap = fingers(case, most=PUSH)

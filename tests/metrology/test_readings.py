@@ -40,7 +40,7 @@ def test_type_a_is_gum_table_1() -> None:
 
 
 def test_type_b_is_gum_4_3_7_and_f_2_2_1() -> None:
-    """GUM 4.3.7 (a = 4 gives 2.3) and F.2.2.1 (0.29 of a display's step)."""
+    """GUM 4.3.7, the example of 4.4.5 (a = 4 gives 2.3), and F.2.2.1 (0.29 of a display's step)."""
     assert rectangular(4) == pytest.approx(2.3094, abs=5e-5)
     assert resolution(0.01) == pytest.approx(0.002887, abs=5e-7)
 
@@ -56,7 +56,12 @@ def test_end_gauge_of_gum_h_1() -> None:
 
 
 def test_equal_contributions_add_their_degrees_of_freedom() -> None:
-    """GUM G.4.1: four equal contributions of 10 degrees of freedom each have 40."""
+    """GUM equation G.2b: four equal ones of 10 have 40, in closed form; the example of G.4.1 (from memory, it closes):
+    0.25, 0.57 and 0.82 % with 9, 4 and 14 degrees of freedom have 19.0."""
+    example = ((0.25, 9), (0.57, 4), (0.82, 14))
+    assert welch_satterthwaite([BudgetLine("", "A", "normal", u, dof) for u, dof in example]) == pytest.approx(
+        19.0, abs=0.05
+    )
     assert welch_satterthwaite([BudgetLine("", "A", "normal", 1.0, 10.0)] * 4) == pytest.approx(40)
 
 

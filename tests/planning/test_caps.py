@@ -251,7 +251,7 @@ SIZES = {
     "splined": "diameter = 6.0\nteeth = 18",
     "rectangle": "width = 3.0\ndepth = 2.0",
     "tongue": "width = 4.0\ndepth = 1.2",
-    "cross": "width = 4.0\ndepth = 3.0\narm = 1.2",
+    "cross": "width = 5.0\ndepth = 4.0\narm = 1.6",
 }
 
 

@@ -30,7 +30,7 @@ def test_the_demo_profiles_load(name: str) -> None:
     assert loaded.text.startswith("#")
 
 
-def test_the_fog_signal_demo_is_the_one_that_was_asked_for() -> None:
+def test_the_fog_signal_demo_has_24_positions_on_a_leaning_panel() -> None:
     loaded = load_profile(ROOT / "profiles" / "fog-signal-controller.toml")
     profile = loaded.profile
     assert [p.part for p in profile.position].count("key") == 20

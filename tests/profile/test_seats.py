@@ -18,7 +18,7 @@ def names(shape: str, teeth: int = 0, **sizes: float) -> list[str]:
 
 def test_a_quarter_inch_shaft_is_named_as_the_trade_names_it() -> None:
     found = recognise("round", {"diameter": (6.35, 0.03)}, KNOWN)
-    assert next(in_words(6.35, found)).startswith("6.35 mm: a 1/4 inch shaft (CTS 270 shaft table")
+    assert next(in_words(6.35, found)).startswith("6.35 mm: a 1/4 inch shaft (Shaft table [SHAFT-TABLE]")
 
 
 @pytest.mark.parametrize(

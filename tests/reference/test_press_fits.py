@@ -14,7 +14,7 @@ STEEL = 207_000.0
 
 
 def test_compound_tube_of_bhandari_22_6() -> None:
-    """V. B. Bhandari, Design of Machine Elements, example 22.6 (result file of the Scilab textbook companion 764):
+    """V. B. Bhandari [BHANDARI], example 22.6 (result file of the Scilab textbook companion 764):
     tube 20/40, jacket 40/60, E 207 GPa, jacket hoop stress 100 MPa: p 38.4615 MPa, jacket bored to 39.968289."""
     pressure = 100.0 / lame.bore_hoop_stress(1.0, 40.0, 60.0)
     assert pressure == pytest.approx(38.4615, abs=5e-5)
@@ -52,7 +52,7 @@ def test_steel_shaft_in_a_cast_iron_disc() -> None:
 
 
 def test_general_and_short_formula_agree_for_one_material() -> None:
-    """Shigley's 10th ed., equation 3-57: p = E δ/D (Do² − D²) / (2 Do²); inputs like metricmech's worked example
+    """[SHIGLEY-10], equation 3-57: p = E δ/D (Do² − D²) / (2 Do²); inputs of our own
     (25 mm pin, 50 mm hub, interference 0.020, L 20, µ 0.12)."""
     pressure = lame.contact_pressure(
         0.020, 25.0, 50.0, hub_modulus=STEEL, hub_poisson=0.3, shaft_modulus=STEEL, shaft_poisson=0.3

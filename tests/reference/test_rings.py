@@ -12,7 +12,8 @@ from partgen.planning.grip import ring
 
 
 def test_as568_sizes_in_inches() -> None:
-    """SAE AS568, dash sizes as in ring makers' tables, inch; -010 is 0.239 and -020 0.864 (wrong copies exist)."""
+    """SAE AS568 [AS-568], dash sizes as in ring makers' tables, inch;
+    -010 is 0.239 and -020 0.864 (wrong copies exist)."""
     inches = {"006": 0.114, "010": 0.239, "012": 0.364, "014": 0.489, "020": 0.864}
     for dash, inch in inches.items():
         found = next(r for r in ring.RINGS if r.name == f"AS568-{dash}")
@@ -36,7 +37,7 @@ def test_section_tolerance_of_iso_3601_class_b() -> None:
 
 
 def test_stretch_limits() -> None:
-    """Apple Rubber, seal design guide: 1 to 5 % recommended. 5.28 on 5.50 passes (4.17 %), on 5.60 not (6.06 %)."""
+    """[SEAL-GUIDE]: 1 to 5 % recommended. 5.28 on 5.50 passes (4.17 %), on 5.60 not (6.06 %)."""
     nine = next(r for r in ring.RINGS if r.name == "AS568-009")
     assert 100 * ring.stretch(nine, 5.50) == pytest.approx(4.17, abs=0.005)
     assert 100 * ring.stretch(nine, 5.60) == pytest.approx(6.06, abs=0.005)
@@ -58,7 +59,7 @@ def test_volume_is_pappus() -> None:
 
 
 def test_load_lies_in_the_published_band() -> None:
-    """Parker O-Ring Handbook ORD 5700, figure 2-4 (0.070 in section; from memory): 70 Shore A at 20 % squeeze
+    """[SEAL-HANDBOOK], figure 2-4 (0.070 in section; from memory): 70 Shore A at 20 % squeeze
     takes about 2 to 10 pounds per inch, 0.35 to 1.75 N/mm."""
     assert 0.35 < ring.line_load(0.20, 1.78) < 1.75
 

@@ -36,11 +36,11 @@ def test_minor_diameters() -> None:
 
 
 def test_self_forming_in_abs() -> None:
-    """PENCOM, PF screws for plastics, ABS: hole 0.80 d, boss 2.00 d, engagement 2.00 d; d 3.0 gives 2.40, 6.0, 6.0.
+    """[PLASTIC-SCREWS], ABS: hole 0.80 d, boss 2.00 d, engagement 2.00 d; d 1.6 gives 1.28, d 3.0 gives 6.0, 6.0.
     A set screw's fine thread keeps at least the drill of a cut one."""
     m3 = BY_NAME["M3"]
-    assert 0.80 * m3.diameter == pytest.approx(2.40)
-    assert screw.pilot_hole(m3) == pytest.approx(2.50)
+    assert screw.pilot_hole(BY_NAME["M1.6"]) == pytest.approx(1.28)  # its drill of 1.25 is the smaller one
+    assert screw.pilot_hole(m3) == pytest.approx(2.50)  # its drill, over 2.40
     assert (screw.boss_diameter(m3), screw.engagement(m3)) == (6.0, 6.0)
 
 

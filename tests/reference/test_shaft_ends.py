@@ -1,6 +1,6 @@
 """Sockets against published shaft ends, and the torque of a flat against integration.
 
-Sizes: Bourns PTV09 data sheet (6.0 mm, flat 4.5 mm across; knurled shaft with 18 teeth); IEC 60390 Amendment 1:1976,
+Sizes: [SHAFT-SHEET] (6.0 mm, flat 4.5 mm across; knurled shaft with 18 teeth); IEC 60390 Amendment 1:1976,
 figure 7, as scanned (4 mm with flats 3.0 or 3.2 apart, 6 mm with 4.8). Chords and areas of the segments were computed
 independently of this project. Spacing of controls: MIL-STD-1472E, table VII (edge to edge, one hand).
 """

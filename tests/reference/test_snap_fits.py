@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from partgen.planning.grip import cantilever
 
 
-def test_bayer_snap_fit_example_page_16() -> None:
-    """Bayer, Snap-Fit Joints for Plastics, a design guide, page 16: PC, l 19, b 9.5, y 2.4, 30 degrees, strain 2 %,
+def test_the_snap_fit_guides_example_on_page_16() -> None:
+    """[SNAP-GUIDE], page 16: PC, l 19, b 9.5, y 2.4, 30 degrees, strain 2 %,
     thickness tapered to half, Es 1815, µ 0.6. Printed: h 3.28, P 32.5, factor 1.8, W 58.5 (with the factor rounded)."""
     thickness = cantilever.permissible_thickness(0.02, 19.0, 2.4, "half-thickness")
     force = cantilever.tip_force(0.02, 19.0, thickness, 9.5, 1815.0)
@@ -24,8 +24,8 @@ def test_bayer_snap_fit_example_page_16() -> None:
     assert force * round(factor, 1) == pytest.approx(58.5, abs=0.1)
 
 
-def test_basf_snap_fit_example() -> None:
-    """BASF, Snap-Fit Design Manual, part IV (from memory, the arithmetic closes): t 2.5, L 12.7, b 5, E 8283, µ 0.2,
+def test_a_second_snap_fit_manuals_example() -> None:
+    """[SNAP-MANUAL], part IV (from memory, the arithmetic closes): t 2.5, L 12.7, b 5, E 8283, µ 0.2,
     30 degrees, strain 1.5 %; its Q, which lets the wall yield, is 2.0. Printed: Ymax 1.29 mm, W 44.8 N."""
     q = 2.0
     assert q * cantilever.permissible_deflection(0.015, 12.7, 2.5) == pytest.approx(1.29, abs=0.005)
@@ -35,7 +35,7 @@ def test_basf_snap_fit_example() -> None:
 
 @pytest.mark.parametrize(("length", "percent"), [(15.0, 4.17), (18.0, 2.89)])
 def test_strain_of_a_uniform_hook(length: float, percent: float) -> None:
-    """A public calculator's example: h 2.5, y 2.5 (it prints 4.16 and 2.8, cut off instead of rounded)."""
+    """h 2.5, y 2.5, worked out by hand from 1.5 h y / l²: 9.375 / 225 and 9.375 / 324."""
     assert 100 * cantilever.strain(2.5, length, 2.5) == pytest.approx(percent, abs=0.006)
 
 

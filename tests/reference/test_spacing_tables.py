@@ -1,7 +1,9 @@
 """Spacing of controls against published tables, edge to edge for one hand, in mm.
 
-MIL-STD-1472E, table VII (as reprinted): push button to toggle, to rotary 13; toggle to rotary 19; rotary to rotary 25.
-NUREG-0700 rev. 3, table 11.5: push button to push button 13, push button to toggle 13, toggle to toggle 19.
+MIL-STD-1472E, table VII [MIL-1472]: push button to toggle, to rotary 13; toggle to rotary 19;
+rotary to rotary 25.
+NUREG-0700 rev. 3 [NUREG-0700], table 11.5: push button to push button 13, push button to toggle 13,
+toggle to toggle 19.
 MIL-STD-1472, figure on knobs, fingertip grasp: diameter 10 to 100, height 13 to 25 (from memory; not seen).
 """
 

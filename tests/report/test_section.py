@@ -127,7 +127,9 @@ def test_a_position_without_travel_flange_or_body_can_be_drawn() -> None:
     """A plug has none of them."""
     p = node(travel=0.0, flange=None, flange_top=None, flange_bottom=None, body=None, sides_mm=None)
     for axis in (0, 1):
-        ET.fromstring(str(cut(p, axis)))
+        svg = str(cut(p, axis))
+        ET.fromstring(svg)
+        assert drawn(svg, "cap")
     ET.fromstring(str(from_above(p)))
 
 

@@ -35,7 +35,7 @@ def test_a_simulated_scan_is_measured_as_it_was_drawn(seed):
 
 @pytest.mark.long
 def test_210_panels_every_opening_none_invented_and_intervals_that_hold():
-    """Issue 14: at 150-600 dots per inch with all disturbances; the 95 % intervals hold 95 % ± 3 %."""
+    """At 150-600 dots per inch with all disturbances; the 95 % intervals hold 95 % ± 3 %."""
     outcomes = [run(seed) for seed in range(5000, 5210)]
     assert sum(o.missed for o in outcomes) == 0
     assert sum(o.invented for o in outcomes) == 0

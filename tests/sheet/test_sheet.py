@@ -138,10 +138,10 @@ def test_areas_of_outlines_are_those_of_the_shapes() -> None:
     assert area(hole_outline(SHAPES.hole["r"])) == pytest.approx(np.pi * 4.5**2, rel=2e-3)
     assert area(hole_outline(SHAPES.hole["s"])) == pytest.approx(5 * 9 + np.pi * 2.5**2, rel=2e-3)
     assert area(hole_outline(SHAPES.hole["w"])) == pytest.approx(11.5 * 6.3 - (4 - np.pi) * 0.25, rel=1e-4)
-    # check-values 9.1: 6 mm with 4.5 across flat has 22.746670 mm2 left; double flat 6/4.8 has 25.331314
+    # areas of segments by hand: 6 mm with 4.5 across flat has 22.746670 mm2 left; double flat 6/4.8 has 25.331314
     assert area(seat_outlines(SHAPES.seat["flat"])[0]) == pytest.approx(22.746670, rel=2e-3)
     assert area(seat_outlines(SHAPES.seat["flats"])[0]) == pytest.approx(25.331314, rel=2e-3)
-    assert area(seat_outlines(SHAPES.seat["cross"])[0]) == pytest.approx(1.2 * (4 + 4.2 - 1.2))
+    assert area(seat_outlines(SHAPES.seat["cross"])[0]) == pytest.approx(1.6 * (5 + 5.2 - 1.6))
 
 
 def fresh(gaps: str = "") -> Profile:

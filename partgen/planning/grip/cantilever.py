@@ -1,7 +1,7 @@
 """Fingers and snap hooks: the cantilever in bending. Imports nothing of ours.
 
-Lengths in mm, moduli in MPa, forces in N, angles in radians. Formulas: Bayer (Covestro), Snap-Fit Joints for
-Plastics, a design guide; the shape factors are its own, rounded as printed there.
+Lengths in mm, moduli in MPa, forces in N, angles in radians. Formulas: [SNAP-GUIDE];
+the shape factors are its own, rounded as printed there.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from partgen.cautions import LIVE_SHAFT
 from partgen.planning.grip import ribs, screw
 from partgen.planning.grip.case import Case, Hold, socket_for
 from partgen.planning.records import ScrewModel
@@ -29,7 +30,7 @@ def screwed(case: Case) -> Hold:
         for s in screw.SET_SCREWS
         if screw.boss_diameter(s) <= case.socket_length - 0.4 and s.diameter <= case.mean_width
     ]
-    # as a rule of thumb a set screw is half as thick as its shaft: Unbrako's selection guide
+    # as a rule of thumb a set screw is half as thick as its shaft [SCREW-GUIDE]
     thin = [s for s in fitting if s.diameter <= 0.6 * case.mean_width]
     held = [s for s in thin if _thread(case, s)[1] + case.free_clearance / 2 <= case.wall_room]
     chosen = max(held or thin, key=lambda s: s.diameter, default=screw.SET_SCREWS[0])
@@ -69,7 +70,7 @@ def screwed(case: Case) -> Hold:
         note=(
             f"Set screw {chosen.name} (ISO 4026, flat point, {chosen.key:g} mm key) in {how}. It pushes the seat to "
             f"one side by up to {clearance / 2 + case.tolerance / 2:.2f} mm. Plastic relaxes: the low end assumes that "
-            "30 % of the preload is left."
+            f"30 % of the preload is left. {LIVE_SHAFT}"
         ),
         expands=False,
     )

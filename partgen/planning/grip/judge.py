@@ -120,7 +120,7 @@ def _temperature(case: Case, hold: Hold) -> Finding:
         for seat in demand.SEAT_EXPANSION
         for degrees in (demand.COLD, hot)
     ]
-    softens = f"; {case.material.name} softens by {soft:.0f} °C: no promise above" if soft < demand.HOT else ""
+    softens = f"; {case.material.name} softens by {soft:.0f} °C" + (": no promise above" if soft < demand.HOT else "")
     span = f"{demand.COLD:.0f} to {hot:.0f} °C"
     if not hold.expands:
         why = f"{span}: this grip hardly depends on expansion ({1000 * max(map(abs, changes)):.0f} µm){softens}"

@@ -1,7 +1,7 @@
 """Press fits: the thick-walled cylinder after Lamé. Imports nothing of ours.
 
 Lengths in mm, moduli and stresses in MPa, forces in N. Formulas: Budynas, Nisbett, Shigley's Mechanical
-Engineering Design, 10th ed., section 3-16, equation 3-56; elastic, long cylinder, plane stress.
+Engineering Design, 10th ed., section 3-16, equation 3-56 [SHIGLEY-10]; elastic, long cylinder, plane stress.
 """
 
 from __future__ import annotations

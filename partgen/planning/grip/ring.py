@@ -1,7 +1,7 @@
 """Elastomer rings of standard sizes in a groove: stretch, squeeze, load. Imports nothing of ours.
 
 Lengths in mm, forces in N, modulus in MPa; stretch and squeeze are fractions. Sizes: SAE AS568 (the dash sizes,
-which ISO 3601-1 takes over), as reprinted in ring makers' tables. Limits: Apple Rubber's seal design guide
+which ISO 3601-1 takes over), as reprinted [AS-568]. Limits: [SEAL-GUIDE]
 (stretch 1 to 5 %), radial squeeze 15 to 32 % for this section over its dynamic and static gland tables.
 """
 

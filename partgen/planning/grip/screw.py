@@ -1,6 +1,6 @@
 """Set screws and the plastic that holds them. Imports nothing of ours. Lengths in mm, forces in N, MPa.
 
-Hexagon socket set screws with flat point, ISO 4026 (DIN 913), dimensions as reprinted in screw makers' tables.
+Hexagon socket set screws with flat point, ISO 4026 (DIN 913), dimensions as reprinted [ISO-4026].
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def minor_diameter(screw: SetScrew) -> float:
 def pilot_hole(screw: SetScrew) -> float:
     """Printed hole in which the screw forms its own thread: 0.80 d.
 
-    PENCOM, PF screws for plastics: 0.80 for ABS and PC-ABS, 0.78 for ASA, 0.73 to 0.75 for nylons. Those are
+    [PLASTIC-SCREWS]: 0.80 for ABS and PC-ABS, 0.78 for ASA, 0.73 to 0.75 for nylons. Those are
     coarse thread-forming screws; a fine set screw takes the drill of a cut thread where that is larger.
     """
     return max(0.80 * screw.diameter, tap_drill(screw))

@@ -39,7 +39,7 @@ SEATS: dict[str, Seat] = {
     "splined": SplinedSeat(shape="splined", length=8.0, diameter=reading(5.95, 5.96), teeth=18),
     "tongue": TongueSeat(shape="tongue", length=6.0, width=reading(4.01, 4.02), depth=reading(1.21, 1.20)),
     "cross": CrossSeat(
-        shape="cross", length=4.0, width=reading(4.00, 4.01), depth=reading(4.00, 4.01), arm=reading(1.30)
+        shape="cross", length=4.0, width=reading(5.00, 5.01), depth=reading(5.00, 5.01), arm=reading(1.60)
     ),
     "tube": TubeSeat(shape="tube", length=5.0, diameter=reading(6.00, 6.01), bore=reading(3.00, 3.02)),
 }
