@@ -61,12 +61,12 @@ class _Session:
 
 def scan(
     profile: Annotated[
-        Path | None, typer.Argument(metavar="[PROFILE]", help="The profile.", show_default=False)
+        Path | None, typer.Argument(metavar="PROFILE", help="The profile.", show_default=False)
     ] = None,
     image: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[IMAGE]",
+            metavar="IMAGE",
             help="A flatbed scan, or a photo with the marker sheet in it: PNG, TIFF, JPEG, BMP.",
             show_default=False,
         ),

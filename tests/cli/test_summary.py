@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from partgen.cli.summary import answer, attention, print_document
 from partgen.findings import State, named
 from partgen.fit.document import CheckDoc, FitDocument
-from partgen.pipeline.planning import plan_profile
+from partgen.pipeline.building import _pilot
+from partgen.pipeline.inputs import gather
+from partgen.pipeline.planning import plan_inputs, plan_profile
 
 DEMO = Path(__file__).parents[2] / "profiles" / "fog-signal-controller.toml"
 
@@ -98,3 +101,11 @@ def test_people_read_the_profile_s_own_unit(demo: FitDocument, capsys) -> None:
     said = capsys.readouterr().out
     assert "Lengths in inches, those in the file in mm." in said
     assert "room 0.004 in (limit 0.008 in)" in said
+
+
+def test_a_pilot_s_positions_are_those_of_the_whole_set(demo: FitDocument) -> None:
+    """B7, which nobody read, made alone: its numbers, drawing and budget are its own, the chance is of all."""
+    document = _pilot(plan_inputs(replace(gather(DEMO), only=("B7",)))).document
+    assert document.positions == tuple(one for one in demo.positions if one.label == "B7")
+    assert document.set.pilot_of == len(demo.positions)
+    assert document.set.p_all_fit == demo.set.p_all_fit

@@ -77,7 +77,10 @@ def fill(form: Path) -> None:
     """What a person would read of a coupon that printed well: bores small, everything else large by a little."""
     head, *rows = form.read_text(encoding="utf-8").splitlines()
     lines = [head]
-    for number, name, *_ in (row.split(",") for row in rows):
+    for number, name, *filled in (row.split(",") for row in rows):
+        if name == "material":
+            lines.append(",".join([number, name, *filled]))
+            continue
         nominal = 10.0 if name.startswith("tongue") else float(name.rpartition("-")[2])
         error = -0.15 if name.startswith("bore") else 0.15 if name == "tongue-bed" else 0.04
         lines.append(",".join([number, name, *(f"{nominal + error + 0.01 * k:.2f}" for k in (-1, 0, 1))]))
