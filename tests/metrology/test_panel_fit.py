@@ -57,7 +57,7 @@ def test_a_lean_known_no_better_than_a_quarter_of_what_was_supposed_is_said(off)
     found = estimate(profile_from(on_a_line(off)), find_printer("material-extrusion"))
     least_known = math.sqrt(max(found.slope_cov[0, 0], found.slope_cov[1, 1]))  # X and Y are the axes here
     assert abs(least_known - 0.0588 / 4) > 1e-4
-    assert any("one line" in note for note in found.notes) == (least_known > 0.0588 / 4)
+    assert any("how the panel leans" in note for note in found.notes) == (least_known > 0.0588 / 4)
 
 
 @pytest.mark.parametrize(("apart", "said"), [(0.07, False), (0.085, True)])
