@@ -4,10 +4,11 @@ metrology.questions, report.trace."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from partgen.findings import named
 from partgen.fit.document import CheckDoc, FitDocument, PositionDoc, State
+from partgen.fit.status import pilot_words
 from partgen.metrology.questions import Question, grouped
 
 STATE_WORD: dict[State, str] = {"pass": "proven", "not proven": "not proven", "fail": "fails"}
@@ -75,7 +76,12 @@ def count_states(doc: FitDocument) -> dict[State, int]:
 
 
 def answer(doc: FitDocument) -> Answer:
-    """Will the set fit, and how sure is that: one headline and one sentence."""
+    """Will the set fit, and how sure is that: one headline and one sentence; and that it is a pilot, where it is."""
+    found, pilot = _answer(doc), pilot_words(doc)
+    return replace(found, detail=f"{found.detail} {pilot}") if pilot else found
+
+
+def _answer(doc: FitDocument) -> Answer:
     counts, n = count_states(doc), len(doc.positions)
     things = noun(doc, n)
     if counts["fail"]:
