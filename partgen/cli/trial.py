@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from partgen.log.records import Revision
     from partgen.pipeline.inputs import Inputs
     from partgen.pipeline.trials import Recorded, Result
-    from partgen.planning.revision import Choice
+    from partgen.planning.revision_records import Choice
 
 SAME = 0.005  # mm: below what a file's heights are rounded to
 

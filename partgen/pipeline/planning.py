@@ -21,7 +21,7 @@ from partgen.pipeline.inputs import Inputs, gather
 from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.abreast import Share, in_turn
 from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.revision import Choice, Remake
+from partgen.planning.revision_records import Choice, Remake
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__

@@ -27,7 +27,7 @@ from partgen.planning.mount import MEASURED_PLACE_LIMIT
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section
-from partgen.planning.revision import Remake
+from partgen.planning.revision_records import Remake
 from partgen.planning.spec import CapSpec
 
 STUCK = 0.1
