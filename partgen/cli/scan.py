@@ -60,9 +60,7 @@ class _Session:
 
 
 def scan(
-    profile: Annotated[
-        Path | None, typer.Argument(metavar="PROFILE", help="The profile.", show_default=False)
-    ] = None,
+    profile: Annotated[Path | None, typer.Argument(metavar="PROFILE", help="The profile.", show_default=False)] = None,
     image: Annotated[
         Path | None,
         typer.Argument(

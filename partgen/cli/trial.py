@@ -29,7 +29,7 @@ from partgen.errors import Fault, InputError
 
 if TYPE_CHECKING:
     from partgen.pipeline.trials import Recorded
-    from partgen.planning.revision import Choice
+    from partgen.planning.revision_records import Choice
 
 MOST_ASKED = 2
 """Parts that are named for another reading: the nearest to a limit."""

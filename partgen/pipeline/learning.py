@@ -21,7 +21,8 @@ from partgen.planning.asking import worth_measuring
 from partgen.planning.felt import learn_from_feel, lifted
 from partgen.planning.grip_feedback import sockets_after, with_doubts
 from partgen.planning.pulls import newtons, pulls_of
-from partgen.planning.revision import BuiltPart, Choice, History, Remake, choose_parts, together
+from partgen.planning.revision import choose_parts
+from partgen.planning.revision_records import BuiltPart, Choice, History, Remake, together
 from partgen.profile.load import parse_profile
 
 

@@ -27,7 +27,8 @@ from partgen.pipeline.learning import Learnt, learn
 from partgen.planning.advice import DRAWS, Case, advise, chance_if_either, with_best_lever
 from partgen.planning.assumed import assumptions
 from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.revision import Choice, Remake, choose_parts
+from partgen.planning.revision import choose_parts
+from partgen.planning.revision_records import Choice, Remake
 from partgen.planning.solve import plan_set
 from partgen.profile.load import LoadedProfile
 from partgen.version import __version__

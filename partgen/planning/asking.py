@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from partgen.planning.revision import Choice, History, all_measured, is_of
+from partgen.planning.revision_records import Choice, History, all_measured, is_of
 
 RISKY = 0.005
 """Expected faults at a position from which one more reading of its part is worth asking for."""

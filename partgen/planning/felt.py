@@ -29,7 +29,7 @@ from partgen.planning import normal
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section
-from partgen.planning.revision import Remake
+from partgen.planning.revision_records import Remake
 from partgen.planning.spec import CapSpec
 
 STUCK = 0.1
@@ -97,8 +97,22 @@ def learn_from_feel(
     sockets = {position.label for position in profile.position if profile.part_of(position).holds_by_socket}
     gripped = _last([one for one in mine if one.grip is not None and one.label in sockets])
     bore = _posterior(estimate.bore_error, [_grip_likelihood(one, printer.error.hole.spread) for one in gripped])
-    remake: dict[str, Remake] = {}
     serving = serving or {}
+    remake = _asked(gripped, known, width, serving, bound)
+    notes = _no_chance([touch for touch in known if serving.get(touch.observation.label) == touch.observation.made_in],
+                       estimate.width_error)  # fmt: skip
+    return Felt(replace(estimate, width_error=width, bore_error=bore), remake, notes)
+
+
+def _asked(
+    gripped: Sequence[Observation],
+    known: Sequence[_Touch],
+    width: Value,
+    serving: Mapping[str, str],
+    bound: frozenset[str],
+) -> dict[str, Remake]:
+    """What must be made again: of parts that serve, the loose and tight ones that are not `bound`, and what touched."""
+    remake: dict[str, Remake] = {}
     for one in gripped:
         asks = one.grip in ("loose", "tight") and one.label not in bound
         if serving.get(one.label) == one.made_in and asks:
@@ -109,9 +123,7 @@ def learn_from_feel(
         one = touch.observation
         if serving.get(one.label) == one.made_in and one.feel in ("rubs", "stuck"):
             remake[one.label] = _narrower(touch, width)
-    notes = _no_chance([touch for touch in known if serving.get(touch.observation.label) == touch.observation.made_in],
-                       estimate.width_error)  # fmt: skip
-    return Felt(replace(estimate, width_error=width, bore_error=bore), remake, notes)
+    return remake
 
 
 def _last(answers: Sequence[Observation]) -> list[Observation]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from partgen.metrology.records import Doubt, Estimate, Observation
-from partgen.planning.revision import BuiltPart, Remake, is_of
+from partgen.planning.revision_records import BuiltPart, Remake, is_of
 
 FELT = 0.05
 """Least change of a gap that a hand tells apart: half of what a socket may be off and still hold (felt.HOLD), and

@@ -18,7 +18,7 @@ from partgen.planning.heights import Crown, Site, chosen_crown, crown_height, li
 from partgen.planning.mount import Gripped, GripSpec, MadeOf, Materials, gripper, material_of
 from partgen.planning.opening import Opening
 from partgen.planning.records import PositionPlan
-from partgen.planning.revision import Choice
+from partgen.planning.revision_records import Choice
 from partgen.planning.spec import CapSpec
 
 

@@ -22,7 +22,7 @@ from partgen.planning import normal
 from partgen.planning.grip.demand import GRAVITY, NEEDED
 from partgen.planning.grip.judge import comes_off, keeps_on
 from partgen.planning.records import GripPlan, PositionPlan, Pulled
-from partgen.planning.revision import BuiltPart, Choice, is_of
+from partgen.planning.revision_records import BuiltPart, Choice, is_of
 
 SHARED = 2.8
 """95 % factor either way on the modelled force that like sockets share (planning.grip.ribs.force_factor)."""

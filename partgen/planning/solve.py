@@ -44,7 +44,7 @@ from partgen.planning.opening import Opening, measured_opening
 from partgen.planning.passage import passage
 from partgen.planning.pulls import narrowed
 from partgen.planning.records import Polygon, PositionPlan, Section, SetPlan
-from partgen.planning.revision import Choice
+from partgen.planning.revision_records import Choice
 from partgen.planning.section import NoRoomError, largest
 from partgen.planning.sections import offset
 from partgen.planning.spec import CapSpec

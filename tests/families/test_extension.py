@@ -19,7 +19,8 @@ from partgen.metrology.records import Observation
 from partgen.model.profile import Profile
 from partgen.planning.grip import ribs
 from partgen.planning.grip.outward import press_in
-from partgen.planning.revision import BuiltPart, History, choose_parts
+from partgen.planning.revision import choose_parts
+from partgen.planning.revision_records import BuiltPart, History
 from partgen.profile.library import find_material, find_printer
 
 ONE = Combination("extension", "rectangle", "ribs")

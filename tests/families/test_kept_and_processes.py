@@ -9,7 +9,7 @@ from partgen.families import BY_KIND
 from partgen.findings import Finding
 from partgen.metrology.estimate import estimate
 from partgen.planning.records import PositionPlan
-from partgen.planning.revision import BuiltPart, Choice
+from partgen.planning.revision_records import BuiltPart, Choice
 from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 

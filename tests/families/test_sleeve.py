@@ -17,7 +17,8 @@ from partgen.mesh.records import Mesh
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
 from partgen.planning.grip import hoop
-from partgen.planning.revision import BuiltPart, History, choose_parts
+from partgen.planning.revision import choose_parts
+from partgen.planning.revision_records import BuiltPart, History
 from partgen.profile.library import find_printer
 
 BAND = Combination("sleeve", "round", "ribs")

@@ -22,7 +22,7 @@ from partgen.planning.caps import CapSite, cap_model, collars, compensated, flan
 from partgen.planning.heights import Collar, Crown, Site
 from partgen.planning.passage import passage
 from partgen.planning.records import PositionPlan, Section, SetPlan, SocketModel
-from partgen.planning.revision import BuiltPart, Choice
+from partgen.planning.revision_records import BuiltPart, Choice
 from partgen.planning.sections import offset
 from partgen.planning.solve import _chosen, _model_section, plan_set
 

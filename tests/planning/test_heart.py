@@ -28,7 +28,7 @@ from partgen.planning.neighbours import Footprint, neighbour_findings
 from partgen.planning.opening import measured_opening
 from partgen.planning.passage import room
 from partgen.planning.records import Section
-from partgen.planning.revision import Choice
+from partgen.planning.revision_records import Choice
 from partgen.planning.section import inset_for, rounded_down, widest
 from partgen.planning.sections import offset, outline_section
 from partgen.planning.solve import _model_section, plan_set

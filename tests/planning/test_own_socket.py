@@ -8,7 +8,7 @@ from family_gallery import BY_KIND, Combination, find_material, find_printer, pr
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
 from partgen.planning.grip_feedback import FELT, sockets_after
-from partgen.planning.revision import BuiltPart, Choice
+from partgen.planning.revision_records import BuiltPart, Choice
 from partgen.planning.solve import plan_set
 
 PRINTER = find_printer("material-extrusion", None)

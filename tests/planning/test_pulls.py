@@ -11,7 +11,7 @@ from builders import tilted_panel
 from partgen.metrology.records import Observation
 from partgen.planning.pulls import learn_forces, newtons, pulls_of
 from partgen.planning.records import GripPlan, Pulled
-from partgen.planning.revision import BuiltPart
+from partgen.planning.revision_records import BuiltPart
 
 WIDE = GripPlan("ribs", (1.2, 19.0), (2.0, 30.0), (0.0, 0.01), 0.02, (0.05, 0.3), 0.0, "")
 HELD = Pulled(newtons(200), newtons(1000), same=True, weighed=True)

@@ -12,7 +12,8 @@ from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 from partgen.metrology.estimate import estimate
 from partgen.metrology.records import Observation
 from partgen.planning.asking import worth_measuring
-from partgen.planning.revision import BuiltPart, History, Remake, choose_parts
+from partgen.planning.revision import choose_parts
+from partgen.planning.revision_records import BuiltPart, History, Remake
 
 PRINTER = printer(height=0.05)
 
