@@ -96,11 +96,11 @@ FAMILIES = {
 
 def families() -> None:
     """Build the tide gauge's panel and draw one part of each family, from above and from below."""
-    from partgen.pipeline.inputs import gather
-    from partgen.pipeline.making import make_parts
-    from partgen.pipeline.planning import plan_inputs
-    from partgen.report.extras import Shape
-    from partgen.report.picture import Body, picture, view
+    from partgen.jobs.build_meshes import make_parts
+    from partgen.jobs.inputs import gather
+    from partgen.jobs.plan import plan_inputs
+    from partgen.views.mesh_picture import Body, picture, view
+    from partgen.views.report_extras import Shape
 
     inputs = gather(ROOT / "profiles" / "tide-gauge-panel.toml")
     planned = plan_inputs(inputs)
@@ -127,11 +127,11 @@ DESK = {
 
 def desk() -> None:
     """Build the lock gate desk and draw its parts side by side, every colour as it is; a pair also in its place."""
-    from partgen.pipeline.inputs import gather
-    from partgen.pipeline.making import MadePart, make_parts
-    from partgen.pipeline.planning import plan_inputs
-    from partgen.report.extras import Shape
-    from partgen.report.picture import Body, picture, view
+    from partgen.jobs.build_meshes import MadePart, make_parts
+    from partgen.jobs.inputs import gather
+    from partgen.jobs.plan import plan_inputs
+    from partgen.views.mesh_picture import Body, picture, view
+    from partgen.views.report_extras import Shape
 
     inputs = gather(ROOT / "profiles" / "lock-gate-desk.toml")
     planned = plan_inputs(inputs)

@@ -19,12 +19,11 @@ from typer.testing import CliRunner
 
 from partgen import api
 from partgen.cli.app import app
-from partgen.families import FAMILIES
-from partgen.fit import document
-from partgen.log import records
-from partgen.model import panel, part, printer, profile
-from partgen.model.ways import WAYS
+from partgen.kinds import FAMILIES
+from partgen.output import result_document
+from partgen.profile import log_records, panel_records, part_records, printer_records, profile_record
 from partgen.profile.bounds import bounds_of
+from partgen.profile.indirect_readings import WAYS
 from partgen.profile.library import list_materials, list_printers, list_seats
 from partgen.profile.schema import field_texts
 
@@ -40,14 +39,20 @@ def write(folder: Path) -> None:
         "log.md": page(
             "Log: NAME.log.toml",
             "Append-only, written by partgen; keep it beside the profile. Lengths in mm.",
-            [records.Log, records.Revision, records.BuiltPosition, records.Trial, records.Snapshot],
+            [log_records.Log, log_records.Revision, log_records.BuiltPosition, log_records.Trial, log_records.Snapshot],
         ),
         "printer.md": page(
             "Printers and materials",
             "A file in `printers/` or `materials/` beside the profile hides a shipped one of the same name. "
             f"Shipped printers: {names(list_printers())}. Shipped materials: {names(list_materials())}. "
             f"Known seats: {names(list_seats())}.",
-            [printer.Printer, printer.PrintErrors, printer.PrintError, printer.CouponResult, printer.Material],
+            [
+                printer_records.Printer,
+                printer_records.PrintErrors,
+                printer_records.PrintError,
+                printer_records.CouponResult,
+                printer_records.Material,
+            ],
         ),
         "python.md": python_page(),
         "fit.md": page(
@@ -82,21 +87,23 @@ def commands() -> str:
 
 def profile_page() -> str:
     """The profile's tables, families' keys included."""
-    shapes = [c for base in (panel.HoleBase, panel.SeatBase) for c in (base, *base.__subclasses__())]
+    shapes = [c for base in (panel_records.HoleBase, panel_records.SeatBase) for c in (base, *base.__subclasses__())]
     models = [
-        profile.Profile,
-        profile.Target,
-        panel.Caliper,
-        panel.Reference,
-        panel.Panel,
-        panel.Gap,
-        panel.Spacing,
-        profile.Recheck,
+        profile_record.Profile,
+        profile_record.Target,
+        panel_records.Caliper,
+        panel_records.Reference,
+        panel_records.Panel,
+        panel_records.Gap,
+        panel_records.Spacing,
+        profile_record.Recheck,
         *shapes,
     ]
     # what several families share stands once, before the first of them
-    models += [base for keys in FAMILIES.values() for base in reversed(keys.__mro__) if issubclass(base, part.PartSpec)]
-    models += [part.Position]
+    models += [
+        base for keys in FAMILIES.values() for base in reversed(keys.__mro__) if issubclass(base, part_records.PartSpec)
+    ]
+    models += [part_records.Position]
     return (
         page(
             "Profile: NAME.toml",
@@ -126,8 +133,8 @@ def python_page() -> str:
     parts = [
         NOTE + "# Python\n",
         "The whole job in three functions. Everything is typed; errors are `InputError` (what a person wrote is wrong: "
-        "nothing was written) and `OutsideError` (disk or a library failed) of `partgen.errors`, and their text is "
-        "meant to be shown. The examples run in the tests, in a folder that holds the README's profile.\n",
+        "nothing was written) and `OutsideError` (disk or a library failed) of `partgen.core.errors`, and their text "
+        "is meant to be shown. The examples run in the tests, in a folder that holds the README's profile.\n",
     ]
     for function in (api.load_profile, api.plan, api.build):
         signature = re.sub(r"(: |-> )'([^']*)'", r"\1\2", str(inspect.signature(function)))
@@ -184,14 +191,14 @@ def meaning(model: type[BaseModel], name: str) -> str:
 def heading(model: type[BaseModel]) -> str:
     """A model as its table stands in the file, where it is one; else its name."""
     shape = model.model_fields.get("shape")
-    if issubclass(model, (panel.HoleBase, panel.SeatBase)):
-        table = "[hole.NAME]" if issubclass(model, panel.HoleBase) else "[seat.NAME]"
+    if issubclass(model, (panel_records.HoleBase, panel_records.SeatBase)):
+        table = "[hole.NAME]" if issubclass(model, panel_records.HoleBase) else "[seat.NAME]"
         return f'`{table}` with `shape = "{typing.get_args(shape.annotation)[0]}"`' if shape else f"Every `{table}`"
-    if issubclass(model, part.PartSpec):
+    if issubclass(model, part_records.PartSpec):
         own = next((kind for kind, keys in FAMILIES.items() if keys is model), None)
         kinds = [kind for kind, keys in FAMILIES.items() if issubclass(keys, model)]
         shared = "every kind" if len(kinds) == len(FAMILIES) else ", ".join(kinds)
-        return f'`[part.NAME]` with `kind = "{own}"`' if own else f"`[part.NAME]`: shared by {shared}"
+        return f'`[part_records.NAME]` with `kind = "{own}"`' if own else f"`[part_records.NAME]`: shared by {shared}"
     return TABLES.get(model, model.__name__)
 
 
@@ -212,31 +219,31 @@ def records_of(annotation: object) -> Iterator[type[BaseModel]]:
 
 
 FIT: dict[type[BaseModel], list[str]] = {}
-for _model, _path in inside(document.FitDocument):
+for _model, _path in inside(result_document.FitDocument):
     FIT.setdefault(_model, []).append(_path)
 
 TABLES: dict[type[BaseModel], str] = {
     **{model: ", ".join(f"`{path}`" for path in paths) for model, paths in FIT.items()},
-    document.FitDocument: "The whole document",
-    profile.Profile: "The top of the file",
-    profile.Target: "`[target]`",
-    panel.Caliper: "`[caliper]`",
-    panel.Reference: "`[[caliper.reference]]`",
-    panel.Panel: "`[panel]`",
-    panel.Gap: "`[[panel.gap]]`",
-    panel.Spacing: "`[[spacing]]`",
-    profile.Recheck: "`[[recheck]]`",
-    part.Position: "`[[position]]`",
-    records.Log: "The top of the file",
-    records.Revision: "`[[revision]]`",
-    records.BuiltPosition: "`[[revision.built]]`",
-    records.Trial: "`[[trial]]`",
-    records.Snapshot: "`[[snapshot]]`",
-    printer.Printer: "A printer: the top of the file",
-    printer.PrintErrors: "`[error]`",
-    printer.PrintError: "`[error.hole]`, `[error.peg]`, ...",
-    printer.CouponResult: "`[coupon]`",
-    printer.Material: "A material",
+    result_document.FitDocument: "The whole document",
+    profile_record.Profile: "The top of the file",
+    profile_record.Target: "`[target]`",
+    panel_records.Caliper: "`[caliper]`",
+    panel_records.Reference: "`[[caliper.reference]]`",
+    panel_records.Panel: "`[panel]`",
+    panel_records.Gap: "`[[panel.gap]]`",
+    panel_records.Spacing: "`[[spacing]]`",
+    profile_record.Recheck: "`[[recheck]]`",
+    part_records.Position: "`[[position]]`",
+    log_records.Log: "The top of the file",
+    log_records.Revision: "`[[revision]]`",
+    log_records.BuiltPosition: "`[[revision.built]]`",
+    log_records.Trial: "`[[trial]]`",
+    log_records.Snapshot: "`[[snapshot]]`",
+    printer_records.Printer: "A printer: the top of the file",
+    printer_records.PrintErrors: "`[error]`",
+    printer_records.PrintError: "`[error.hole]`, `[error.peg]`, ...",
+    printer_records.CouponResult: "`[coupon]`",
+    printer_records.Material: "A material",
 }
 """How each record is written in its file."""
 

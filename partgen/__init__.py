@@ -1,6 +1,6 @@
 """partgen: replacement caps, knobs and other small operating parts from calipers readings.
 
-The Python interface is `load_profile`, `plan`, `build` and `undo`. May import: version; api, which loads nothing heavy.
+The Python interface is `load_profile`, `plan`, `build` and `undo`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""`python -m partgen` is the same as the command `partgen`. May import: cli."""
+"""`python -m partgen` is the same as the command `partgen`."""
 
 from partgen.cli.app import main
 

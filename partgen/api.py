@@ -1,7 +1,4 @@
-"""The Python interface: a profile in; a plan, or a built revision, out. Everything here is kept stable.
-
-May import: everything but cli and bench, and that inside the functions, so that `import partgen` costs nothing.
-"""
+"""The Python interface: a profile in; a plan, or a built revision, out. Everything here is kept stable."""
 
 from __future__ import annotations
 
@@ -11,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from partgen.fit.document import FitDocument
-    from partgen.log.undoing import Undone
-    from partgen.pipeline.building import BuiltSet
+    from partgen.jobs.build import BuiltSet
+    from partgen.output.result_document import FitDocument
     from partgen.profile.load import LoadedProfile
+    from partgen.profile.undo import Undone
 
 
 def load_profile(path: str | PathLike[str]) -> LoadedProfile:
@@ -56,7 +53,7 @@ def plan(loaded: LoadedProfile, *, printer: str | None = None, seed: int = 0) ->
     >>> fit.set.p_all_fit > 0.95, fit.doubts
     (True, ())
     """
-    from partgen.pipeline.planning import plan_profile
+    from partgen.jobs.plan import plan_profile
 
     return plan_profile(loaded, printer=printer, seed=seed).document
 
@@ -91,7 +88,7 @@ def build(
     >>> sorted(path.name for path in built.folder.glob("parts/*"))
     ['S1-r01.stl', 'S2-r01.stl']
     """
-    from partgen.pipeline.building import build_profile, chosen_formats
+    from partgen.jobs.build import build_profile, chosen_formats
 
     return build_profile(
         loaded,
@@ -114,6 +111,6 @@ def undo(path: str | PathLike[str]) -> Undone:
     Raises InputError where nothing is recorded, or where that very place was edited by hand since; OutsideError where
     the disk fails. Nothing has changed then.
     """
-    from partgen.log.undoing import undo as take_back
+    from partgen.profile.undo import undo as take_back
 
     return take_back(Path(path))

@@ -1,3 +1,3 @@
-"""The version, which stands here and nowhere else. May import: nothing."""
+"""The version, which stands here and nowhere else."""
 
 __version__ = "0.1.0"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import tomllib
 
-from partgen.families import FAMILIES
-from partgen.model.fields import Reading
-from partgen.model.panel import Reference
-from partgen.model.profile import Profile, Recheck
+from partgen.kinds import FAMILIES
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import Reference
+from partgen.profile.profile_record import Profile, Recheck
 
 PANEL = """
 format = 1

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from partgen.mesh.records import Facets, trimesh_of
-from partgen.parts.outlines import inset
-from partgen.planning.records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.design.plan_records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.geometry.mesh_records import Facets, trimesh_of
+from partgen.geometry.outlines import inset
 
 ROUND = Section("round", 8.6, 8.6)
 RECTANGLE = Section("rectangle", 10.9, 5.7, 0.5)

@@ -8,15 +8,15 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from partgen.families import BY_KIND, FAMILIES
-from partgen.findings import Finding
+from partgen.core.findings import Finding
+from partgen.design.plan_records import PositionPlan
+from partgen.design.plan_set import plan_set
+from partgen.jobs.build_meshes import MadePart, make_parts
+from partgen.kinds import BY_KIND, FAMILIES
 from partgen.metrology.estimate import estimate
-from partgen.model.part import Grip
-from partgen.model.profile import Profile
-from partgen.pipeline.making import MadePart, make_parts
-from partgen.planning.records import PositionPlan
-from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
+from partgen.profile.part_records import Grip
+from partgen.profile.profile_record import Profile
 
 # A printer known from a coupon, so that no grip fails for want of knowing the printer.
 PRINTER = "material-extrusion"

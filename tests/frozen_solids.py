@@ -63,10 +63,10 @@ def sizes(kind: str, model: Any) -> dict[str, Any]:
 
     import manifold3d
 
-    from partgen.export.step import StepItem, part_step, read_step
-    from partgen.mesh.tessellate import tessellate
-    from partgen.parts import kernel
-    from partgen.parts.solids import solid
+    from partgen.geometry import kernel
+    from partgen.geometry.solids import solid
+    from partgen.geometry.tessellate import tessellate
+    from partgen.output.step import StepItem, part_step, read_step
 
     shape = solid(model)
     low, high = kernel.bounds(shape)
@@ -86,7 +86,9 @@ def sizes(kind: str, model: Any) -> dict[str, Any]:
 
 def model_of(text: str) -> Any:
     """The model that wrote itself so: every name in it is one of our frozen records."""
-    from partgen.families import (
+    from partgen.design import plan_records
+    from partgen.design.grip import snap
+    from partgen.kinds import (
         block,
         button_cap,
         inlays,
@@ -98,10 +100,20 @@ def model_of(text: str) -> Any:
         stub,
         window_cap,
     )
-    from partgen.planning import records
-    from partgen.planning.grip import snap
 
-    rooms = (records, snap, legend, scale, block, button_cap, knob_model, plug_model, sleeve_model, stub, window_cap)
+    rooms = (
+        plan_records,
+        snap,
+        legend,
+        scale,
+        block,
+        button_cap,
+        knob_model,
+        plug_model,
+        sleeve_model,
+        stub,
+        window_cap,
+    )
     names = {name: value for room in (*rooms, inlays) for name, value in vars(room).items() if isinstance(value, type)}
     return eval(text, {"__builtins__": {}}, names)
 
@@ -110,9 +122,9 @@ def planned() -> Iterator[tuple[str, str, Any]]:
     """(name, kind, model) of one position of every part of every profile and combination, and of its further bodies."""
     import family_gallery as gallery
 
-    from partgen.families import BY_KIND
-    from partgen.pipeline.inputs import gather
-    from partgen.pipeline.planning import plan_inputs
+    from partgen.jobs.inputs import gather
+    from partgen.jobs.plan import plan_inputs
+    from partgen.kinds import BY_KIND
 
     sets = []
     for path in sorted((FILE.parents[2] / "profiles").glob("*.toml")):
@@ -143,7 +155,7 @@ def kept() -> list[dict[str, Any]]:
 
 def main() -> None:
     """Build everything and write it."""
-    from partgen.errors import KernelError
+    from partgen.core.errors import KernelError
 
     entries = []
     for name, kind, model in planned():

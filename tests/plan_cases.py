@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 from builders import PANEL, profile_from
 
-from partgen.metrology.records import Estimate, PanelFit, Value
-from partgen.model.printer import Material, Printer, PrintError, PrintErrors
-from partgen.model.profile import Profile
-from partgen.planning.records import PositionPlan, SetPlan
-from partgen.planning.solve import plan_set
+from partgen.design.plan_records import PositionPlan, SetPlan
+from partgen.design.plan_set import plan_set
+from partgen.metrology.estimate_records import Estimate, PanelFit, Value
+from partgen.profile.printer_records import Material, Printer, PrintError, PrintErrors
+from partgen.profile.profile_record import Profile
 
 NONE = PrintError()
 MEASURED = Printer(

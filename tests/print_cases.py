@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from partgen.model.printer import Material, Printer, PrintError, PrintErrors
+from partgen.profile.printer_records import Material, Printer, PrintError, PrintErrors
 
 ZERO = PrintError()
 PRINTER = Printer(error=PrintErrors(hole=ZERO, peg=ZERO, wall=ZERO, height=ZERO, flare=ZERO))

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from partgen.errors import OutsideError
-from partgen.files import locked, settle, write_atomic, write_new
+from partgen.core.errors import OutsideError
+from partgen.core.files import locked, settle, write_atomic, write_new
 
 
 def test_new_file_gets_the_usual_permissions_and_an_old_one_keeps_its_own(tmp_path: Path) -> None:
@@ -67,14 +67,14 @@ def test_a_missing_folder_is_said(tmp_path: Path) -> None:
 
 HOLD = """
 import pathlib, sys, time
-from partgen.files import locked
+from partgen.core.files import locked
 with locked(pathlib.Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
 """
 WRITE = """
 import pathlib, sys
-from partgen.files import write_atomic
+from partgen.core.files import write_atomic
 print("go", flush=True)
 for i in range(10**6):
     write_atomic(pathlib.Path(sys.argv[1]), str(i % 10).encode() * 200_000)

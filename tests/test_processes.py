@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 from pebble import ProcessExpired
 
-from partgen import processes
-from partgen.processes import CONTEXTS, Pool, processors
+from partgen.core import worker_pool
+from partgen.core.worker_pool import CONTEXTS, Pool, processors
 
 
 @pytest.fixture(params=sorted(CONTEXTS))
@@ -75,7 +75,7 @@ def test_a_script_needs_no_guard_and_nothing_in_its_folder_passes_for_a_module(t
     home.mkdir()
     script = home / "script.py"
     script.write_text(
-        "import operator\nfrom partgen.processes import Pool\nprint('began', flush=True)\n"
+        "import operator\nfrom partgen.core.worker_pool import Pool\nprint('began', flush=True)\n"
         f"print(Pool({method!r}, 1).schedule(operator.mul, 6, 7).result())\n"
     )
     done = subprocess.run([sys.executable, str(script)], cwd=tmp_path, capture_output=True, text=True, check=True)
@@ -86,7 +86,7 @@ def test_a_script_needs_no_guard_and_nothing_in_its_folder_passes_for_a_module(t
 def test_nothing_is_left_running_when_the_command_is_killed(method: str) -> None:
     """Even a worker that is at work ends itself."""
     code = (
-        "import os, time; from partgen.processes import Pool;"
+        "import os, time; from partgen.core.worker_pool import Pool;"
         f"pool = Pool({method!r}, 1); print(pool.schedule(os.getpid).result(), flush=True);"
         "pool.schedule(time.sleep, 600); time.sleep(600)"
     )
@@ -108,7 +108,7 @@ def runs(pid: int) -> bool:
 
 
 def test_never_more_workers_than_processors_or_than_pay(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(processes, "MOST", 1)
+    monkeypatch.setattr(worker_pool, "MOST", 1)
     assert processors() == 1
-    monkeypatch.setattr(processes, "MOST", 10_000)
+    monkeypatch.setattr(worker_pool, "MOST", 10_000)
     assert 1 <= processors() <= (os.cpu_count() or 1)

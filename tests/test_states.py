@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.findings import judge_at_least, judge_at_most, worst
+from partgen.core.findings import judge_at_least, judge_at_most, worst
 
 NUMBER = st.floats(-100, 100)
 UNCERTAINTY = st.floats(0, 10)

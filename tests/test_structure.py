@@ -53,7 +53,7 @@ def test_light_commands_import_no_cad_library(arguments):
 
 def test_the_build_itself_loads_no_kernel():
     """The kernel runs in a process of its own, which starts while the plan is worked out."""
-    code = "import sys, partgen.pipeline.building; assert 'OCP' not in sys.modules and 'cadquery' not in sys.modules"
+    code = "import sys, partgen.jobs.build; assert 'OCP' not in sys.modules and 'cadquery' not in sys.modules"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-1000:]
 

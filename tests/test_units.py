@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from partgen.units import parse_length, parse_reading
+from partgen.core.units import parse_length, parse_reading
 
 WRITTEN = [  # text, unit of bare numbers, mm, step of its last digit in mm
     (4.31, "mm", 4.31, 0.0),

@@ -1,7 +1,4 @@
-"""The command line: registers the commands and turns errors into messages and exit codes.
-
-May import: everything, but nothing heavy before a command needs it.
-"""
+"""The command line: registers the commands and turns errors into messages and exit codes."""
 
 from __future__ import annotations
 
@@ -29,8 +26,8 @@ from partgen.cli.sheet import sheet
 from partgen.cli.start import start
 from partgen.cli.trial import trial
 from partgen.cli.undo import undo
-from partgen.errors import InputError, PartgenError
-from partgen.formats import OlderFormat
+from partgen.core.errors import InputError, PartgenError
+from partgen.core.formats import OlderFormat
 
 app = typer.Typer(
     name="partgen",

@@ -1,4 +1,4 @@
-"""`partgen bench`: the whole job on a local page. May import: cli.common; the rest inside the command."""
+"""`partgen bench`: the whole job on a local page."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def bench(
     A profile that does not exist yet is begun on the page. Everything lands in the same files that
     the other commands write. Ctrl-C ends it.
     """
-    from partgen.bench.serve import addresses, in_browser, qr_code, ready, serve
+    from partgen.web.serve import addresses, in_browser, qr_code, ready, serve
 
     folder, door, socket = ready(profile, out, port=port, network=network, printer=printer, seed=seed, repeats=repeats)
     for address in addresses(door):

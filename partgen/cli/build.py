@@ -1,7 +1,4 @@
-"""`partgen build`: plan, solids, checks, exports, report, log entry.
-
-May import: mesh, cli.common; the pipeline inside.
-"""
+"""`partgen build`: plan, solids, checks, exports, report, log entry."""
 
 from __future__ import annotations
 
@@ -28,7 +25,7 @@ from partgen.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from partgen.pipeline.many import Outcome
+    from partgen.jobs.batch import Outcome
 
 Step = Callable[[str, int, int], None]
 
@@ -80,8 +77,8 @@ def build(
         if jobs == 1:
             _start_kernel(profiles[0], out)
         from partgen.cli.summary import print_document
-        from partgen.pipeline.building import chosen_formats
-        from partgen.pipeline.many import build_many, distinct
+        from partgen.jobs.batch import build_many, distinct
+        from partgen.jobs.build import chosen_formats
 
         chosen = chosen_formats(formats.split(","))
         _refuse_together(profiles, revision, again=again, only=only)
@@ -136,7 +133,7 @@ def _interruptible(profiles: list[Path], outcomes: list[Outcome]) -> Iterator[No
 
 def _refuse_together(profiles: list[Path], revision: str | None, *, again: bool, only: str) -> None:
     """Raises InputError for options that contradict one another."""
-    from partgen.errors import Fault, InputError
+    from partgen.core.errors import Fault, InputError
 
     if again and (revision or only):
         raise InputError(
@@ -159,8 +156,8 @@ def _code(outcome: Outcome) -> int:
 
 def _start_kernel(first: Path, out: Path) -> None:
     """Start the kernel before anything else is loaded, unless most shapes are likely to be kept from last time."""
-    from partgen.mesh import SHAPES
-    from partgen.mesh.kernel_pool import KERNEL
+    from partgen.geometry.kernel_pool import KERNEL
+    from partgen.geometry.shape_cache import SHAPES
 
     if first.is_file() and not ((out / first.stem).is_dir() and (out / SHAPES).is_dir()):
         KERNEL.warm()
@@ -168,7 +165,7 @@ def _start_kernel(first: Path, out: Path) -> None:
 
 def _all_readable(profiles: list[Path], printer: str | None, revision: str | None) -> None:
     """Wrong input in any of several profiles is found before the first is built. Raises InputError."""
-    from partgen.pipeline.inputs import gather, gather_revision
+    from partgen.jobs.inputs import gather, gather_revision
 
     for path in profiles if len(profiles) > 1 else ():
         if revision is None:

@@ -1,7 +1,4 @@
-"""`partgen calibrate`: a printer's errors from its coupon.
-
-May import: files, model, printing, pipeline, errors, cli.common; else inside functions.
-"""
+"""`partgen calibrate`: a printer's errors from its coupon."""
 
 from __future__ import annotations
 
@@ -13,11 +10,11 @@ import typer
 
 from partgen.cli.common import EXIT_DONE, EXIT_INTERRUPTED, OUTPUTS, OutDir, Quiet, say, show_table
 from partgen.cli.printer import MaterialOption, PrinterArg, ProcessOption, home_of, process_named
-from partgen.errors import Fault, InputError, OutsideError
+from partgen.core.errors import Fault, InputError, OutsideError
 
 if TYPE_CHECKING:
-    from partgen.model.printer import Printer, Process
-    from partgen.pipeline.calibrating import Learned
+    from partgen.jobs.calibrate import Learned
+    from partgen.profile.printer_records import Printer, Process
 
 NAMES = {"hole": "bores", "peg": "pegs", "wall": "walls", "height": "heights", "flare": "flare per side"}
 
@@ -45,8 +42,8 @@ def calibrate(
     quiet: Quiet = False,
 ) -> None:
     """What the printer makes too small or too large, learned from a measured coupon."""
-    from partgen.model.panel import Caliper
-    from partgen.pipeline.calibrating import learn
+    from partgen.jobs.calibrate import learn
+    from partgen.profile.panel_records import Caliper
 
     home, kind = home_of(profiles), process_named(process)
     if readings is None:
@@ -99,10 +96,10 @@ def show_learned(learned: Learned, *, quiet: bool) -> None:
 
 def _ask(name: str, out: Path, home: Path, process: Process, material: str | None) -> Path:
     """Ask for the readings one after another, saving as they come; the form that now holds them."""
-    from partgen.files import make_folder, write_locked
-    from partgen.model.coupon import features
-    from partgen.pipeline.calibrating import base_printer
-    from partgen.printing.coupon_guide import Guide
+    from partgen.core.files import make_folder, write_locked
+    from partgen.jobs.calibrate import base_printer
+    from partgen.jobs.coupon_session import Guide
+    from partgen.profile.coupon_features import features
 
     path = out / name / "coupon" / "readings.csv"
     printer, known = base_printer(name, home, process, material)

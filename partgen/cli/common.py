@@ -1,4 +1,4 @@
-"""What all commands share: options, messages, tables, exit codes. May import: errors."""
+"""What all commands share: options, messages, tables, exit codes."""
 
 from __future__ import annotations
 

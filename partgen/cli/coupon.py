@@ -1,4 +1,4 @@
-"""`partgen coupon`: a small print to learn a printer from. May import: cli.{common, printer}; the pipeline inside."""
+"""`partgen coupon`: a small print to learn a printer from."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def coupon(
     quiet: Quiet = False,
 ) -> None:
     """A small print to measure: bores, pegs, fins, steps, and sockets for your very seat."""
-    from partgen.pipeline.calibrating import write_coupon
+    from partgen.jobs.calibrate import write_coupon
 
     made = write_coupon(
         printer,

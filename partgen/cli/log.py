@@ -1,4 +1,4 @@
-"""`partgen log`: revisions, trials, what changed and why. May import: cli.common; the rest inside."""
+"""`partgen log`: revisions, trials, what changed and why."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 from partgen.cli.common import OUTPUTS, Json, ProfilePath, Quiet, UnusedOut, UnusedPrinter, UnusedSeed, say, show_table
 
 if TYPE_CHECKING:
-    from partgen.log.records import Log
+    from partgen.profile.log_records import Log
 
 
 def log(
@@ -31,9 +31,9 @@ def log(
     quiet: Quiet = False,
 ) -> None:
     """What was built, how it went, what changed from one revision to the next and why."""
-    from partgen.log.store import log_path, read_log
-    from partgen.pipeline.inputs import last_differs
+    from partgen.jobs.inputs import last_differs
     from partgen.profile.load import load_profile
+    from partgen.profile.log_file import log_path, read_log
 
     del out, printer, seed
     loaded = load_profile(profile)
@@ -65,8 +65,8 @@ def _as_json(history: Log) -> str:
 
 def _draw(picture: Path, title: str, history: Log) -> None:
     """The history as a picture, written whole or not at all."""
-    from partgen.files import write_locked
-    from partgen.report.history import Moment, history_svg
+    from partgen.core.files import write_locked
+    from partgen.views.revision_history import Moment, history_svg
 
     moments = [
         Moment(

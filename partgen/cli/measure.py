@@ -1,4 +1,4 @@
-"""`partgen measure`: readings at the prompt, one per Enter. May import: cli.common; the rest inside the command."""
+"""`partgen measure`: readings at the prompt, one per Enter."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cautions import HANDS_IN
 from partgen.cli.common import EXIT_INTERRUPTED, EXIT_OUTSIDE, PrinterName, ProfilePath, Quiet, say
+from partgen.core.cautions import HANDS_IN
 
 if TYPE_CHECKING:
-    from partgen.measuring.session import Session
+    from partgen.jobs.reading_session import Session
 
 
 def measure(
@@ -25,10 +25,10 @@ def measure(
     A calipers cable that types digits and Enter works as it is. Type help for what else there is;
     stop, Ctrl-D or Ctrl-C ends, and another day goes on where this one stopped.
     """
-    from partgen.log.undoing import edited
-    from partgen.measuring.session import Session
-    from partgen.pipeline.chance import chance_of
+    from partgen.jobs.fit_probability import chance_of
+    from partgen.jobs.reading_session import Session
     from partgen.profile.library import find_printer
+    from partgen.profile.undo import edited
 
     file = edited(profile)
     machine = find_printer(printer or file.profile.printer, profile)

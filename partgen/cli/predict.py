@@ -1,4 +1,4 @@
-"""`partgen predict`: plan only, no CAD. May import: cli.common; the pipeline inside the command."""
+"""`partgen predict`: plan only, no CAD."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def predict(
 ) -> None:
     """Heights, clearance, grip and what to measure next, from the readings alone. Builds nothing."""
     from partgen.cli.summary import exit_code, print_document
-    from partgen.pipeline.planning import plan_profile
+    from partgen.jobs.plan import plan_profile
 
     del out  # a plan lands nowhere
     document = plan_profile(Path(profile), printer=printer, seed=seed, layer=layer).document

@@ -1,4 +1,4 @@
-"""How `coupon` and `calibrate` name a printer, its process and its material. May import: errors; model inside."""
+"""How `coupon` and `calibrate` name a printer, its process and its material."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
-from partgen.errors import Fault, InputError
+from partgen.core.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from partgen.model.printer import Process
+    from partgen.profile.printer_records import Process
 
 PrinterArg = Annotated[
     str, typer.Argument(metavar="PRINTER", help="Your name for the printer with its settings.", show_default=False)
@@ -35,7 +35,7 @@ def home_of(given: Path | None) -> Path:
 
 def process_named(name: str) -> Process:
     """A process from its name. Raises InputError for another."""
-    from partgen.model.printer import Process
+    from partgen.profile.printer_records import Process
 
     for known in get_args(Process):
         if name == known:

@@ -1,7 +1,4 @@
-"""`partgen report`: a revision's report again, as page or PDF, or two revisions side by side.
-
-May import: errors, files, log, cli.common; fit, report and the pipeline inside the command.
-"""
+"""`partgen report`: a revision's report again, as page or PDF, or two revisions side by side."""
 
 from __future__ import annotations
 
@@ -13,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from partgen.cli.common import OUTPUTS, OutDir, ProfilePath, Quiet, say
-from partgen.errors import Fault, InputError, OutsideError
+from partgen.core.errors import Fault, InputError, OutsideError
 
 if TYPE_CHECKING:
-    from partgen.fit.document import FitDocument
+    from partgen.output.result_document import FitDocument
 
 _REVISION = re.compile(r"r\d{2,}")
 
@@ -45,10 +42,10 @@ def report(
     quiet: Quiet = False,
 ) -> None:
     """Write a revision's report again, or compare two."""
-    from partgen.files import write_locked
-    from partgen.report.html import render, render_compare, render_owner
-    from partgen.report.on_disk import extras_on_disk
-    from partgen.report.pdf import find_browser, print_pdf
+    from partgen.core.files import write_locked
+    from partgen.views.pdf import find_browser, print_pdf
+    from partgen.views.report_files import extras_on_disk
+    from partgen.views.report_page import render, render_compare, render_owner
 
     home = out / profile.stem
     if compare is not None:
@@ -76,7 +73,7 @@ def report(
 
 def _last(profile: Path, home: Path) -> str:
     """The newest revision: of the outputs, else of the log beside the profile."""
-    from partgen.log.store import log_path, read_log
+    from partgen.profile.log_file import log_path, read_log
 
     found = [f.name for f in home.glob("r*") if f.is_dir() and _REVISION.fullmatch(f.name)] if home.is_dir() else []
     found += [r.id for r in read_log(log_path(profile)).revision]
@@ -87,13 +84,13 @@ def _last(profile: Path, home: Path) -> str:
 
 def _document(profile: Path, out: Path, name: str, *, quiet: bool) -> FitDocument:
     """fit.json of a revision; where the output is gone, the revision is made again from the log."""
-    from partgen.fit.read import parse_fit
-    from partgen.log.records import revision_id
+    from partgen.output.result_file import parse_fit
+    from partgen.profile.log_records import revision_id
 
     path = out / profile.stem / revision_id(name) / "fit.json"
     if not path.is_file():
         say(f"{path} is not there; making {name} again from the log.", quiet=quiet)
-        from partgen.pipeline.building import build_profile
+        from partgen.jobs.build import build_profile
 
         return build_profile(profile, out, revision=name).document
     try:

@@ -1,7 +1,4 @@
-"""`partgen scan`: hole positions and outlines from a flatbed scan, shown before anything is written.
-
-May import: cli.common; the rest inside the command.
-"""
+"""`partgen scan`: hole positions and outlines from a flatbed scan, shown before anything is written."""
 
 from __future__ import annotations
 
@@ -11,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from partgen.cautions import HANDS_IN
 from partgen.cli.common import OUTPUTS, OutDir, PrinterName, Quiet, Seed, say, show_table
+from partgen.core.cautions import HANDS_IN
 
 if TYPE_CHECKING:
-    from partgen.model.profile import Profile
+    from partgen.profile.profile_record import Profile
     from partgen.scan.corrected import Corrected
-    from partgen.scan.records import Picture, Scan
+    from partgen.scan.scan_records import Picture, Scan
 
 _HELP = """\
 distance A1 A6 95.0 mm    a calipers distance between two openings' middles ("outside" or "inside" behind it: walls)
@@ -41,7 +38,7 @@ class _Session:
 
     def correct(self, line: str) -> None:
         """Take one correction as typed. Raises InputError."""
-        from partgen.errors import Fault, InputError
+        from partgen.core.errors import Fault, InputError
         from partgen.scan.scale import parse_distance
 
         words = line.split()
@@ -157,12 +154,12 @@ def scan(
     Shows what was found as a picture first; the profile changes only when you say so. Corrections
     count in this order: leave out, merge, rename, distances (with the new labels).
     """
-    from partgen.errors import Fault, InputError
-    from partgen.log.undoing import edited
-    from partgen.profile.from_scan import propose
+    from partgen.core.errors import Fault, InputError
+    from partgen.jobs.profile_from_scan import propose
+    from partgen.profile.undo import edited
     from partgen.scan.corrected import Corrected
     from partgen.scan.photo import read_panel
-    from partgen.scan.run import see
+    from partgen.scan.run_scan import see
 
     del printer, seed  # common options; a scan needs neither
     if sheet is not None:
@@ -198,7 +195,7 @@ def scan(
 
 def _write_sheet(target: Path, paper: Literal["a4", "letter", "strip"]) -> None:
     """The marker sheet as PDF, and how it is used."""
-    from partgen.files import write_locked
+    from partgen.core.files import write_locked
     from partgen.scan.marker_sheet import marked_distance, sheet_pdf
 
     write_locked(target, sheet_pdf(paper))
@@ -213,9 +210,9 @@ def _write_sheet(target: Path, paper: Literal["a4", "letter", "strip"]) -> None:
 
 def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quiet: bool) -> None:
     """Picture and page into the output folder, table and remarks to the terminal."""
-    from partgen.files import make_folder, write_locked
-    from partgen.metrology.student import K95
-    from partgen.scan.pictures import overlay, page, sizes
+    from partgen.core.files import make_folder, write_locked
+    from partgen.metrology.student_t import K95
+    from partgen.scan.scan_pictures import overlay, page, sizes
 
     png = overlay(picture, found)
     make_folder(folder)
@@ -248,7 +245,7 @@ def _show(found: Scan, picture: Picture, folder: Path, profile: Profile, *, quie
 
 def _talk(session: _Session, found: Scan, picture: Picture, folder: Path) -> Scan | None:
     """Corrections and distances, one a line, until the person writes; None when they stop instead."""
-    from partgen.errors import InputError
+    from partgen.core.errors import InputError
 
     say("\nCorrections and calipers distances, one a line; then write, or stop.\n" + _HELP)
     while True:
@@ -274,7 +271,7 @@ def _talk(session: _Session, found: Scan, picture: Picture, folder: Path) -> Sca
 
 def _would(found: Scan, session: _Session) -> None:
     """Say what would be written."""
-    from partgen.profile.from_scan import propose
+    from partgen.jobs.profile_from_scan import propose
 
     proposal = propose(found, session.profile, session.part)
     say("Would write" + ("" if found.proven else ", although the scale is not proven") + ":")

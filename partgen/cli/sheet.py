@@ -1,4 +1,4 @@
-"""`partgen sheet`: a measuring sheet to print. May import: cli.common; the rest inside the command."""
+"""`partgen sheet`: a measuring sheet to print."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from partgen.cautions import HANDS_IN
 from partgen.cli.common import OUTPUTS, OutDir, PrinterName, ProfilePath, Quiet, say
 from partgen.cli.report import Paper
+from partgen.core.cautions import HANDS_IN
 
 
 def sheet(
@@ -20,11 +20,11 @@ def sheet(
     quiet: Quiet = False,
 ) -> None:
     """Writes a sheet that shows what to measure and has boxes for the readings."""
-    from partgen.files import make_folder, write_locked
+    from partgen.core.files import make_folder, write_locked
     from partgen.profile.library import find_printer
     from partgen.profile.load import load_profile
-    from partgen.report.pdf import find_browser, print_pdf
-    from partgen.sheet.page import render_sheet
+    from partgen.views.pdf import find_browser, print_pdf
+    from partgen.views.sheet_page import render_sheet
 
     loaded = load_profile(profile)
     machine = find_printer(printer or loaded.profile.printer, profile)

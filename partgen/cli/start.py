@@ -1,7 +1,4 @@
-"""`partgen start`: plain questions, or a flag for each, and a first profile that is valid and commented.
-
-May import: cli.common; the rest inside the command.
-"""
+"""`partgen start`: plain questions, or a flag for each, and a first profile that is valid and commented."""
 
 from __future__ import annotations
 
@@ -12,14 +9,14 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from partgen.cautions import HANDS_IN
 from partgen.cli.common import EXIT_INTERRUPTED, say
 from partgen.cli.start_answers import Lengths, one_of, one_of_units, some_text, spot, whole_number
 from partgen.cli.start_draft import StartDraft
+from partgen.core.cautions import HANDS_IN
 
 if TYPE_CHECKING:
+    from partgen.core.units import Unit
     from partgen.profile.draft import Draft, Shape, Spot
-    from partgen.units import Unit
 
 T = TypeVar("T")
 
@@ -71,8 +68,8 @@ def start(
     ] = None,
 ) -> None:
     """Asks about the panel and writes a first profile. Every question has its flag."""
-    from partgen.errors import Fault, InputError, ProfileError
-    from partgen.files import make_folder, write_locked
+    from partgen.core.errors import Fault, InputError, ProfileError
+    from partgen.core.files import make_folder, write_locked
 
     if schema is not None:
         import json
@@ -144,7 +141,7 @@ def _offer(kept: StartDraft) -> None:
 
 def _refuse_gaps(at: list[str] | None, **given: str | None) -> None:
     """With --yes, name every flag at once that has no usual answer and was not given."""
-    from partgen.errors import Fault, InputError
+    from partgen.core.errors import Fault, InputError
 
     in_grid = () if at else ("columns", "pitch") if given["columns"] != "1" else ("columns",)
     open_ones = [key for key in (*in_grid, "hole", "seat", "seat_length", "drop") if given[key] is None]
@@ -163,7 +160,7 @@ class _Asker:
         self, flag: str, question: str, check: Callable[[str], T], given: str | None, default: str | None
     ) -> T:
         """The checked answer. Raises InputError for a bad flag, or where nothing more can be asked."""
-        from partgen.errors import Fault, InputError
+        from partgen.core.errors import Fault, InputError
 
         if given is not None:
             try:
@@ -197,10 +194,10 @@ class _Asker:
 
 def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given: str | None) -> Draft:
     """Every question in its order."""
-    from partgen.families import FAMILIES, PLAIN
-    from partgen.model.panel import Caliper
+    from partgen.kinds import FAMILIES, PLAIN
     from partgen.profile.draft import HOLE_SIZES, SEAT_SIZES, SHAPE_LIKE, Draft, shape_from
     from partgen.profile.library import list_printers
+    from partgen.profile.panel_records import Caliper
 
     title = ask("--title", "What does the panel belong to", some_text, given["title"], stem.replace("-", " "))
     unit = ask("--unit", "Unit of bare numbers, mm or inch", one_of_units, given["unit"], "mm")
@@ -264,8 +261,8 @@ def _draft(ask: _Asker, stem: str, path: Path, *, at: list[str] | None, **given:
 
 def _recognise(seat: Shape, unit: Unit, path: Path) -> None:
     """Say so when the library knows the seat."""
+    from partgen.core.units import parse_length
     from partgen.profile.seats import in_words, known_seats, recognise
-    from partgen.units import parse_length
 
     sizes = {key: parse_length(written, unit).mm for key, written in seat.sizes if key != "teeth"}
     teeth = next((int(written) for key, written in seat.sizes if key == "teeth"), 0)
@@ -276,8 +273,8 @@ def _recognise(seat: Shape, unit: Unit, path: Path) -> None:
 
 def _spots(ask: _Asker, length: Lengths, at: list[str] | None, given: dict[str, str | None]) -> tuple[Spot, ...]:
     """A grid, or a list of labels with coordinates."""
+    from partgen.core.units import MM_PER, parse_length
     from partgen.profile.draft import grid
-    from partgen.units import MM_PER, parse_length
 
     spots: list[Spot] = []
     place = spot(length, spots)
@@ -295,7 +292,7 @@ def _spots(ask: _Asker, length: Lengths, at: list[str] | None, given: dict[str, 
             spots.append(one)
     columns = ask("--columns", "How many positions in a row", whole_number(1), given["columns"], None)
     if rows * columns > 10_000:
-        from partgen.errors import Fault, InputError
+        from partgen.core.errors import Fault, InputError
 
         raise InputError(Fault("--rows", f"{rows} rows of {columns}", "expected at most 10,000 positions"))
     apart = length.of("position", "at")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+    from partgen.core.units import Unit
     from partgen.profile.draft import Spot
-    from partgen.units import Unit
 
 
 class Lengths:
@@ -20,10 +20,10 @@ class Lengths:
 
     def of(self, table: str, key: str) -> Callable[[str], str]:
         """A check that hands a length back as typed. Its ValueError completes "expected ..."."""
-        from partgen.model.panel import Caliper, Panel, SeatBase
-        from partgen.model.part import PartSpec, Position
+        from partgen.core.units import parse_length
         from partgen.profile.bounds import bounds_of
-        from partgen.units import parse_length
+        from partgen.profile.panel_records import Caliper, Panel, SeatBase
+        from partgen.profile.part_records import PartSpec, Position
 
         models: dict[str, type[BaseModel]] = {
             "caliper": Caliper,
@@ -47,7 +47,7 @@ class Lengths:
 
 
 def some_text(text: str) -> str:
-    from partgen.errors import one_line
+    from partgen.core.errors import one_line
 
     if not text or not one_line(text):
         raise ValueError("text on one line")
@@ -55,7 +55,7 @@ def some_text(text: str) -> str:
 
 
 def one_of_units(text: str) -> Unit:
-    from partgen.units import not_offered
+    from partgen.core.units import not_offered
 
     unit = {"in": "inch", "inches": "inch"}.get(text, text)
     if unit == "mm":
@@ -67,7 +67,7 @@ def one_of_units(text: str) -> Unit:
 
 def one_of(known: list[str]) -> Callable[[str], str]:
     def check(text: str) -> str:
-        from partgen.profile.words import one_of as nearest
+        from partgen.profile.suggestions import one_of as nearest
 
         if text not in known:
             raise ValueError(f"one of these; {nearest(text, known)}")
@@ -89,7 +89,7 @@ def spot(length: Lengths, taken: list[Spot]) -> Callable[[str], Spot]:
     """A check of one position typed; `taken` are those before it."""
 
     def check(text: str) -> Spot:
-        from partgen.files import safe_stem
+        from partgen.core.files import safe_stem
         from partgen.profile.draft import Spot
 
         words = text.split()

@@ -1,7 +1,4 @@
-"""Answers given to `partgen start`, kept beside the profile that is to be, until it is written.
-
-May import: errors, files, cli.common.
-"""
+"""Answers given to `partgen start`, kept beside the profile that is to be, until it is written."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ import json
 from collections import deque
 from pathlib import Path
 
-from partgen.errors import OutsideError
-from partgen.files import locked, make_folder, tell, write_atomic
+from partgen.core.errors import OutsideError
+from partgen.core.files import locked, make_folder, tell, write_atomic
 
 Answer = tuple[str, str]
 """A question's flag and what was typed."""

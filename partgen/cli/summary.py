@@ -1,12 +1,13 @@
-"""A fit document in words and tables, for the terminal. May import: findings, metrology, cli.common,
-fit.document."""
+"""A fit document in words and tables, for the terminal."""
 
 from __future__ import annotations
 
 from partgen.cli.common import EXIT_DONE, EXIT_FAILS, show_table
-from partgen.findings import named
-from partgen.fit.document import CheckDoc, FitDocument, PositionDoc
-from partgen.fit.status import (
+from partgen.core.findings import named
+from partgen.core.units import MM_PER, Unit, in_unit
+from partgen.metrology.questions import grouped
+from partgen.output.result_document import CheckDoc, FitDocument, PositionDoc
+from partgen.output.status import (
     chance_words,
     panel_words,
     pilot_words,
@@ -15,8 +16,6 @@ from partgen.fit.status import (
     whole,
     why_these_numbers,
 )
-from partgen.metrology.questions import grouped
-from partgen.units import MM_PER, Unit, in_unit
 
 HEADINGS = ["label", "part", "height", "in file", "proud", "± U95", "clearance", "worst", "p(bind)", "grip N", "state"]
 

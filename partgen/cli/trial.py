@@ -1,7 +1,4 @@
-"""`partgen trial`: how the printed parts stand, move and hold.
-
-May import: errors, metrology, model, planning, printing, profile, units, cli.common; the pipeline inside.
-"""
+"""`partgen trial`: how the printed parts stand, move and hold."""
 
 from __future__ import annotations
 
@@ -10,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from partgen.cautions import HANDS_IN
 from partgen.cli.common import (
     EXIT_DONE,
     EXIT_FAILS,
@@ -25,11 +21,12 @@ from partgen.cli.common import (
     say,
     show_table,
 )
-from partgen.errors import Fault, InputError
+from partgen.core.cautions import HANDS_IN
+from partgen.core.errors import Fault, InputError
 
 if TYPE_CHECKING:
-    from partgen.pipeline.trials import Recorded
-    from partgen.planning.revision_records import Choice
+    from partgen.design.revision_records import Choice
+    from partgen.jobs.trial import Recorded
 
 MOST_ASKED = 2
 """Parts that are named for another reading: the nearest to a limit."""
@@ -78,9 +75,9 @@ def trial(
 ) -> None:
     """Record how the parts of a revision stand, move and hold; says what the next revision changes."""
     from partgen.cli.trial_prompts import guided, measured_again
-    from partgen.pipeline.trial_draft import keep_draft
-    from partgen.pipeline.trial_table import read_results
-    from partgen.pipeline.trials import confirm, record, tried_labels
+    from partgen.jobs.trial import confirm, record, tried_labels
+    from partgen.jobs.trial_draft import keep_draft
+    from partgen.jobs.trial_table import read_results
 
     del out  # a trial lands in the log
     if results is not None and _is_coupon(results):
@@ -140,7 +137,7 @@ def _tell(recorded: Recorded, profile: Path, *, as_json: bool, quiet: bool, did:
 
 
 def _is_coupon(path: Path) -> bool:
-    from partgen.printing.coupon_readings import is_form
+    from partgen.output.coupon_readings import is_form
 
     try:
         with path.open("rb") as file:
@@ -154,9 +151,9 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
     from typing import get_args
 
     from partgen.cli.calibrate import show_learned, text_of
-    from partgen.model.printer import Process
-    from partgen.pipeline.calibrating import learn
+    from partgen.jobs.calibrate import learn
     from partgen.profile.load import load_profile
+    from partgen.profile.printer_records import Process
 
     loaded = load_profile(profile).profile
     name = printer or loaded.printer
@@ -173,8 +170,8 @@ def _coupon(profile: Path, form: Path, printer: str | None, *, as_json: bool, qu
 
 
 def _print(recorded: Recorded, profile: Path, *, quiet: bool, did: str) -> None:
+    from partgen.core.units import MM_PER, in_unit
     from partgen.metrology.questions import grouped
-    from partgen.units import MM_PER, in_unit
 
     planned = recorded.planned
     unit = planned.inputs.profile.unit
@@ -251,7 +248,7 @@ def _as_json(recorded: Recorded) -> str:
 
 
 def _position(choice: Choice) -> dict[str, object]:
-    from partgen.metrology.student import K95
+    from partgen.metrology.student_t import K95
 
     return {
         "label": choice.label,

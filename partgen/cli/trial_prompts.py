@@ -1,7 +1,4 @@
-"""A trial at the terminal: part by part, and a question where an answer is improbable or corrects another.
-
-May import: errors, log, metrology, pipeline, profile, units, cli.common.
-"""
+"""A trial at the terminal: part by part, and a question where an answer is improbable or corrects another."""
 
 from __future__ import annotations
 
@@ -19,11 +16,11 @@ import typer
 from partgen.cli.common import EXIT_INTERRUPTED, say
 
 if TYPE_CHECKING:
-    from partgen.log.records import BuiltPosition, Log, Revision
+    from partgen.core.units import Unit
+    from partgen.jobs.inputs import Inputs
+    from partgen.jobs.trial_table import Result
     from partgen.metrology.trial_plausibility import Expected, Improbable
-    from partgen.pipeline.inputs import Inputs
-    from partgen.pipeline.trial_table import Result
-    from partgen.units import Unit
+    from partgen.profile.log_records import BuiltPosition, Log, Revision
 
 END = "."
 _GRIP = re.compile(r"(loose|holds|tight)?\s*(?:([\d.,]+\s*k?g?)?(?:\s*/\s*([\d.,]+\s*k?g?))?)?", re.I)
@@ -45,10 +42,10 @@ class Answers:
 
 def guided(profile: Path, revision: str | None, printer: str | None) -> Answers:
     """Ask part by part, then about what looks mixed up or corrects another. Raises TrialError without answers."""
-    from partgen.errors import Fault, TrialError
-    from partgen.pipeline.inputs import gather
-    from partgen.pipeline.trial_questions import corrected
-    from partgen.pipeline.trials import mixups, trials_of, tried_revision
+    from partgen.core.errors import Fault, TrialError
+    from partgen.jobs.inputs import gather
+    from partgen.jobs.trial import mixups, trials_of, tried_revision
+    from partgen.jobs.trial_questions import corrected
 
     inputs = gather(profile, printer=printer)
     built = tried_revision(inputs, revision or _in_hand(inputs), "trial")
@@ -79,7 +76,7 @@ def guided(profile: Path, revision: str | None, printer: str | None) -> Answers:
 
 def _in_hand(inputs: Inputs) -> str | None:
     """Which revision's parts are in hand, asked where that is not plain; None where only one can be meant."""
-    from partgen.pipeline.trials import in_hand
+    from partgen.jobs.trial import in_hand
 
     may_be = [revision.id for revision in in_hand(inputs.log)]
     if len(may_be) < 2:
@@ -93,8 +90,8 @@ def _in_hand(inputs: Inputs) -> str | None:
 
 def _each_part(profile: Path, inputs: Inputs, built: Revision, said: Answers) -> None:
     """Ask part by part, each kept in the draft as soon as it is complete; Ctrl-C leaves what was entered there."""
-    from partgen.pipeline.trial_draft import draft_path, keep_draft, read_draft
-    from partgen.pipeline.trial_questions import expected_of
+    from partgen.jobs.trial_draft import draft_path, keep_draft, read_draft
+    from partgen.jobs.trial_questions import expected_of
 
     asker = _Asker(inputs.profile.unit, expected_of(inputs, built))
     found = list(read_draft(profile, inputs.log, built.id))
@@ -120,7 +117,7 @@ def _each_part(profile: Path, inputs: Inputs, built: Revision, said: Answers) ->
 
 def measured_again(profile: Path, labels: Sequence[str]) -> list[Result]:
     """Another reading of each part that stands near a limit, as far as the person goes along."""
-    from partgen.pipeline.trial_table import result_from
+    from partgen.jobs.trial_table import result_from
     from partgen.profile.load import load_profile
 
     found: list[Result] = []
@@ -144,7 +141,7 @@ class _Asker:
     """Asks for the results of one part after another."""
 
     def __init__(self, unit: Unit, expected: dict[str, Expected]) -> None:
-        from partgen.pipeline.trial_questions import Surprises
+        from partgen.jobs.trial_questions import Surprises
 
         self.unit, self.expected, self.surprises = unit, expected, Surprises()
 
@@ -169,7 +166,7 @@ class _Asker:
 
     def drafted(self, result: Result, said: Answers) -> Result:
         """A result of the draft; whether it is true is asked anew, for the draft does not say that it was answered."""
-        from partgen.pipeline.trial_draft import cells_of
+        from partgen.jobs.trial_draft import cells_of
 
         cells = cells_of(result)
         for column in ("proud_mm", "feel"):
@@ -180,7 +177,7 @@ class _Asker:
         return self._whole({"label": label} | (_grip(text) if column == "grip" else {column: text}))
 
     def _whole(self, cells: dict[str, str]) -> Result:
-        from partgen.pipeline.trial_table import result_from
+        from partgen.jobs.trial_table import result_from
 
         return result_from(cells, cells["label"], comma=True, unit=self.unit)
 
@@ -201,7 +198,7 @@ class _Asker:
         return answer
 
     def _right(self, label: str, column: str, reply: str) -> bool:
-        from partgen.errors import TrialError
+        from partgen.core.errors import TrialError
 
         try:
             self._result(label, column, reply)
@@ -212,7 +209,7 @@ class _Asker:
 
     def _improbable(self, label: str, column: str, answer: str, said: Answers) -> tuple[Improbable, ...]:
         """What is to be asked; nothing where it has the cause of what was kept before."""
-        from partgen.pipeline.trial_questions import improbable_of
+        from partgen.jobs.trial_questions import improbable_of
 
         result = self._result(label, column, answer)
         found = improbable_of(result, self.expected, self.unit)
@@ -232,8 +229,8 @@ def _grip(text: str) -> dict[str, str]:
 
 def _correction(log: Log, result: Result, revision: str) -> Result:
     """Whether a result takes the place of one that was recorded of the same part."""
-    from partgen.pipeline.trial_questions import corrected, said
-    from partgen.pipeline.trials import trials_of
+    from partgen.jobs.trial import trials_of
+    from partgen.jobs.trial_questions import corrected, said
 
     old = corrected(log, trials_of([result], revision, date.today())).get(result.label)
     if old is None:
@@ -247,7 +244,7 @@ def _correction(log: Log, result: Result, revision: str) -> Result:
 
 
 def _until_right(question: str, check: Callable[[str], object]) -> str | None:
-    from partgen.errors import TrialError
+    from partgen.core.errors import TrialError
 
     while True:
         answer = _line(question)

@@ -1,4 +1,4 @@
-"""`partgen undo`: takes back the last thing that was recorded. May import: cli.common; the rest inside the command."""
+"""`partgen undo`: takes back the last thing that was recorded."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ def undo(
     A reading, a trial, what was confirmed, a scan, a change of the shape, a calibration. Again takes back the one
     before. What is taken back stays readable in the log.
     """
-    from partgen.errors import InputError
-    from partgen.log.store import log_path, read_log
-    from partgen.log.undoing import last_recording
-    from partgen.log.undoing import undo as take_back
+    from partgen.core.errors import InputError
+    from partgen.profile.log_file import log_path, read_log
+    from partgen.profile.undo import last_recording
+    from partgen.profile.undo import undo as take_back
 
     del printer, seed, out  # common options; taking back needs none of them
     path = _file_of(profile)

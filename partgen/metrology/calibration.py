@@ -1,6 +1,6 @@
 """A printer's errors from a measured coupon: weighted least squares with random effects.
 
-May import: model, metrology. Lengths in mm.
+Lengths in mm.
 
 Model of one feature's printed minus drawn size, of class c, feature i, print j:
 
@@ -23,13 +23,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from partgen.metrology.estimate_records import Doubt, FloatArray
 from partgen.metrology.readings import evaluate, rectangular, wild_repeats
-from partgen.metrology.records import Doubt, FloatArray
-from partgen.metrology.student import coverage_factor
-from partgen.model.coupon import FEELS, CouponReading, FeatureClass, FitReading
-from partgen.model.fields import ReadingKind
-from partgen.model.panel import Caliper
-from partgen.model.printer import PrintError, PrintErrors
+from partgen.metrology.student_t import coverage_factor
+from partgen.profile.coupon_features import FEELS, CouponReading, FeatureClass, FitReading
+from partgen.profile.fields import ReadingKind
+from partgen.profile.panel_records import Caliper
+from partgen.profile.printer_records import PrintError, PrintErrors
 
 CLASSES: tuple[FeatureClass, ...] = ("hole", "peg", "wall", "height", "flare")
 REFERENCE: dict[FeatureClass, float] = {"hole": 5.0, "peg": 7.0, "wall": 1.8, "height": 6.0, "flare": 10.0}

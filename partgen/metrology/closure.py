@@ -15,10 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.metrology.records import Estimate, FloatArray
+from partgen.metrology.estimate_records import Estimate, FloatArray
 from partgen.metrology.rigid_offset import rigid_offsets
-from partgen.metrology.student import K95
-from partgen.model.profile import Profile
+from partgen.metrology.student_t import K95
+from partgen.profile.profile_record import Profile
 
 MOST = 200
 """Positions; on larger panels this is not worked out."""

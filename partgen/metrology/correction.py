@@ -15,8 +15,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from partgen.model.fields import Reading, ReadingKind
-from partgen.model.panel import Caliper
+from partgen.profile.fields import Reading, ReadingKind
+from partgen.profile.panel_records import Caliper
 
 ZERO_UNREAD = 0.05
 """mm: a zero that nobody looked at may be off by this much either way; common practice, no source."""

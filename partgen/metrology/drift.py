@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.metrology.student import K95
-from partgen.model.fields import Reading
-from partgen.model.profile import Profile
+from partgen.metrology.student_t import K95
+from partgen.profile.fields import Reading
+from partgen.profile.profile_record import Profile
 
 PRIOR = 0.1
 """mm, standard deviation: how far a set-up on a bench may move in a session; common practice, no source."""

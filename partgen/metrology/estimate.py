@@ -1,6 +1,6 @@
 """Where the panel and the seats lie: one linear-Gaussian estimate from everything that was read.
 
-May import: findings, errors, model, metrology. Lengths in mm. Pure numpy.
+Lengths in mm. Pure numpy.
 
 A drop is taken to be read square to the panel with the rod's tip on the middle of the seat's top,
 so that it is the vertical distance times the cosine of the tilt there; a gap is read square to the
@@ -15,13 +15,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from partgen.errors import Fault, ProfileError
-from partgen.findings import named
-from partgen.metrology.doubts import Sifted
-from partgen.metrology.gathered import gather
-from partgen.metrology.lean import lean_cure
-from partgen.metrology.readings import welch_satterthwaite, wild_repeats
-from partgen.metrology.records import (
+from partgen.core.errors import Fault, ProfileError
+from partgen.core.findings import named
+from partgen.metrology.estimate_records import (
     Budget,
     BudgetLine,
     Doubt,
@@ -32,12 +28,16 @@ from partgen.metrology.records import (
     PanelFit,
     Value,
 )
-from partgen.metrology.seen import sift_with_seen
-from partgen.metrology.student import coverage_factor
+from partgen.metrology.lean import lean_cure
+from partgen.metrology.observations import gather
+from partgen.metrology.outliers import Sifted
+from partgen.metrology.readings import welch_satterthwaite, wild_repeats
+from partgen.metrology.student_t import coverage_factor
 from partgen.metrology.unknowns import VAGUE, Unknowns
-from partgen.model.fields import Reading, Record
-from partgen.model.printer import Printer
-from partgen.model.profile import Profile
+from partgen.metrology.visual_judgements import sift_with_seen
+from partgen.profile.fields import Reading, Record
+from partgen.profile.printer_records import Printer
+from partgen.profile.profile_record import Profile
 
 HOPELESS = 0.5 * VAGUE
 """A drop known no better than this was not read at all and cannot be served from others."""

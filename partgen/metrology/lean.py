@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from partgen.metrology.records import FloatArray
-from partgen.model.profile import Profile
+from partgen.metrology.estimate_records import FloatArray
+from partgen.profile.profile_record import Profile
 
 HARDLY = 0.25
 """A lean known no better than this part of what is assumed of any panel is not known from the readings."""

@@ -1,6 +1,6 @@
 """Linear-Gaussian estimation on rows of observations, by orthogonal factorisation.
 
-May import: metrology.records. Pure numpy.
+Pure numpy.
 
 Every row says: coefficients times unknowns = value, give or take a standard uncertainty; a prior
 is a row like any other. Whitened rows are factored by Householder QR, to which the columns' scale
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from partgen.metrology.records import FloatArray
+from partgen.metrology.estimate_records import FloatArray
 
 Indices = NDArray[np.intp]
 Blocks = list[tuple[Indices, Indices]]

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
-from partgen.model.panel import Caliper
-from partgen.model.profile import Profile
+from partgen.profile.panel_records import Caliper
+from partgen.profile.profile_record import Profile
 
 OF_TRIALS = ("proud", "seen", "grip")
 """What a trial tells of a part; all else was read with the calipers."""

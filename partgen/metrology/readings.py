@@ -1,6 +1,6 @@
 """One quantity's readings to a value with uncertainty, after the GUM (JCGM 100:2008).
 
-May import: findings, model, metrology.records, metrology.student. Lengths in mm.
+Lengths in mm.
 
 Type A: the scatter of repeats, pooled with the calipers' stated repeatability, because three
 readings alone know their own scatter badly. Type B: the display's or the written step, r/(2 sqrt 3)
@@ -19,10 +19,10 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from partgen.metrology.correction import correction
-from partgen.metrology.records import Budget, BudgetLine, Doubt, FloatArray, Value
-from partgen.metrology.student import coverage_factor, normal_quantile, t_quantile
-from partgen.model.fields import Reading, ReadingKind
-from partgen.model.panel import Caliper
+from partgen.metrology.estimate_records import Budget, BudgetLine, Doubt, FloatArray, Value
+from partgen.metrology.student_t import coverage_factor, normal_quantile, t_quantile
+from partgen.profile.fields import Reading, ReadingKind
+from partgen.profile.panel_records import Caliper
 
 STATED_DOF = 8.0
 """Degrees of freedom granted to a stated repeatability: known to one part in four (GUM G.4.2)."""

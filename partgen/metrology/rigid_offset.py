@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.metrology.records import FloatArray
-from partgen.model.profile import Profile
+from partgen.metrology.estimate_records import FloatArray
+from partgen.profile.profile_record import Profile
 
 MEASURED_PLACE_LIMIT = 0.1
 """mm a measured hole offset may be off where the profile does not say."""

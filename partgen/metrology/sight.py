@@ -1,4 +1,4 @@
-"""What eye and finger call sunk, flush and proud. Lengths in mm. Imports nothing of ours."""
+"""What eye and finger call sunk, flush and proud. Lengths in mm."""
 
 from __future__ import annotations
 

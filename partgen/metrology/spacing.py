@@ -1,6 +1,6 @@
 """Coordinates of holes from distances between their edges, by least squares with uncertainty.
 
-May import: model, metrology.{linear, readings, records}. Lengths in mm. Pure numpy.
+Lengths in mm. Pure numpy.
 
 Each axis is solved by itself. Unknown are the coordinates that are not given, the holes' sizes along
 the axis (with what was read of them as observations) and one systematic error of the calipers that
@@ -18,10 +18,10 @@ from typing import Literal
 
 import numpy as np
 
+from partgen.metrology.estimate_records import FloatArray, Value
 from partgen.metrology.linear import Rows, solve
 from partgen.metrology.readings import evaluate, rectangular, resolution
-from partgen.metrology.records import FloatArray, Value
-from partgen.model.panel import EDGE, Caliper, Spacing
+from partgen.profile.panel_records import EDGE, Caliper, Spacing
 
 Axis = Literal["x", "y"]
 Row = tuple[FloatArray, float, float]

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from partgen.metrology.estimate_records import FloatArray
 from partgen.metrology.linear import Solution
-from partgen.metrology.records import FloatArray
 from partgen.metrology.unknowns import SEATS, VAGUE, Unknowns
 
 WITHIN = 1.0

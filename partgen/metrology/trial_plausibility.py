@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from partgen.core.units import MM_PER, Unit
 from partgen.metrology.sight import EYE, FLUSH
-from partgen.units import MM_PER, Unit
 
 LIMIT = 4.0
 """Standard deviations beyond which a result is questioned."""

@@ -1,6 +1,6 @@
 """The unknowns behind every height, what is known of them beforehand, and the rows readings give.
 
-May import: model, metrology.{records, linear, readings}. Lengths in mm. Pure numpy.
+Lengths in mm. Pure numpy.
 
 Unknowns, in this order: the face's height and rise (plane), its bow, each seat kind's height, the
 operator's systematic errors in depth and gap readings, the panel's thickness, the printer's errors
@@ -25,11 +25,11 @@ import numpy as np
 
 from partgen.metrology.correction import correction
 from partgen.metrology.drift import drift_of
+from partgen.metrology.estimate_records import FloatArray, Observation
 from partgen.metrology.linear import Rows
 from partgen.metrology.readings import evaluate, rectangular
-from partgen.metrology.records import FloatArray, Observation
-from partgen.model.printer import Printer
-from partgen.model.profile import Profile
+from partgen.profile.printer_records import Printer
+from partgen.profile.profile_record import Profile
 
 VAGUE = 100.0
 """Standard deviation, in mm, of a height about which nothing was read."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from partgen.metrology.readings import evaluate
-from partgen.model.panel import Caliper, SeatBase
-from partgen.model.part import Position
+from partgen.profile.panel_records import Caliper, SeatBase
+from partgen.profile.part_records import Position
 
 USUAL, USUAL_LIMIT = 0.2, 0.1
 """The whole way and its limits where nobody read it: the top of a small push switch's plunger moves 0.1 mm in a good

@@ -1,4 +1,1 @@
-"""TOML text to a Profile and back with comments kept; printers, materials and seats as files.
-
-May import: errors, units, findings, model, families.
-"""
+"""What a profile, a printer, a material and a log say: records, reading, edits that keep comments."""

@@ -2,7 +2,7 @@
 
 One table, in mm (degrees and newtons where said). It is common practice of instrument work, no
 source: wide enough for anything a person turns, slides or presses by finger, tight enough to catch
-a decimal point in the wrong place or millimetres read as inches. May import: model.
+a decimal point in the wrong place or millimetres read as inches.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from pydantic import BaseModel
 
-from partgen.model import panel, part, profile
+from partgen.profile import panel_records, part_records, profile_record
 
 
 @dataclass(frozen=True)
@@ -32,28 +32,28 @@ _RADIUS = Bounds(0.0, 75.0)
 _OFFSET = Bounds(0.0, 5.0)
 
 BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
-    panel.Caliper: {
+    panel_records.Caliper: {
         "resolution": Bounds(0.0005, 0.2),
         "limit_of_error": Bounds(0.001, 0.5),
         "repeatability": Bounds(0.001, 1.0),
         "zero": Bounds(-2.0, 2.0),
         "inside_flats": Bounds(0.0, 5.0),
     },
-    panel.Reference: {"size": Bounds(0.5, 300.0), "limit": Bounds(0.0, 0.5), "read": Bounds(0.3, 305.0)},
-    panel.Gap: {"at": Bounds(-1000.0, 1000.0), "read": Bounds(0.2, 200.0)},
-    panel.Spacing: {"read": Bounds(0.1, 1500.0), "in_line": Bounds(0.0, 5.0)},
-    panel.Panel: {
+    panel_records.Reference: {"size": Bounds(0.5, 300.0), "limit": Bounds(0.0, 0.5), "read": Bounds(0.3, 305.0)},
+    panel_records.Gap: {"at": Bounds(-1000.0, 1000.0), "read": Bounds(0.2, 200.0)},
+    panel_records.Spacing: {"read": Bounds(0.1, 1500.0), "in_line": Bounds(0.0, 5.0)},
+    panel_records.Panel: {
         "thickness": Bounds(0.2, 25.0),
         "thickness_limit": Bounds(0.0, 2.0),
         "bow_limit": Bounds(0.0, 5.0),
         "tilt_limit": Bounds(0.1, 45.0, "degrees"),
     },
-    panel.HoleBase: {"offset_limit": _OFFSET, "bevel": Bounds(0.0, 3.0)},
-    panel.RoundHole: {"diameter": _SIZE},
-    panel.RectangleHole: {"width": _SIZE, "depth": _SIZE, "corner_radius": _RADIUS},
-    panel.SlotHole: {"width": _SIZE, "depth": _SIZE},
-    panel.OutlineHole: {"points": Bounds(-150.0, 150.0), "limit_of_error": Bounds(0.0, 2.0)},
-    panel.SeatBase: {
+    panel_records.HoleBase: {"offset_limit": _OFFSET, "bevel": Bounds(0.0, 3.0)},
+    panel_records.RoundHole: {"diameter": _SIZE},
+    panel_records.RectangleHole: {"width": _SIZE, "depth": _SIZE, "corner_radius": _RADIUS},
+    panel_records.SlotHole: {"width": _SIZE, "depth": _SIZE},
+    panel_records.OutlineHole: {"points": Bounds(-150.0, 150.0), "limit_of_error": Bounds(0.0, 2.0)},
+    panel_records.SeatBase: {
         "length": Bounds(0.5, 60.0),
         "travel": Bounds(0.0, 25.0),
         "height": Bounds(0.0, 200.0),
@@ -63,15 +63,19 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "wobble": Bounds(0.0, 6.0),
         "pull_limit": Bounds(0.5, 500.0, "N"),
     },
-    panel.RoundSeat: {"diameter": _SEAT},
-    panel.RectangleSeat: {"width": _SEAT, "depth": _SEAT, "corner_radius": Bounds(0.0, 30.0)},
-    panel.FlattedSeat: {"diameter": _SEAT, "across_flat": _SEAT, "flat_direction": Bounds(-360.0, 360.0, "degrees")},
-    panel.SplinedSeat: {"diameter": _SEAT, "root_diameter": _SEAT},
-    panel.TongueSeat: {"width": Bounds(0.3, 60.0), "depth": Bounds(0.3, 60.0)},
-    panel.CrossSeat: {"width": _SEAT, "depth": _SEAT, "arm": Bounds(0.3, 30.0)},
-    panel.TubeSeat: {"diameter": _SEAT, "bore": Bounds(0.3, 59.0)},
-    profile.Recheck: {"drop": Bounds(-100.0, 150.0)},
-    part.Position: {
+    panel_records.RoundSeat: {"diameter": _SEAT},
+    panel_records.RectangleSeat: {"width": _SEAT, "depth": _SEAT, "corner_radius": Bounds(0.0, 30.0)},
+    panel_records.FlattedSeat: {
+        "diameter": _SEAT,
+        "across_flat": _SEAT,
+        "flat_direction": Bounds(-360.0, 360.0, "degrees"),
+    },
+    panel_records.SplinedSeat: {"diameter": _SEAT, "root_diameter": _SEAT},
+    panel_records.TongueSeat: {"width": Bounds(0.3, 60.0), "depth": Bounds(0.3, 60.0)},
+    panel_records.CrossSeat: {"width": _SEAT, "depth": _SEAT, "arm": Bounds(0.3, 30.0)},
+    panel_records.TubeSeat: {"diameter": _SEAT, "bore": Bounds(0.3, 59.0)},
+    profile_record.Recheck: {"drop": Bounds(-100.0, 150.0)},
+    part_records.Position: {
         "at": Bounds(-1000.0, 1000.0),
         "at_limit": _OFFSET,
         "wobble": Bounds(0.0, 6.0),
@@ -81,7 +85,7 @@ BOUNDS: dict[type[BaseModel], dict[str, Bounds]] = {
         "proud": Bounds(-20.0, 60.0),
         "height": Bounds(0.5, 150.0),
     },
-    part.PartSpec: {
+    part_records.PartSpec: {
         "proud": Bounds(-20.0, 60.0),
         "proud_tolerance": Bounds(0.02, 5.0),
         "height": Bounds(0.5, 150.0),

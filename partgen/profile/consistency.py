@@ -1,7 +1,4 @@
-"""Faults between the tables of a profile, each of which is fine by itself.
-
-May import: model, files, profile.words.
-"""
+"""Faults between the tables of a profile, each of which is fine by itself."""
 
 from __future__ import annotations
 
@@ -10,11 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from pydantic import BaseModel
 
-from partgen.files import safe_stem
-from partgen.model import panel
-from partgen.model.part import PartSpec, Position
-from partgen.model.profile import Recheck
-from partgen.profile.words import as_written, one_of
+from partgen.core.files import safe_stem
+from partgen.profile import panel_records
+from partgen.profile.part_records import PartSpec, Position
+from partgen.profile.profile_record import Recheck
+from partgen.profile.suggestions import as_written, one_of
 
 Found = tuple[str, str, str]
 """Where, what was read, what would be right."""
@@ -27,7 +24,7 @@ SAME_SIZE = 1e-3
 
 
 def cross_faults(
-    plate: panel.Panel | None,
+    plate: panel_records.Panel | None,
     holes: Mapping[str, BaseModel | None],
     seats: Mapping[str, BaseModel | None],
     parts: Mapping[str, BaseModel | None],
@@ -63,7 +60,10 @@ def _round_faults(where: str, part: PartSpec, hole: BaseModel | None, seat: Base
     rounds = {
         "section": drawn == "round" and hasattr(part, "section_shape"),
         "cap_section": shape == "round" and part.kind == "extension",
-        "peg": isinstance(seat, panel.RoundSeat | panel.TubeSeat | panel.FlattedSeat | panel.SplinedSeat),
+        "peg": isinstance(
+            seat,
+            panel_records.RoundSeat | panel_records.TubeSeat | panel_records.FlattedSeat | panel_records.SplinedSeat,
+        ),
         "window": getattr(part, "window_shape", None) == "round",
     }
     for key, is_round in rounds.items():
@@ -139,7 +139,7 @@ def _stacked(one: str, other: str, parts: Mapping[str, BaseModel | None]) -> boo
 
 
 def _hole_faults(where: str, hole: BaseModel | None) -> Iterator[Found]:
-    if isinstance(hole, panel.HoleBase) and hole.bevel:
+    if isinstance(hole, panel_records.HoleBase) and hole.bevel:
         sizes = [getattr(hole, key).mean for key in ("diameter", "width", "depth") if hasattr(hole, key)]
         if sizes and 2 * hole.bevel >= min(sizes):
             yield (
@@ -147,30 +147,30 @@ def _hole_faults(where: str, hole: BaseModel | None) -> Iterator[Found]:
                 f"{hole.bevel:g} mm",
                 "it is taken off both sides: less than half of the hole's size",
             )
-    if isinstance(hole, panel.RectangleHole):
+    if isinstance(hole, panel_records.RectangleHole):
         yield from _corner_fault(where, hole.corner_radius or 0.0, hole.width.mean, hole.depth.mean)
-    elif isinstance(hole, panel.OutlineHole):
+    elif isinstance(hole, panel_records.OutlineHole):
         expected = outline_fault(hole.points)
         if expected is not None:
             yield f"{where} points", f"{len(hole.points)} points", expected
 
 
 def _seat_faults(where: str, seat: BaseModel | None) -> Iterator[Found]:
-    if isinstance(seat, panel.SeatBase) and seat.play is not None and seat.wobble is not None:
+    if isinstance(seat, panel_records.SeatBase) and seat.play is not None and seat.wobble is not None:
         yield f"{where} play", f"{seat.play:g} mm", "leave it out: wobble, the whole way, says the same"
-    if isinstance(seat, panel.RectangleSeat):
+    if isinstance(seat, panel_records.RectangleSeat):
         yield from _corner_fault(where, seat.corner_radius, seat.width.mean, seat.depth.mean)
-    elif isinstance(seat, panel.TubeSeat):
+    elif isinstance(seat, panel_records.TubeSeat):
         yield from _less(f"{where} bore", seat.bore.mean, "the tube's outside diameter", seat.diameter.mean)
-    elif isinstance(seat, panel.FlattedSeat):
+    elif isinstance(seat, panel_records.FlattedSeat):
         flat, diameter = seat.across_flat.mean, seat.diameter.mean
         yield from _less(f"{where} across_flat", flat, "the shaft's diameter", diameter)
         if seat.flats == 1 and flat <= diameter / 2:
             expected = f"measure from the flat to the far side: more than half of the diameter ({diameter:g} mm)"
             yield f"{where} across_flat", f"{flat:g} mm", expected
-    elif isinstance(seat, panel.SplinedSeat) and seat.root_diameter is not None:
+    elif isinstance(seat, panel_records.SplinedSeat) and seat.root_diameter is not None:
         yield from _less(f"{where} root_diameter", seat.root_diameter.mean, "the diameter", seat.diameter.mean)
-    elif isinstance(seat, panel.CrossSeat):
+    elif isinstance(seat, panel_records.CrossSeat):
         least = min(seat.width.mean, seat.depth.mean)
         yield from _less(f"{where} arm", seat.arm.mean, "the overall width and depth", least)
 
@@ -219,7 +219,7 @@ def outline_fault(points: Sequence[tuple[float, float]]) -> str | None:
 
 
 def _height_faults(
-    plate: panel.Panel | None,
+    plate: panel_records.Panel | None,
     seats: Mapping[str, BaseModel | None],
     parts: Mapping[str, BaseModel | None],
     positions: Sequence[Position | None],
@@ -234,7 +234,7 @@ def _height_faults(
             return  # faulty elsewhere; what follows would only confuse
         if part.needs_drop or position.drop is not None:
             used[part.seat] = used.get(part.seat, False) or position.drop is not None
-    known_height = {n for n, s in seats.items() if isinstance(s, panel.SeatBase) and s.height is not None}
+    known_height = {n for n, s in seats.items() if isinstance(s, panel_records.SeatBase) and s.height is not None}
     # The face's level above the board comes from a gap and the thickness, or from a drop on a seat of known height.
     level = bool(plate.gap) or any(used.get(name) for name in known_height)
     for name, measured in used.items():

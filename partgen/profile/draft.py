@@ -1,7 +1,4 @@
-"""A first profile as text, with a comment wherever a person will want one. Pure; writes nothing.
-
-May import: units, profile.edit, profile.validate, profile.bounds, profile.words.
-"""
+"""A first profile as text, with a comment wherever a person will want one. Pure; writes nothing."""
 
 from __future__ import annotations
 
@@ -11,11 +8,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
+from partgen.core.units import Unit, parse_length
 from partgen.profile.bounds import bounds_of
 from partgen.profile.edit import toml_length
+from partgen.profile.suggestions import one_of
 from partgen.profile.validate import HOLES, SEATS
-from partgen.profile.words import one_of
-from partgen.units import Unit, parse_length
 
 HOLE_SIZES: dict[str, tuple[str, ...]] = {
     "round": ("diameter",),

@@ -1,7 +1,4 @@
-"""Changes to a profile's text that keep every comment and the order of its keys, and reach the disk whole.
-
-May import: model, errors, files, formats, units, profile.load.
-"""
+"""Changes to a profile's text that keep every comment and the order of its keys, and reach the disk whole."""
 
 from __future__ import annotations
 
@@ -17,11 +14,11 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Array, Float, InlineTable, Integer, Item, Trivia
 
-from partgen.errors import Fault, OutsideError, ProfileError
-from partgen.files import Lock, locked, write_atomic
-from partgen.formats import PROFILE, upgrade
-from partgen.model.profile import Profile
+from partgen.core.errors import Fault, OutsideError, ProfileError
+from partgen.core.files import Lock, locked, write_atomic
+from partgen.core.formats import PROFILE, upgrade
 from partgen.profile.load import parse_profile, read_text
+from partgen.profile.profile_record import Profile
 from partgen.profile.toml_tables import append_key, append_table, remove_key
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")

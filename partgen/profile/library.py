@@ -1,7 +1,4 @@
-"""Printers, materials and seats as files: beside a profile, or shipped with partgen.
-
-May import: errors, formats, model, families, profile.load, profile.validate.
-"""
+"""Printers, materials and seats as files: beside a profile, or shipped with partgen."""
 
 from __future__ import annotations
 
@@ -11,12 +8,12 @@ from typing import Literal, TypeVar
 
 from pydantic import ValidationError
 
-from partgen.errors import Fault, PrinterError, ProfileError
-from partgen.formats import MATERIAL, PRINTER, upgrade
-from partgen.model.fields import Record
-from partgen.model.printer import Material, Printer
+from partgen.core.errors import Fault, PrinterError, ProfileError
+from partgen.core.formats import MATERIAL, PRINTER, upgrade
+from partgen.profile.fields import Record
 from partgen.profile.load import read_text
-from partgen.profile.words import as_written, nearest, one_of
+from partgen.profile.printer_records import Material, Printer
+from partgen.profile.suggestions import as_written, nearest, one_of
 
 Kind = Literal["printers", "materials", "seats"]
 _R = TypeVar("_R", bound=Record)

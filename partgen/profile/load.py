@@ -1,7 +1,4 @@
-"""A profile's file to a Profile: the only way in, with every fault named. Writes nothing.
-
-May import: files, errors, formats, model, families, profile.validate.
-"""
+"""A profile's file to a Profile: the only way in, with every fault named. Writes nothing."""
 
 from __future__ import annotations
 
@@ -14,13 +11,13 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from partgen.errors import Fault, OutsideError, ProfileError
-from partgen.files import safe_stem
-from partgen.formats import PROFILE, upgrade
-from partgen.model.fields import Reading
-from partgen.model.profile import Profile
+from partgen.core.errors import Fault, OutsideError, ProfileError
+from partgen.core.files import safe_stem
+from partgen.core.formats import PROFILE, upgrade
+from partgen.profile.fields import Reading
+from partgen.profile.profile_record import Profile
+from partgen.profile.suggestions import nearest
 from partgen.profile.validate import profile_from_tables
-from partgen.profile.words import nearest
 
 MOST_BYTES = 20_000_000
 """Far above any panel: 1,000 positions take about a hundred thousand."""

@@ -1,6 +1,6 @@
 """Positions without coordinates get them from spacings between holes, before they are validated.
 
-May import: units, model, metrology.{readings, spacing}, profile.words. Imported only where spacings are.
+Imported only where spacings are.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from typing import Any, Protocol
 
 from pydantic import BaseModel
 
+from partgen.core.units import Unit, parse_length
+from partgen.metrology.estimate_records import Value
 from partgen.metrology.readings import evaluate
-from partgen.metrology.records import Value
 from partgen.metrology.spacing import Axis, Solved, solve_axis
-from partgen.model import panel
-from partgen.model.part import PartSpec
-from partgen.profile.words import as_written, one_of
-from partgen.units import Unit, parse_length
+from partgen.profile import panel_records
+from partgen.profile.part_records import PartSpec
+from partgen.profile.suggestions import as_written, one_of
 
 RADIUS95 = math.sqrt(-2 * math.log(0.05))
 """95 % of a circular normal distribution lies within so many of its standard deviations (Rayleigh)."""
@@ -34,9 +34,9 @@ def place(
     raw: Any,  # noqa: ANN401 - what TOML gave, not validated yet
     holes: Mapping[str, BaseModel | None],
     parts: Mapping[str, BaseModel | None],
-    spacings: Sequence[panel.Spacing],
+    spacings: Sequence[panel_records.Spacing],
     unit: Unit,
-    caliper: panel.Caliper,
+    caliper: panel_records.Caliper,
     faults: Faults,
 ) -> Any:  # noqa: ANN401
     """The positions' tables with `at` and `at_limit` filled in where `at` is missing."""
@@ -67,8 +67,8 @@ def _solve(
     wanted: Sequence[str],
     given: Mapping[str, tuple[float, float]],
     sizes: Mapping[str, tuple[str, Value, Value]],
-    spacings: Sequence[panel.Spacing],
-    caliper: panel.Caliper,
+    spacings: Sequence[panel_records.Spacing],
+    caliper: panel_records.Caliper,
 ) -> Solved:
     index = _AXES.index(axis)
     known = {label: at[index] for label, at in given.items()}
@@ -89,22 +89,24 @@ def _sizes(
     tables: Mapping[str, dict[str, Any]],
     holes: Mapping[str, BaseModel | None],
     parts: Mapping[str, BaseModel | None],
-    caliper: panel.Caliper,
+    caliper: panel_records.Caliper,
 ) -> dict[str, tuple[str, Value, Value]]:
     """Per label: its hole's name, and the hole's size along x and y."""
     found = {}
     for label, table in tables.items():
         part = parts.get(str(table.get("part")))
         hole = holes.get(part.hole) if isinstance(part, PartSpec) else None
-        if isinstance(part, PartSpec) and isinstance(hole, (panel.RoundHole, panel.RectangleHole, panel.SlotHole)):
-            across = (hole.diameter,) * 2 if isinstance(hole, panel.RoundHole) else (hole.width, hole.depth)
+        if isinstance(part, PartSpec) and isinstance(
+            hole, (panel_records.RoundHole, panel_records.RectangleHole, panel_records.SlotHole)
+        ):
+            across = (hole.diameter,) * 2 if isinstance(hole, panel_records.RoundHole) else (hole.width, hole.depth)
             x, y = (evaluate(reading, caliper, "inside", part.hole).result for reading in across)
             found[label] = (part.hole, x, y)
     return found
 
 
 def _sound(
-    spacings: Sequence[panel.Spacing],
+    spacings: Sequence[panel_records.Spacing],
     tables: Mapping[str, object],
     sizes: Mapping[str, tuple[str, Value, Value]],
     faults: Faults,
@@ -114,7 +116,7 @@ def _sound(
         where = f"[[spacing]] number {i}:"
         a, b = spacing.between
         for label in spacing.between:
-            if label not in tables and not (label == panel.EDGE and label == a):
+            if label not in tables and not (label == panel_records.EDGE and label == a):
                 faults.fault(f"{where} between", as_written(label), f"no such position; {one_of(label, tables)}")
                 sound = False
             elif label in tables and label not in sizes:
@@ -123,7 +125,7 @@ def _sound(
         if a == b:
             faults.fault(f"{where} between", as_written(a), "expected two different positions")
             sound = False
-        elif sound and spacing.edges == "same" and a != panel.EDGE and sizes[a][0] != sizes[b][0]:
+        elif sound and spacing.edges == "same" and a != panel_records.EDGE and sizes[a][0] != sizes[b][0]:
             expected = "like edges only tell of equal holes; read the near or the far edges"
             faults.fault(f"{where} edges", as_written(spacing.edges), expected)
             sound = False

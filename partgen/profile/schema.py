@@ -1,7 +1,4 @@
-"""The JSON Schema of a whole profile, part families included, for editors that complete and check.
-
-May import: model, families, profile.bounds, profile.validate.
-"""
+"""The JSON Schema of a whole profile, part families included, for editors that complete and check."""
 
 from __future__ import annotations
 
@@ -12,11 +9,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from partgen.families import FAMILIES
-from partgen.model.part import PartSpec
-from partgen.model.profile import Profile
+from partgen.kinds import FAMILIES
 from partgen.profile.bounds import bounds_of
-from partgen.profile.keys import names_of
+from partgen.profile.part_records import PartSpec
+from partgen.profile.profile_record import Profile
+from partgen.profile.schema_introspection import names_of
 
 Schema = dict[str, Any]
 

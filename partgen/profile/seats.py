@@ -1,7 +1,4 @@
-"""The library of known seats: a reading recognised, "6.35 mm: a 1/4 inch shaft".
-
-May import: errors, formats, model, profile.library.
-"""
+"""The library of known seats: a reading recognised, "6.35 mm: a 1/4 inch shaft"."""
 
 from __future__ import annotations
 
@@ -12,9 +9,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 
-from partgen.errors import Fault, ProfileError
-from partgen.formats import SEATS, upgrade
-from partgen.model.fields import Record
+from partgen.core.errors import Fault, ProfileError
+from partgen.core.formats import SEATS, upgrade
+from partgen.profile.fields import Record
 from partgen.profile.library import list_seats
 from partgen.profile.load import read_text
 

@@ -1,7 +1,4 @@
-"""Tables as TOML gives them to a Profile, collecting every fault in the words of the bench.
-
-May import: errors, units, model, families, profile.words, bounds, keys, consistency.
-"""
+"""Tables as TOML gives them to a Profile, collecting every fault in the words of the bench."""
 
 from __future__ import annotations
 
@@ -11,17 +8,17 @@ from typing import Any, Final, TypeVar, cast, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from partgen.errors import Fault, one_line
-from partgen.families import FAMILIES
-from partgen.model import panel
-from partgen.model.part import PartSpec, Position
-from partgen.model.profile import Profile, Recheck, Target
-from partgen.model.ways import Instrument
+from partgen.core.errors import Fault, one_line
+from partgen.core.units import MM_PER, Unit, not_offered
+from partgen.kinds import FAMILIES
+from partgen.profile import panel_records
 from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
-from partgen.profile.keys import choices, is_bare, is_length, leaves, names_of, numbers, shape_hint
-from partgen.profile.words import as_written, nearest, one_of
-from partgen.units import MM_PER, Unit, not_offered
+from partgen.profile.indirect_readings import Instrument
+from partgen.profile.part_records import PartSpec, Position
+from partgen.profile.profile_record import Profile, Recheck, Target
+from partgen.profile.schema_introspection import choices, is_bare, is_length, leaves, names_of, numbers, shape_hint
+from partgen.profile.suggestions import as_written, nearest, one_of
 
 Table = dict[str, Any]
 _NAME_LENGTH: Final = 40
@@ -36,22 +33,22 @@ _ALL_OFF: Final = 3
 _EXAMPLES: Final = {"hole": "window", "seat": "plunger", "part": "key"}
 
 
-def _shapes(union: Any) -> dict[str, type[panel.HoleBase | panel.SeatBase]]:  # noqa: ANN401 - a typing form
+def _shapes(union: Any) -> dict[str, type[panel_records.HoleBase | panel_records.SeatBase]]:  # noqa: ANN401 - a typing form
     """The models of a union of shapes, by the word that `shape` takes."""
     models = get_args(get_args(union)[0])
     return {get_args(model.model_fields["shape"].annotation)[0]: model for model in models}
 
 
-HOLES: Final = _shapes(panel.Hole)
-SEATS: Final = _shapes(panel.Seat)
+HOLES: Final = _shapes(panel_records.Hole)
+SEATS: Final = _shapes(panel_records.Seat)
 _MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
     "at the top of the file, before the first [table]": (Profile,),
-    "in [caliper]": (panel.Caliper,),
-    "in [[caliper.reference]]": (panel.Reference,),
-    "in [panel]": (panel.Panel,),
-    "in [[panel.gap]]": (panel.Gap,),
+    "in [caliper]": (panel_records.Caliper,),
+    "in [[caliper.reference]]": (panel_records.Reference,),
+    "in [panel]": (panel_records.Panel,),
+    "in [[panel.gap]]": (panel_records.Gap,),
     "in [target]": (Target,),
-    "in [[spacing]]": (panel.Spacing,),
+    "in [[spacing]]": (panel_records.Spacing,),
     "in [hole.NAME]": tuple(HOLES.values()),
     "in [seat.NAME]": tuple(SEATS.values()),
     "in [part.NAME]": tuple(FAMILIES.values()),
@@ -222,36 +219,38 @@ class _Reader:
             elif not one_line(data.get(key, "")):
                 self.fault(key, as_written(data[key]), "expected text on one line, without control characters")
 
-    def plate(self, data: object) -> panel.Panel | None:
+    def plate(self, data: object) -> panel_records.Panel | None:
         if not isinstance(data, dict):
-            return cast("panel.Panel | None", self.record(panel.Panel, data, "[panel]"))
+            return cast("panel_records.Panel | None", self.record(panel_records.Panel, data, "[panel]"))
         raw_gaps = data.get("gap", [])
-        gaps: list[panel.Gap | None] = []
+        gaps: list[panel_records.Gap | None] = []
         if isinstance(raw_gaps, list):
             raw_gaps = self.not_too_many("[[panel.gap]]", raw_gaps)
             for i, raw in enumerate(raw_gaps, 1):
-                gaps.append(cast("panel.Gap | None", self.record(panel.Gap, raw, f"[[panel.gap]] number {i}:")))
+                gaps.append(
+                    cast("panel_records.Gap | None", self.record(panel_records.Gap, raw, f"[[panel.gap]] number {i}:"))
+                )
         else:
             self.fault("[panel] gap", as_written(raw_gaps), "write each gap under [[panel.gap]], in double brackets")
         rest = {key: value for key, value in data.items() if key != "gap"}
         if "thickness" not in rest and "thickness_limit" not in rest:
             # Not measured: the model's 2 mm stands in, and the doubt about it must be counted.
             rest["thickness_limit"] = 0.5 / MM_PER[self.unit]
-        made = cast("panel.Panel | None", self.record(panel.Panel, rest, "[panel]"))
+        made = cast("panel_records.Panel | None", self.record(panel_records.Panel, rest, "[panel]"))
         if made is None or None in gaps:
             return None
         return made.model_copy(update={"gap": tuple(gaps)})
 
-    def calipers(self, data: object) -> panel.Caliper | None:
+    def calipers(self, data: object) -> panel_records.Caliper | None:
         """[caliper] with its references. They are read like every length, so its own scatter is known first."""
         if not isinstance(data, dict):
-            return cast("panel.Caliper | None", self.record(panel.Caliper, data, "[caliper]"))
+            return cast("panel_records.Caliper | None", self.record(panel_records.Caliper, data, "[caliper]"))
         plain = {key: value for key, value in data.items() if key != "reference"}
-        made = self.record(panel.Caliper, plain, "[caliper]")
-        if not isinstance(made, panel.Caliper):
+        made = self.record(panel_records.Caliper, plain, "[caliper]")
+        if not isinstance(made, panel_records.Caliper):
             return None
         self.instrument = Instrument(self.unit, made.resolution, made.repeatability)
-        references = self.listed(panel.Reference, data.get("reference", []), "caliper.reference")
+        references = self.listed(panel_records.Reference, data.get("reference", []), "caliper.reference")
         return made.model_copy(update={"reference": tuple(references)})
 
     def listed(self, model: type[Listed], data: object, name: str) -> list[Listed]:
@@ -335,10 +334,10 @@ class _Reader:
         holes = self.named(data, "hole", HOLES, "shape")
         parts = self.named(data, "part", FAMILIES, "kind")
         seats = {} if _seatless(data) else self.named(data, "seat", SEATS, "shape")
-        spacings = self.listed(panel.Spacing, data.get("spacing", []), "spacing")
+        spacings = self.listed(panel_records.Spacing, data.get("spacing", []), "spacing")
         rechecks = self.listed(Recheck, data.get("recheck", []), "recheck")
         raw_positions = data.get("position")
-        if spacings and isinstance(caliper, panel.Caliper) and not self.faults:
+        if spacings and isinstance(caliper, panel_records.Caliper) and not self.faults:
             from partgen.profile.placing import place
 
             raw_positions = place(raw_positions, holes, parts, spacings, self.instrument.unit, caliper, self)

@@ -1,4 +1,4 @@
-"""First look at a scan: where something closed of even tone lies. May import: scan.records.
+"""First look at a scan: where something closed of even tone lies.
 
 A shape that is darker or brighter than all around it is a connected region at some threshold, whatever
 the light's gradient; so a ladder of thresholds is climbed in both directions, on the darkest and on the
@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from partgen.metrology.records import FloatArray
-from partgen.scan.records import BoolArray, ByteArray, Picture
+from partgen.metrology.estimate_records import FloatArray
+from partgen.scan.scan_records import BoolArray, ByteArray, Picture
 
 LOOK_DPI = 150.0  # enough to see a 1 mm opening, little enough to be quick
 LEVELS = 14

@@ -1,4 +1,4 @@
-"""Calipers and scan on one hole: combined by their uncertainties, or a doubt. May import: metrology, model, scan.
+"""Calipers and scan on one hole: combined by their uncertainties, or a doubt.
 
 Combined: the mean weighted by inverse variances, the least-squares estimate of two readings.
 Disagreement: E_n = |x1 - x2| / sqrt(U1² + U2²) above 1, ISO 13528:2015, 9.7 [ISO-13528].
@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from partgen.metrology.estimate_records import Doubt, Value
 from partgen.metrology.readings import evaluate
-from partgen.metrology.records import Doubt, Value
-from partgen.metrology.student import K95
-from partgen.model.fields import Reading
-from partgen.model.panel import RectangleHole, RoundHole, SlotHole
-from partgen.model.profile import Profile
-from partgen.scan.records import Group
+from partgen.metrology.student_t import K95
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import RectangleHole, RoundHole, SlotHole
+from partgen.profile.profile_record import Profile
+from partgen.scan.scan_records import Group
 
 
 def combined(first: Value, second: Value) -> Value:

@@ -1,6 +1,6 @@
 """What a person makes of what was found: pieces left out, merged, renamed, and calipers distances.
 
-May import: errors, scan.records, scan.run, scan.scale, model. Pure; each correction gives a new record.
+Pure; each correction gives a new record.
 """
 
 from __future__ import annotations
@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import reduce
 
-from partgen.errors import Fault, InputError
-from partgen.model.profile import Profile
-from partgen.scan import run
-from partgen.scan.records import Distance, Scan
-from partgen.scan.run import Seen
+from partgen.core.errors import Fault, InputError
+from partgen.profile.profile_record import Profile
+from partgen.scan import run_scan
+from partgen.scan.run_scan import Seen
+from partgen.scan.scan_records import Distance, Scan
 
 MOST_DISTANCES = 100
 
@@ -29,11 +29,11 @@ class Corrected:
     @property
     def kept(self) -> Seen:
         """What counts."""
-        return reduce(run.drop, (label for label in self.seen.openings if label in self.out), self.seen)
+        return reduce(run_scan.drop, (label for label in self.seen.openings if label in self.out), self.seen)
 
     def leave_out(self, label: str) -> Corrected:
         """This one is no opening. Raises InputError where there is none of this label."""
-        run.drop(self.kept, label)
+        run_scan.drop(self.kept, label)
         return replace(self, out=self.out | {label})
 
     def bring_back(self, label: str) -> Corrected:
@@ -45,17 +45,17 @@ class Corrected:
     def merge(self, label: str, other: str) -> Corrected:
         """Two pieces are one opening, under the first label. Raises InputError."""
         for one in (label, other):
-            run.drop(self.kept, one)
+            run_scan.drop(self.kept, one)
         if label == other:
             raise InputError(Fault("merge", f'"{label}" and "{other}"', "two different openings"))
         left = tuple(d for d in self.distances if other not in (d.a, d.b))
-        return replace(self, seen=run.merge(self.seen, label, other), distances=left)
+        return replace(self, seen=run_scan.merge(self.seen, label, other), distances=left)
 
     def rename(self, label: str, new: str, profile: Profile | None) -> Corrected:
         """One opening under another label, its distances with it. Raises InputError."""
-        run.drop(self.kept, label)
-        free = run.drop(self.seen, new) if new in self.out else self.seen  # a piece left out keeps no label busy
-        seen, called = run.rename(free, label, new, profile), {label: new}
+        run_scan.drop(self.kept, label)
+        free = run_scan.drop(self.seen, new) if new in self.out else self.seen  # a piece left out keeps no label busy
+        seen, called = run_scan.rename(free, label, new, profile), {label: new}
         counted = [d for d in self.distances if {d.a, d.b} <= set(self.kept.openings)]
         distances = tuple(replace(d, a=called.get(d.a, d.a), b=called.get(d.b, d.b)) for d in counted)
         return replace(self, seen=seen, out=self.out - {new}, distances=distances)
@@ -76,4 +76,4 @@ class Corrected:
         """Everything that counts in the panel's frame. Raises InputError when nothing is left."""
         kept = self.kept
         counted = [d for d in self.distances if d.a in kept.openings and d.b in kept.openings]
-        return run.settle(kept, profile, counted)
+        return run_scan.settle(kept, profile, counted)

@@ -1,4 +1,4 @@
-"""The edge of an opening to a fraction of a pixel. May import: metrology, scan.records.
+"""The edge of an opening to a fraction of a pixel.
 
 Along each normal the tones are read in linear light (a scanner's optics blur light, not tone numbers),
 set on the line from the tone behind to the panel's tone, and the place of the half tone is taken. A
@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from partgen.metrology.records import FloatArray
-from partgen.scan.records import ByteArray, Picture, Rim
+from partgen.metrology.estimate_records import FloatArray
+from partgen.scan.scan_records import ByteArray, Picture, Rim
 
 STEP = 0.5  # of a pixel, between readings along a normal
 GAMMA = 2.2

@@ -1,7 +1,4 @@
-"""Equal openings as one hole, and what several say together.
-
-May import: metrology, model, scan.records, scan.shapes.
-"""
+"""Equal openings as one hole, and what several say together."""
 
 from __future__ import annotations
 
@@ -10,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.metrology.records import Doubt
-from partgen.model.panel import HoleBase, OutlineHole, RectangleHole, RoundHole, SlotHole
-from partgen.model.profile import Profile
-from partgen.scan.records import Group, Opening, Shape
-from partgen.scan.shapes import outline
+from partgen.metrology.estimate_records import Doubt
+from partgen.profile.panel_records import HoleBase, OutlineHole, RectangleHole, RoundHole, SlotHole
+from partgen.profile.profile_record import Profile
+from partgen.scan.hole_shapes import outline
+from partgen.scan.scan_records import Group, Opening, Shape
 
 ALIKE = 0.15
 """mm: openings whose sizes differ by less (or by less than their uncertainty) are meant to be equal."""

@@ -1,4 +1,4 @@
-"""Reads a scan from a file, within bounds of memory and time. May import: errors, scan.records.
+"""Reads a scan from a file, within bounds of memory and time.
 
 Everything is decided from the file's header before any pixel is decoded, so that a hostile or huge
 file costs nothing.
@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from partgen.errors import Fault, InputError, OutsideError
-from partgen.scan.records import ByteArray, Picture
+from partgen.core.errors import Fault, InputError, OutsideError
+from partgen.scan.scan_records import ByteArray, Picture
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partgen.metrology.records import FloatArray
+from partgen.metrology.estimate_records import FloatArray
 
 PIXEL_U = 0.05
 """Pixels: least standard uncertainty of a corner that is believed (by simulation; paper is never quite flat)."""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from partgen.metrology.records import FloatArray
+from partgen.metrology.estimate_records import FloatArray
 
 if TYPE_CHECKING:
     from fpdf import FPDF

@@ -13,15 +13,15 @@ from pathlib import Path
 
 import numpy as np
 
-from partgen.errors import Fault, InputError
+from partgen.core.errors import Fault, InputError
+from partgen.metrology.estimate_records import FloatArray
 from partgen.metrology.readings import rectangular
-from partgen.metrology.records import FloatArray
-from partgen.model.panel import Caliper
+from partgen.profile.panel_records import Caliper
 from partgen.scan import lens
 from partgen.scan.image import Loaded, as_scan, load
 from partgen.scan.lens import Lens
 from partgen.scan.marker_sheet import BOARDS, PAGE, SQUARE, Board, dictionary, marked_distance
-from partgen.scan.records import ByteArray, Picture
+from partgen.scan.scan_records import ByteArray, Picture
 
 PAPER = 0.1
 """mm: thickness of the sheet, 80 g/m² (common practice, no source); its print lies that much above the panel's face."""

@@ -1,4 +1,4 @@
-"""Pixels to millimetres: the resolution tag, set right by calipers distances. May import: scan.records, scan.shapes.
+"""Pixels to millimetres: the resolution tag, set right by calipers distances.
 
 A scanner's own errors are a stretch along each of its axes and a small lean of one against the other.
 They are estimated with the tag as prior knowledge and each distance as one observation; the calipers'
@@ -12,12 +12,12 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from partgen.errors import Fault, InputError
-from partgen.metrology.records import Doubt, FloatArray
-from partgen.model.panel import Caliper
-from partgen.scan.records import Distance, Scale, Shape
-from partgen.scan.shapes import extent
-from partgen.units import Unit, parse_length
+from partgen.core.errors import Fault, InputError
+from partgen.core.units import Unit, parse_length
+from partgen.metrology.estimate_records import Doubt, FloatArray
+from partgen.profile.panel_records import Caliper
+from partgen.scan.hole_shapes import extent
+from partgen.scan.scan_records import Distance, Scale, Shape
 
 STRETCH_U = 0.005
 """Standard uncertainty of the tag along either axis (common practice, no source)."""

@@ -18,18 +18,18 @@ import trimesh
 
 from benchmarks.building import ROOT
 from benchmarks.rows import Row
-from partgen.checks.fit import STROKE_STEPS, measure_fit
-from partgen.checks.grip import measure_grip
-from partgen.checks.panel import panel_hole, panel_solid
-from partgen.checks.printability import printability
-from partgen.checks.walls import wall_thickness
-from partgen.mesh.build import build_caps
-from partgen.mesh.records import BuiltCap, Mesh
-from partgen.pipeline.inputs import gather
-from partgen.pipeline.planning import plan_inputs
-from partgen.planning.records import PositionPlan
-from partgen.printing.orientation import choose
-from partgen.printing.plates import Wanted, pack
+from partgen.design.plan_records import PositionPlan
+from partgen.geometry.build_mesh import build_caps
+from partgen.geometry.mesh_records import BuiltCap, Mesh
+from partgen.jobs.inputs import gather
+from partgen.jobs.plan import plan_inputs
+from partgen.output.orientation import choose
+from partgen.output.plates import Wanted, pack
+from partgen.verify.cap_fit import STROKE_STEPS, measure_fit
+from partgen.verify.panel_solid import panel_hole, panel_solid
+from partgen.verify.printability import printability
+from partgen.verify.socket_grip import measure_grip
+from partgen.verify.wall_thickness import wall_thickness
 
 REPEATS = 15
 

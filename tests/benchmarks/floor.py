@@ -8,21 +8,22 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from partgen.mesh.kernel_pool import KERNEL
+from partgen.geometry.kernel_pool import KERNEL
 
 
 def main() -> None:
     KERNEL.warm()  # as the command does: before anything else is loaded
-    from partgen.families import BY_KIND
-    from partgen.mesh.build import Caps
-    from partgen.pipeline import building, making, planning
-    from partgen.pipeline.inputs import gather
+    from partgen.geometry.build_mesh import Caps
+    from partgen.jobs import build as building
+    from partgen.jobs import build_meshes, plan
+    from partgen.jobs.inputs import gather
+    from partgen.kinds import BY_KIND
 
     inputs = gather(Path(sys.argv[1]))
-    planned = planning.plan_inputs(inputs)
+    planned = plan.plan_inputs(inputs)
     makers = {p.model: BY_KIND[inputs.profile.part[p.part].kind].maker() for p in planned.plan.positions}
     begun = Caps(list(makers), makers.__getitem__)
-    making.load_what_follows()
+    build_meshes.load_what_follows()
     begun.finish()
     del building
 

@@ -16,8 +16,8 @@ import numpy as np
 
 from benchmarks.building import panel
 from benchmarks.rows import Row
+from partgen.design.plan_set import plan_set
 from partgen.metrology.estimate import estimate
-from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 from partgen.profile.load import parse_profile
 

@@ -31,8 +31,8 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[Row]:
     """Rows for each size; the references are the limits, and the whole build for the writing."""
     from playwright.sync_api import sync_playwright
 
-    from partgen.fit.document import FitDocument
-    from partgen.report.html import render
+    from partgen.output.result_document import FitDocument
+    from partgen.views.report_page import render
 
     path = shutil.which("chromium") or shutil.which("google-chrome")
     if path is None:

@@ -8,7 +8,7 @@ import pytest
 from builders import ONE_CAP
 
 from partgen.cli.build import build
-from partgen.errors import InputError
+from partgen.core.errors import InputError
 
 
 @pytest.mark.parametrize("second", ["missing.toml", "broken.toml", "other/good.toml", "good.toml"])

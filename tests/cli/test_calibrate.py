@@ -11,16 +11,16 @@ from pathlib import Path
 import commands
 import numpy as np
 import pytest
-from printing.coupon_sim import Hidden
+from output.coupon_sim import Hidden
 
-from partgen.export.threemf import read_3mf
-from partgen.log.store import read_log
 from partgen.metrology.calibration import CLASSES
-from partgen.model.coupon import features
-from partgen.model.printer import Printer
-from partgen.printing.coupon import Coupon
-from partgen.printing.coupon_readings import form as empty_form
+from partgen.output.coupon_parts import Coupon
+from partgen.output.coupon_readings import form as empty_form
+from partgen.output.threemf import read_3mf
+from partgen.profile.coupon_features import features
 from partgen.profile.library import find_printer
+from partgen.profile.log_file import read_log
+from partgen.profile.printer_records import Printer
 
 SHIPPED = Path(__file__).resolve().parents[2] / "profiles"
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from partgen.model.coupon import features
-from partgen.printing.coupon import Coupon
-from partgen.printing.coupon_readings import form
+from partgen.output.coupon_parts import Coupon
+from partgen.output.coupon_readings import form
+from partgen.profile.coupon_features import features
 from partgen.profile.library import find_printer
 from partgen.profile.load import load_profile
 

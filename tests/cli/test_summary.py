@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from partgen.cli.summary import answer, attention, print_document
-from partgen.findings import State, named
-from partgen.fit.document import CheckDoc, FitDocument
-from partgen.pipeline.building import _pilot
-from partgen.pipeline.inputs import gather
-from partgen.pipeline.planning import plan_inputs, plan_profile
+from partgen.core.findings import State, named
+from partgen.jobs.build import _pilot
+from partgen.jobs.inputs import gather
+from partgen.jobs.plan import plan_inputs, plan_profile
+from partgen.output.result_document import CheckDoc, FitDocument
 
 DEMO = Path(__file__).parents[2] / "profiles" / "fog-signal-controller.toml"
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from simulated_repairs.world import World, make
 
-from partgen.log.store import log_path, read_log
+from partgen.profile.log_file import log_path, read_log
 
 KILL = """
 import os, pathlib, signal, sys, tempfile

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.findings import Finding
+from partgen.core.findings import Finding
 from partgen.profile.seats import known_seats, recognise_size
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -32,11 +32,11 @@ def test_a_family_is_one_module_and_one_word(tmp_path):
     """The page's module, put where the page says, in a copy of the package."""
     shutil.copytree(ROOT / "partgen", tmp_path / "partgen", ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copytree(ROOT / "profiles", tmp_path / "profiles", ignore=shutil.ignore_patterns("*.log.toml"))
-    (tmp_path / "partgen/families/call_cap.py").write_text(block(FAMILY, "python", "CALL_CAP"), encoding="utf-8")
-    register = tmp_path / "partgen/families/__init__.py"
+    (tmp_path / "partgen/kinds/call_cap.py").write_text(block(FAMILY, "python", "CALL_CAP"), encoding="utf-8")
+    register = tmp_path / "partgen/kinds/__init__.py"
     text = register.read_text(encoding="utf-8")
     text = text.replace(
-        "from partgen.families.knob", "from partgen.families.call_cap import CALL_CAP\nfrom partgen.families.knob", 1
+        "from partgen.kinds.knob", "from partgen.kinds.call_cap import CALL_CAP\nfrom partgen.kinds.knob", 1
     )
     text = re.sub(r"(REGISTER: tuple\[Family, \.\.\.\] = \([^)]*?),?\s*\)", r"\1, CALL_CAP)", text)
     register.write_text(text, encoding="utf-8")

@@ -1,7 +1,7 @@
 """Files that partgen wrote once are read for ever; what a newer partgen wrote is refused.
 
 The folders format-N hold a file of every kind as format N was when it was today's. They are never changed: where a
-test here fails after a change, the change needs the next number and a step in `partgen/formats.py`, and a new folder.
+test here fails after a change, the change needs the next number, a step in `partgen/core/formats.py`, and a new folder.
 """
 
 from __future__ import annotations
@@ -14,21 +14,21 @@ from pathlib import Path
 import pytest
 from commands import run
 
-from partgen import formats
-from partgen.bench.fields import text_at
 from partgen.cli.app import main
-from partgen.errors import LogError, ProfileError
-from partgen.fit.read import parse_fit
-from partgen.log.records import Trial
-from partgen.log.store import append, parse_log, read_log
-from partgen.model.coupon import features
-from partgen.pipeline.calibrating import printer_file
-from partgen.pipeline.trial_table import read_results
-from partgen.printing.coupon_readings import parse_readings
+from partgen.core import formats
+from partgen.core.errors import LogError, ProfileError
+from partgen.jobs.calibrate import printer_file
+from partgen.jobs.trial_table import read_results
+from partgen.output.coupon_readings import parse_readings
+from partgen.output.result_file import parse_fit
+from partgen.profile.coupon_features import features
 from partgen.profile.edit import Place, ProfileFile, add_reading
 from partgen.profile.library import find_material, list_seats, parse_material, parse_printer
 from partgen.profile.load import load_profile, parse_profile
+from partgen.profile.log_file import append, parse_log, read_log
+from partgen.profile.log_records import Trial
 from partgen.profile.seats import known_seats
+from partgen.web.fields import text_at
 
 HERE = Path(__file__).resolve().parent
 FIRST = HERE / "format-1"
@@ -179,7 +179,7 @@ def test_an_older_profile_and_log_are_read_as_today_s_and_the_person_is_told(old
     assert {p: p.read_bytes() for p in older.iterdir()} == before
 
 
-@pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
+@pytest.mark.filterwarnings("ignore::partgen.core.formats.OlderFormat")
 def test_the_first_edit_of_an_older_profile_brings_it_to_today_s_with_its_comments(older):
     ProfileFile(older / "two.toml").apply(add_reading(Place("position", "S1", "drop"), "4.32"))
     text = (older / "two.toml").read_text(encoding="utf-8")
@@ -188,14 +188,14 @@ def test_the_first_edit_of_an_older_profile_brings_it_to_today_s_with_its_commen
     assert load_profile(older / "two.toml").profile.position[0].drop.values == (4.31, 4.35, 4.30, 4.32)
 
 
-@pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
+@pytest.mark.filterwarnings("ignore::partgen.core.formats.OlderFormat")
 def test_the_bench_page_shows_an_older_profile_in_today_s_fields(older):
     text = (older / "two.toml").read_text(encoding="utf-8")
     assert "deep" in text
     assert text_at(text, Place("position", "S1", "drop")) == "4.31, 4.35, 4.30"
 
 
-@pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
+@pytest.mark.filterwarnings("ignore::partgen.core.formats.OlderFormat")
 def test_an_older_log_is_kept_beside_and_written_anew_when_something_is_added(older):
     path = older / "two.log.toml"
     before = path.read_bytes()
@@ -210,7 +210,7 @@ def test_an_older_log_is_kept_beside_and_written_anew_when_something_is_added(ol
         parse_log(before.replace(b"format = 0", b"format = 2", 1), "log")
 
 
-@pytest.mark.filterwarnings("ignore::partgen.formats.OlderFormat")
+@pytest.mark.filterwarnings("ignore::partgen.core.formats.OlderFormat")
 def test_calibrating_brings_an_older_printer_s_file_to_today_s(older):
     text = (FIRST / "printer.toml").read_text(encoding="utf-8")
     old = text.replace("format = 1", "format = 0").replace("currency =", "money =")

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # values.py
 
 from values import QUICK, built, differences, frozen, names, planned
 
-from partgen.families import BY_KIND
+from partgen.kinds import BY_KIND
 
 
 def told(name: str, lines: list[str]) -> str:

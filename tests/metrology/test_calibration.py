@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
-from printing.coupon_sim import CALIPER, Hidden
+from output.coupon_sim import CALIPER, Hidden
 
 from partgen.metrology.calibration import (
     CLASSES,
@@ -24,10 +24,10 @@ from partgen.metrology.calibration import (
     calibrate,
 )
 from partgen.metrology.readings import rectangular
-from partgen.model.coupon import CouponReading, Feature, FeatureClass, FitReading, features
-from partgen.model.fields import Reading
-from partgen.model.panel import Caliper
-from partgen.model.printer import Printer
+from partgen.profile.coupon_features import CouponReading, Feature, FeatureClass, FitReading, features
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import Caliper
+from partgen.profile.printer_records import Printer
 
 SHIPPED = Path(__file__).resolve().parents[2] / "profiles" / "printers"
 PRINTER = Printer.model_validate(tomllib.loads((SHIPPED / "material-extrusion.toml").read_text(encoding="utf-8")))

@@ -11,8 +11,8 @@ from builders import PANEL, profile_from
 from partgen.metrology.closure import DROPS, likeliest, misclosures
 from partgen.metrology.drift import drift_notes, drift_of
 from partgen.metrology.estimate import estimate
-from partgen.model.profile import Profile
 from partgen.profile.library import find_printer
+from partgen.profile.profile_record import Profile
 
 PRINTER = find_printer("material-extrusion", Path("panel.toml"))
 THICKNESS, HEIGHT, FACE = 2.03, 9.20, 13.5

@@ -7,9 +7,9 @@ import pytest
 from simulated_repairs.truth import Habits, draw, printer, profile_of, read, read_one
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.next import next_measurement
-from partgen.metrology.student import coverage_factor
-from partgen.model.fields import Reading
+from partgen.metrology.next_reading import next_measurement
+from partgen.metrology.student_t import coverage_factor
+from partgen.profile.fields import Reading
 
 PRINTER = printer(height=0.05)
 CASES = {

@@ -8,9 +8,9 @@ from builders import tilted_panel
 from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Observation
-from partgen.model.fields import Reading
-from partgen.model.profile import Profile
+from partgen.metrology.estimate_records import Observation
+from partgen.profile.fields import Reading
+from partgen.profile.profile_record import Profile
 
 PRINTER = printer()
 

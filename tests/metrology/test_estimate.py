@@ -11,12 +11,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from simulated_repairs.truth import BASE, Habits, draw, printer, profile_of, read
 
-from partgen.errors import ProfileError
+from partgen.core.errors import ProfileError
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Estimate, Observation
-from partgen.model.fields import Reading
-from partgen.model.panel import Gap
-from partgen.model.profile import Profile
+from partgen.metrology.estimate_records import Estimate, Observation
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import Gap
+from partgen.profile.profile_record import Profile
 
 PRINTER = printer()
 

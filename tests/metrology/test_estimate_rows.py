@@ -16,12 +16,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.gathered import gather, robust_repeatability
+from partgen.metrology.estimate_records import Estimate, Observation
+from partgen.metrology.observations import gather, robust_repeatability
 from partgen.metrology.readings import threshold
-from partgen.metrology.records import Estimate, Observation
 from partgen.metrology.unknowns import Unknowns
-from partgen.model.profile import Profile
 from partgen.profile.library import find_printer
+from partgen.profile.profile_record import Profile
 
 PRINTER = find_printer("material-extrusion")
 SHOWN = (

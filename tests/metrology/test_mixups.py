@@ -8,8 +8,8 @@ import numpy as np
 from simulated_repairs.truth import Habits, draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.mixups import find_mixups
-from partgen.metrology.records import Observation
+from partgen.metrology.estimate_records import Observation
+from partgen.metrology.swapped_parts import find_mixups
 
 PRINTER = printer(height=0.05)
 

@@ -10,10 +10,10 @@ from builders import tilted_panel
 from simulated_repairs.truth import Habits, Truth, draw, printer, profile_of, read_one
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.next import largest_u95, next_measurement
-from partgen.metrology.records import Estimate, NextMeasurement
-from partgen.model.fields import Reading
-from partgen.model.profile import Profile
+from partgen.metrology.estimate_records import Estimate, NextMeasurement
+from partgen.metrology.next_reading import largest_u95, next_measurement
+from partgen.profile.fields import Reading
+from partgen.profile.profile_record import Profile
 
 PRINTER = printer(height=0.02)
 Choice = Callable[[Profile, Estimate, int], int]

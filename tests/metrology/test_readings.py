@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference import gum_values as gum
 
+from partgen.metrology.estimate_records import BudgetLine
 from partgen.metrology.readings import (
     combine,
     evaluate,
@@ -22,10 +23,9 @@ from partgen.metrology.readings import (
     welch_satterthwaite,
     wild_repeats,
 )
-from partgen.metrology.records import BudgetLine
-from partgen.metrology.student import coverage_factor, t_quantile
-from partgen.model.fields import Reading
-from partgen.model.panel import Caliper
+from partgen.metrology.student_t import coverage_factor, t_quantile
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import Caliper
 
 
 def reading(*values: float) -> Reading:

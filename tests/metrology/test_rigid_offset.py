@@ -9,7 +9,7 @@ import pytest
 from builders import PANEL, profile_from
 
 from partgen.metrology.rigid_offset import OWN_SCATTER, rigid_offsets
-from partgen.model.profile import Profile
+from partgen.profile.profile_record import Profile
 
 
 def panel(offsets: dict[str, tuple[float, float]], limit: float = 0.05) -> Profile:

@@ -7,8 +7,8 @@ import pytest
 from simulated_repairs.truth import draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Observation
-from partgen.model.printer import Printer
+from partgen.metrology.estimate_records import Observation
+from partgen.profile.printer_records import Printer
 
 
 def said(spread: float, *, measured: bool) -> Printer:

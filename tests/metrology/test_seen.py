@@ -13,9 +13,9 @@ from scipy.stats import norm
 from simulated_repairs.truth import printer
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Observation
-from partgen.metrology.seen import truncated
+from partgen.metrology.estimate_records import Observation
 from partgen.metrology.sight import EYE, FLUSH
+from partgen.metrology.visual_judgements import truncated
 
 PROFILE = tilted_panel()
 PRINTER = printer(height=0.2)

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from builders import PANEL
 
-from partgen.errors import ProfileError
-from partgen.metrology.records import Value
+from partgen.core.errors import ProfileError
+from partgen.metrology.estimate_records import Value
 from partgen.metrology.spacing import Solved, solve_axis
-from partgen.model.fields import Reading
-from partgen.model.panel import Caliper, Spacing
-from partgen.model.profile import Profile
+from partgen.profile.fields import Reading
 from partgen.profile.load import parse_profile
+from partgen.profile.panel_records import Caliper, Spacing
+from partgen.profile.profile_record import Profile
 
 CALIPER = Caliper(resolution=0.01, limit_of_error=0.03, repeatability=0.03)
 SIZES = {label: ("window", Value(11.51, 0.01)) for label in "ABCDE"}

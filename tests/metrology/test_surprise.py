@@ -8,9 +8,9 @@ from builders import tilted_panel
 from simulated_repairs.truth import draw, printer, profile_of, read
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Observation
-from partgen.metrology.student import coverage_factor
-from partgen.model.fields import Reading
+from partgen.metrology.estimate_records import Observation
+from partgen.metrology.student_t import coverage_factor
+from partgen.profile.fields import Reading
 
 PRINTER = printer(height=0.05)
 

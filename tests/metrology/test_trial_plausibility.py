@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from partgen.core.units import Unit
 from partgen.metrology.trial_plausibility import Expected, Improbable, Result, improbable
-from partgen.units import Unit
 
 AS_PLANNED = Expected(proud=1.80, proud_u=0.06, room=0.25, room_u=0.08)
 

@@ -14,10 +14,10 @@ import pytest
 from builders import PANEL, profile_from, tilted_panel
 
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Estimate, Observation
+from partgen.metrology.estimate_records import Estimate, Observation
 from partgen.metrology.unknowns import VAGUE, Unknowns
-from partgen.model.printer import Printer, PrintError, PrintErrors
-from partgen.model.profile import Profile
+from partgen.profile.printer_records import Printer, PrintError, PrintErrors
+from partgen.profile.profile_record import Profile
 
 PRINTER = Printer(
     error=PrintErrors(

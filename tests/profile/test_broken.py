@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.errors import ProfileError
+from partgen.core.errors import ProfileError
 from partgen.profile.load import load_profile
 
 FOLDER = Path(__file__).parent.parent / "broken"

@@ -12,8 +12,8 @@ import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.errors import OutsideError, ProfileError
-from partgen.files import locked
+from partgen.core.errors import OutsideError, ProfileError
+from partgen.core.files import locked
 from partgen.profile.edit import (
     Edit,
     Place,

@@ -10,12 +10,12 @@ from builders import PANEL
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.errors import OutsideError, ProfileError
-from partgen.families import FAMILIES
-from partgen.model.panel import RectangleHole
+from partgen.core.errors import OutsideError, ProfileError
+from partgen.kinds import FAMILIES
 from partgen.profile.bounds import bounds_of
-from partgen.profile.keys import is_length
 from partgen.profile.load import content_hash, load_profile, parse_profile
+from partgen.profile.panel_records import RectangleHole
+from partgen.profile.schema_introspection import is_length
 from partgen.profile.validate import HOLES, SEATS
 
 ROOT = Path(__file__).resolve().parents[2]

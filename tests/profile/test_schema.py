@@ -8,7 +8,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from partgen.families import FAMILIES
+from partgen.kinds import FAMILIES
 from partgen.profile.schema import profile_schema
 
 ROOT = Path(__file__).resolve().parents[2]

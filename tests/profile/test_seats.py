@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.errors import ProfileError
+from partgen.core.errors import ProfileError
 from partgen.profile.seats import in_words, known_seats, recognise, recognise_size
 
 KNOWN = known_seats()

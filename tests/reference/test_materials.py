@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from partgen.model.printer import Material, Printer
+from partgen.profile.printer_records import Material, Printer
 
 SHIPPED = Path(__file__).resolve().parents[2] / "profiles"
 MATERIALS = {

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.planning.grip import lame
+from partgen.design.grip import lame
 
 STEEL = 207_000.0
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.planning.grip import ring
+from partgen.design.grip import ring
 
 
 def test_as568_sizes_in_inches() -> None:

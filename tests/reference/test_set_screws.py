@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from partgen.planning.grip import screw
+from partgen.design.grip import screw
 
 BY_NAME = {size.name: size for size in screw.SET_SCREWS}
 

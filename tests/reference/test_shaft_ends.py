@@ -14,10 +14,10 @@ import pytest
 import shapely
 from family_gallery import Combination, built, planned, profile
 
-from partgen.checks.triangles import slice_points
-from partgen.parts.kernel import Arc
-from partgen.planning.records import SocketModel
+from partgen.design.plan_records import SocketModel
+from partgen.geometry.kernel import Arc
 from partgen.shapes.seats import shape_of
+from partgen.verify.triangles import slice_points
 
 SHAFTS = [  # diameter, across, flats, chord of the flat, area of the section
     (6.0, 4.5, 1, 5.196152, 22.746670),
@@ -102,9 +102,9 @@ def test_the_torque_a_flat_carries_is_the_integral_of_its_pressure() -> None:
 @pytest.mark.parametrize(("apart", "told"), [(24.0, True), (26.0, False)])
 def test_rotary_controls_nearer_than_the_handbook_keeps_them_are_named(apart: float, told: bool) -> None:
     """25 mm edge to edge between rotary controls."""
-    from partgen.families import BY_KIND
+    from partgen.design.plan_set import plan_set
+    from partgen.kinds import BY_KIND
     from partgen.metrology.estimate import estimate
-    from partgen.planning.solve import plan_set
     from partgen.profile.library import find_material, find_printer
 
     wanted = profile(Combination("knob", "flatted", "set-screw"))

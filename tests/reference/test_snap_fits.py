@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.planning.grip import cantilever
+from partgen.design.grip import cantilever
 
 
 def test_the_snap_fit_guides_example_on_page_16() -> None:

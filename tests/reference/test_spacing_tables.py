@@ -12,10 +12,10 @@ from __future__ import annotations
 import pytest
 from family_gallery import Combination, planned, profile
 
-from partgen.families import BY_KIND
-from partgen.families.fingers import SORTS, apart
+from partgen.design.plan_set import plan_set
+from partgen.kinds import BY_KIND
+from partgen.kinds.fingers import SORTS, apart
 from partgen.metrology.estimate import estimate
-from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 
 

@@ -99,10 +99,10 @@ class Faults:
 
 def page(posts: list[str]) -> None:
     """What the bench page does with these requests, its exit codes those of a command."""
-    from partgen.bench.actions import action_from
-    from partgen.bench.job import Job
-    from partgen.bench.page import _Answers
-    from partgen.errors import InputError, PartgenError
+    from partgen.core.errors import InputError, PartgenError
+    from partgen.web.actions import action_from
+    from partgen.web.page import _Answers
+    from partgen.web.web_session import Job
 
     answers = _Answers(Job(Path("profiles/lamp.toml"), Path("out"), printer="mine"))
     for body in posts:
@@ -153,12 +153,12 @@ def stand_in(name: str, **functions: object) -> None:
 
 def serve(parts: Path | None) -> None:
     """Answer jobs; solids come from a pickle of parts built before, since a forked CAD kernel hangs."""
-    import partgen.pipeline.building as building
-    from partgen.mesh.kernel_pool import KERNEL
-    from partgen.pipeline import planning
+    import partgen.jobs.build as building
+    from partgen.geometry.kernel_pool import KERNEL
+    from partgen.jobs import plan as planning
 
     for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
-        importlib.import_module(f"partgen.pipeline.{name}")
+        importlib.import_module(f"partgen.jobs.{name}")
     for name in (
         "report.html",
         "report.on_disk",
@@ -173,8 +173,8 @@ def serve(parts: Path | None) -> None:
         made, coupon = pickle.loads(parts.read_bytes())
         later = list(made.values())[-1]  # a third revision's marks are not made anew
         building.make_parts = lambda plans, *_, **__: made.get(tuple(plan.model.mark for plan in plans), later)
-        stand_in("partgen.parts.coupon", gauge=lambda _: "gauge", ladder=lambda _: "ladder")
-        stand_in("partgen.mesh.tessellate", tessellate=coupon.__getitem__)
+        stand_in("partgen.geometry.coupon_solids", gauge=lambda _: "gauge", ladder=lambda _: "ladder")
+        stand_in("partgen.geometry.tessellate", tessellate=coupon.__getitem__)
     KERNEL.warm = lambda: None  # every solid is there already: loading a kernel takes longer than a child lives
     plain = planning.plan_set
     planning.plan_set = lambda *a, **k: plain(*a, **{**k, "draws": 300})

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from mutations import NASTY_NUMBERS
 from pydantic import BaseModel
 
-from partgen.families import FAMILIES
-from partgen.model import panel
-from partgen.model.fields import Reading
-from partgen.model.part import Position
-from partgen.model.profile import Target
+from partgen.kinds import FAMILIES
+from partgen.profile import panel_records
+from partgen.profile.fields import Reading
+from partgen.profile.part_records import Position
+from partgen.profile.profile_record import Target
 from partgen.profile.validate import HOLES, SEATS
 
 USUAL: dict[str, tuple[float, float]] = {
@@ -77,12 +77,12 @@ def profiles(draw: st.DrawFn) -> str:
     """TOML text of one profile."""
     holes, seats = draw(_names(2)), draw(_names(2))
     lines = ["format = 1", f"title = {draw(_title)}", f'unit = "{draw(st.sampled_from(["mm"] * 29 + ["inch"]))}"']
-    for table, model in (("caliper", panel.Caliper), ("target", Target)):
+    for table, model in (("caliper", panel_records.Caliper), ("target", Target)):
         if draw(st.booleans()):
             lines += [f"[{table}]", *draw(_keys(model, {}))]
-    lines += ["[panel]", *draw(_keys(panel.Panel, {}, leave=("gap",)))]
+    lines += ["[panel]", *draw(_keys(panel_records.Panel, {}, leave=("gap",)))]
     for _ in range(draw(st.sampled_from((0, 0, 1, 3)))):
-        lines += ["[[panel.gap]]", *draw(_keys(panel.Gap, {}))]
+        lines += ["[[panel.gap]]", *draw(_keys(panel_records.Gap, {}))]
     for name in holes:
         lines += [f"[hole.{_quoted(name)}]", *draw(_table(HOLES, "shape", {}))]
     for name in seats:

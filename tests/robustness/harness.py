@@ -72,10 +72,10 @@ def run(folder: Path, *arguments: str, typed: str = "") -> Ended:
 @contextlib.contextmanager
 def few_draws() -> Iterator[None]:
     """Plans by DRAWS random draws in place of a hundred thousand."""
-    from partgen.pipeline import planning
-    from partgen.planning.solve import plan_set
+    from partgen.design.plan_set import plan_set
+    from partgen.jobs import plan
 
-    with mock.patch.object(planning, "plan_set", functools.partial(plan_set, draws=DRAWS)):
+    with mock.patch.object(plan, "plan_set", functools.partial(plan_set, draws=DRAWS)):
         yield
 
 

@@ -30,8 +30,8 @@ class Bench:
 
 def filled_form() -> str:
     """A coupon's form with two readings of every feature, each a little off."""
-    from partgen.model.coupon import features
-    from partgen.printing.coupon_readings import HEADER
+    from partgen.output.coupon_readings import HEADER
+    from partgen.profile.coupon_features import features
     from partgen.profile.library import find_printer
 
     rows = [",".join(HEADER)]

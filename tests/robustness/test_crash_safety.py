@@ -23,12 +23,12 @@ from harness import few_draws, files
 from lamp_bench import LOG, PROFILE, Bench
 from panel_scan import DISTANCES, panel_scan
 
-from partgen.log.store import parse_log
-from partgen.log.undoing import edited
-from partgen.pipeline.staging import PREFIX
+from partgen.jobs.staging import PREFIX
 from partgen.profile.edit import Place, add_reading
 from partgen.profile.library import parse_printer
 from partgen.profile.load import parse_profile
+from partgen.profile.log_file import parse_log
+from partgen.profile.undo import edited
 
 FAULTS = ("kill", "half", "ENOSPC", "EIO")
 SOME = 6
@@ -132,12 +132,12 @@ def server(bench: Bench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[s
 
 def made_parts(bench: Bench) -> object:
     """What the kernel makes for the bench's first and next revision, by their marks, and for its coupon."""
-    from partgen.mesh.tessellate import tessellate
-    from partgen.parts.coupon import gauge, ladder
-    from partgen.pipeline.building import _marked
-    from partgen.pipeline.calibrating import _with_ladder
-    from partgen.pipeline.making import make_parts
-    from partgen.pipeline.planning import plan_profile
+    from partgen.geometry.coupon_solids import gauge, ladder
+    from partgen.geometry.tessellate import tessellate
+    from partgen.jobs.build import _marked
+    from partgen.jobs.build_meshes import make_parts
+    from partgen.jobs.calibrate import _with_ladder
+    from partgen.jobs.plan import plan_profile
     from partgen.profile.library import find_material
 
     with few_draws():

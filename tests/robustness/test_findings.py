@@ -10,7 +10,7 @@ import pytest
 from harness import Ended, judge_plan, run, time_limit
 from lamp_bench import LOG, PROFILE, Bench
 
-from partgen.units import parse_length
+from partgen.core.units import parse_length
 
 
 @pytest.mark.parametrize("written", ["1 9**9**9", "4.31 mm**99999999", "1 (9**9)**9", "1 __import__('os')", "1 mm*mm"])

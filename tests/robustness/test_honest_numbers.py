@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_cases import MATERIALS
 
+from partgen.design.plan_set import plan_set
 from partgen.metrology.estimate import estimate
-from partgen.metrology.records import Estimate
-from partgen.model.profile import Profile
-from partgen.planning.solve import plan_set
+from partgen.metrology.estimate_records import Estimate
 from partgen.profile.library import find_printer
+from partgen.profile.profile_record import Profile
 
 
 def known(*places: tuple[float, float], unread: tuple[float, float] | None = None, drop: float = 4.3) -> Estimate:

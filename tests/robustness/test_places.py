@@ -243,7 +243,7 @@ def test_a_folder_in_a_files_place_is_said(work: Path, path: str) -> None:
 
 def test_a_revision_that_was_moved_aside_when_the_power_failed_comes_back(tmp_path: Path) -> None:
     """Making r01 again moves the old one aside for an instant; a process that died just then lost it."""
-    from partgen.pipeline.staging import PREFIX, staged
+    from partgen.jobs.staging import PREFIX, staged
 
     aside = tmp_path / "lamp" / f"{PREFIX}abcdefgh"
     (aside / "r01").mkdir(parents=True)
@@ -257,8 +257,8 @@ def test_a_revision_that_was_moved_aside_when_the_power_failed_comes_back(tmp_pa
 
 def test_a_revision_that_cannot_be_replaced_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The second of the two renames fails: the old folder is put back, and the trouble is said."""
-    from partgen.errors import OutsideError
-    from partgen.pipeline.staging import staged
+    from partgen.core.errors import OutsideError
+    from partgen.jobs.staging import staged
 
     old = tmp_path / "lamp/r01"
     old.mkdir(parents=True)

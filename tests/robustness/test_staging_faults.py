@@ -11,9 +11,9 @@ import pytest
 from faulty import Faults
 from harness import files
 
-from partgen.errors import OutsideError
-from partgen.files import write_new
-from partgen.pipeline.staging import PREFIX, staged
+from partgen.core.errors import OutsideError
+from partgen.core.files import write_new
+from partgen.jobs.staging import PREFIX, staged
 
 OURS = ("fit.json", "parts/*.stl")
 OLD = {"fit.json": b"old", "parts/A.stl": b"old part", "parts/gone.stl": b"ours, made no more"}

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scan_drawing import Bench, draw, invent
 
-from partgen.model.panel import Caliper
-from partgen.scan.records import Distance, Picture, Scan
-from partgen.scan.run import see, settle
+from partgen.profile.panel_records import Caliper
+from partgen.scan.run_scan import see, settle
+from partgen.scan.scan_records import Distance, Picture, Scan
 
 COLOURS = [(0.10, 0.11, 0.13), (0.35, 0.05, 0.05), (0.05, 0.12, 0.3), (0.3, 0.32, 0.3), (0.5, 0.5, 0.52)]
 

@@ -13,12 +13,12 @@ from scipy.spatial import cKDTree
 from typer.testing import CliRunner
 
 from partgen.cli.app import app
-from partgen.errors import InputError
-from partgen.model.panel import Caliper
+from partgen.core.errors import InputError
+from partgen.profile.panel_records import Caliper
 from partgen.scan import lens, marker_sheet, photo
 from partgen.scan.image import read_picture
-from partgen.scan.place import rigid
-from partgen.scan.run import see, settle
+from partgen.scan.registration import rigid
+from partgen.scan.run_scan import see, settle
 
 HOLES = windows()
 

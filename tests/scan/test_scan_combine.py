@@ -7,9 +7,9 @@ import math
 import pytest
 from builders import PANEL, profile_from
 
-from partgen.metrology.records import Value
+from partgen.metrology.estimate_records import Value
 from partgen.scan.combine import combined, compared, disagreements, normalised_difference
-from partgen.scan.records import Group, Shape
+from partgen.scan.scan_records import Group, Shape
 
 POSITION = '[[position]]\nlabel = "S1"\nat = [0, 0]\npart = "key"\ndrop = 4.3\n'
 

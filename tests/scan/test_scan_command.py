@@ -7,7 +7,7 @@ from scan_drawing import TABLES, two_rows
 from typer.testing import CliRunner
 
 from partgen.cli.app import app
-from partgen.errors import InputError
+from partgen.core.errors import InputError
 from partgen.profile.load import load_profile
 
 PROFILE = f"""\

@@ -7,7 +7,7 @@ import pytest
 from scipy.special import erf
 
 from partgen.scan.edges import LINEAR, trace
-from partgen.scan.records import Picture
+from partgen.scan.scan_records import Picture
 
 
 def step(at, blur, dark=0.11, bright=0.93, gamma=None, tint=(1.0, 1.0, 1.0)):

@@ -18,9 +18,9 @@ from reference.circle_fit_values import (
 )
 from skimage.measure import CircleModel
 
-from partgen.scan.fit import fit_circle, fit_ellipse, fit_opening
-from partgen.scan.records import Shape
-from partgen.scan.shapes import curvature, distance, extent, moved, outline, signed_area, upright
+from partgen.scan.hole_shapes import curvature, distance, extent, moved, outline, signed_area, upright
+from partgen.scan.least_squares import fit_circle, fit_ellipse, fit_opening
+from partgen.scan.scan_records import Shape
 
 
 def test_circle_is_the_geometric_fit_of_gander_golub_strebel():

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from partgen.errors import InputError
+from partgen.core.errors import InputError
 from partgen.scan.image import read_picture
 
 GREY = np.tile(np.linspace(20, 230, 200).astype(np.uint8), (160, 1))

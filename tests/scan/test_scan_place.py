@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.scan.place import flipped, names, on_profile, on_rows, reading_order
-from partgen.scan.shapes import rotation
+from partgen.scan.hole_shapes import rotation
+from partgen.scan.registration import flipped, names, on_profile, on_rows, reading_order
 
 UNEVEN = {"S1": (0.0, 0.0), "S2": (18.0, 0.5), "S3": (36.0, 0.0), "S4": (0.0, -20.0), "S5": (25.0, -21.0)}
 

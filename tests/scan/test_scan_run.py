@@ -9,10 +9,10 @@ from PIL import Image
 from scan_drawing import Bench, Hole, Panel, draw
 from scan_trial import run
 
-from partgen.errors import InputError
-from partgen.scan.find import find
-from partgen.scan.records import Picture
-from partgen.scan.run import drop, merge, rename, see, settle
+from partgen.core.errors import InputError
+from partgen.scan.find_holes import find
+from partgen.scan.run_scan import drop, merge, rename, see, settle
+from partgen.scan.scan_records import Picture
 
 
 def picture_of(panel, bench):

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from partgen.errors import InputError
-from partgen.model.panel import Caliper
-from partgen.scan.records import Distance, Shape
+from partgen.core.errors import InputError
+from partgen.profile.panel_records import Caliper
 from partgen.scan.scale import STRETCH_U, estimate, parse_distance, tagged
+from partgen.scan.scan_records import Distance, Shape
 
 NAMES = {"A1": (0, 0), "A2": (100, 0), "B1": (0, -60), "B2": (100, -60)}
 

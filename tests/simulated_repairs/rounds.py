@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from partgen.log.records import next_revision_id
-from partgen.log.store import append, log_path
-from partgen.metrology.records import Estimate
-from partgen.pipeline import building, planning
-from partgen.pipeline.inputs import gather
-from partgen.pipeline.trial_table import parse_results
-from partgen.pipeline.trials import record
-from partgen.planning.solve import plan_set
+from partgen.design.plan_set import plan_set
+from partgen.jobs import build, plan
+from partgen.jobs.inputs import gather
+from partgen.jobs.trial import record
+from partgen.jobs.trial_table import parse_results
+from partgen.metrology.estimate_records import Estimate
+from partgen.profile.log_file import append, log_path
+from partgen.profile.log_records import next_revision_id
 from simulated_repairs.world import HOLE, TODAY, WANTED, World
 
 DRAWS = 20_000
@@ -23,16 +23,16 @@ DRAWS = 20_000
 
 @pytest.fixture
 def quick_draws(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(planning, "plan_set", lambda *args, **options: plan_set(*args, **{**options, "draws": DRAWS}))
+    monkeypatch.setattr(plan, "plan_set", lambda *args, **options: plan_set(*args, **{**options, "draws": DRAWS}))
 
 
 def plan_and_print(world: World) -> Estimate:
     """`partgen build` without solids and files: the plan, the parts, the log entry."""
     inputs = gather(world.profile)
-    planned = planning.plan_inputs(inputs, today=TODAY)
+    planned = plan.plan_inputs(inputs, today=TODAY)
     identity = next_revision_id(inputs.log)
     document = planned.document.model_copy(update={"revision": identity})
-    entry = building._entry(inputs, document, identity, TODAY, "0" * 64)
+    entry = build._entry(inputs, document, identity, TODAY, "0" * 64)
     append(log_path(world.profile), revisions=[entry], snapshots=inputs.snapshots)
     fresh = {p.label: (p.model_height_mm, p.model_section_mm) for p in document.positions if p.unchanged_since is None}
     world.print_parts(identity, fresh)

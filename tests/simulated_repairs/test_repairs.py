@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partgen.pipeline.planning import plan_profile
+from partgen.jobs.plan import plan_profile
 from simulated_repairs.rounds import by_eye, by_the_mean, by_the_tool, good, plan_and_print, quick_draws, try_parts  # noqa: F401
 from simulated_repairs.truth import Habits
 from simulated_repairs.world import WANTED, World, make

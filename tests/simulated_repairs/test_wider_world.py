@@ -20,14 +20,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from builders import profile_from
 
-from partgen.families import BY_KIND
-from partgen.findings import worst
+from partgen.core.findings import worst
+from partgen.design.assumed import assumptions
+from partgen.design.plan_set import plan_set
+from partgen.design.revision import choose_parts
+from partgen.kinds import BY_KIND
 from partgen.metrology.closure import misclosures
 from partgen.metrology.drift import drift_notes, drift_of
 from partgen.metrology.estimate import estimate
-from partgen.planning.assumed import assumptions
-from partgen.planning.revision import choose_parts
-from partgen.planning.solve import plan_set
 from partgen.profile.library import find_material, find_printer
 
 HOLE, THICK, HEIGHT, LENGTH, PROUD, TOLERANCE = (12.0, 7.0), 2.0, 9.2, 4.2, 2.5, 0.3

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from builders import PANEL, profile_from
 
-from partgen.model.fields import Reading
-from partgen.model.panel import Gap
-from partgen.model.part import Position
-from partgen.model.printer import Printer, PrintError, PrintErrors
-from partgen.model.profile import Profile
+from partgen.profile.fields import Reading
+from partgen.profile.panel_records import Gap
+from partgen.profile.part_records import Position
+from partgen.profile.printer_records import Printer, PrintError, PrintErrors
+from partgen.profile.profile_record import Profile
 
 ONE = '[[position]]\nlabel = "S1"\nat = [0.0, 0.0]\npart = "key"\n'
 BASE = profile_from(PANEL + ONE)

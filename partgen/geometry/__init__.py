@@ -1,0 +1,1 @@
+"""The parts as solids and meshes: CadQuery builds, trimesh carries."""

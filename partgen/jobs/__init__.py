@@ -1,0 +1,1 @@
+"""What a person asks for: build, trial, measure, coupon. Knows all stages, never prints."""

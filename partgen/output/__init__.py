@@ -1,0 +1,1 @@
+"""The result document, orientation and plates, STL, 3MF, STEP."""

@@ -1,9 +1,0 @@
-"""How a socket holds its seat: mechanics of each grip, and the plan that chooses its sizes.
-
-lame, cantilever, ribs, ring, screw: formulas alone. pressed, sprung, fastened: the grips. plan: the way in.
-May import: findings, model, metrology, planning.records.
-"""
-
-from partgen.planning.grip.plan import plan_grip
-
-__all__ = ["plan_grip"]

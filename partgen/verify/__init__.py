@@ -1,0 +1,1 @@
+"""Fit and printability, measured afresh on the mesh without trusting the design."""

@@ -1,0 +1,1 @@
+"""Drawings, report and sheets, from the result document."""

@@ -1,0 +1,1 @@
+"""The page in the browser: the whole job, served from this machine."""
