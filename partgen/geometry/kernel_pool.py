@@ -1,10 +1,10 @@
 """The CAD kernel in worker processes: loaded beside other work, a deadline for every call, a crash kept apart.
 
 A call that never ends, or that takes its process down, costs one shape and nothing else. Where there is a fork server
-(`processes.USUAL`), it has loaded the kernel and never uses it, because a fork after its first use hangs; elsewhere
+(`worker_pool.USUAL`), it has loaded the kernel and never uses it, because a fork after its first use hangs; elsewhere
 every worker loads it. Nothing heavy is imported here: a command starts the kernel before anything else.
 
-To see a call in a debugger, make it in this process: `mesh.heights.worked_out(function, model, maker)`.
+To see a call in a debugger, make it in this process: `geometry.tessellated_heights.worked_out(function, model, maker)`.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from partgen.geometry.height_derivation import Maker
 
 Function = Literal["reference", "build"]
-"""One of `mesh.heights`."""
+"""One of `geometry.tessellated_heights`."""
 
 TIME_LIMIT = 120.0
 """Seconds for one solid: some hundred times what the slowest one took when nothing else ran."""

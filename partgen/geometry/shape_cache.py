@@ -38,10 +38,7 @@ LEFT_OVER = 3600.0
 """Seconds after which an unfinished entry is nobody's any more."""
 LIBRARIES = ("cadquery", "cadquery-ocp", "numpy", "scipy", "shapely", "fonttools", "matplotlib", "manifold3d")
 """Whatever a solid or its mesh is made with; some families draw letters."""
-OURS = (
-    *("parts", "mesh", "families", "checks", "planning", "shapes", "metrology", "model"),
-    *("processes.py", "errors.py", "findings.py", "units.py"),
-)
+OURS = ("geometry", "kinds", "verify", "design", "shapes", "metrology", "profile", "core")
 """Whose text goes into the names: where solids are drawn and meshed, and all that is imported there."""
 KINDS: dict[Function, type[Built] | type[Reference]] = {"build": Built, "reference": Reference}
 

@@ -98,18 +98,13 @@ def test_one_command_each_and_the_hooks_and_ci_use_the_same():
     assert all(task["help"] for task in tasks.values())
 
 
-MOVING = {"bench", "checks", "export", "families", "fit", "log", "measuring", "mesh", "model", "parts", "pipeline"}
-MOVING |= {"planning", "printing", "processes", "report", "sheet"}
-"""Folders of today that DEVELOPERS.md already describes by the rooms they move to; remove with the move."""
-
-
 def test_the_folders_are_all_described_and_the_tests_mirror_them():
     folders = {p.name for p in (ROOT / "partgen").iterdir() if (p / "__init__.py").is_file()}
-    described = set(re.findall(r"`(\w+)/`", DEVELOPERS)) | MOVING
+    described = set(re.findall(r"`(\w+)/`", DEVELOPERS))
     assert folders <= described, folders - described
-    own = {"bench_page": "bench", "formats": "", "packaging": "", "docs": "", "reference": "", "robustness": ""}
+    own = {"formats": "", "packaging": "", "docs": "", "reference": "", "robustness": ""}
     own |= dict.fromkeys(("simulated_repairs", "benchmarks", "frozen", "broken"), "")
     for folder in (p for p in (ROOT / "tests").iterdir() if p.is_dir() and p.name != "__pycache__"):
         assert folder.name in folders or folder.name in own, f"tests/{folder.name} mirrors no folder of partgen"
     untested = {name for name in folders - set(own.values()) if not list((ROOT / "tests" / name).glob("**/test_*.py"))}
-    assert untested <= {"shapes"}, untested  # its tests lie with what uses it, until the tests move to their rooms
+    assert untested <= {"shapes"}, untested  # its tests lie with the solids that are built with it
