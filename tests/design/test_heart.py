@@ -27,7 +27,8 @@ from partgen.design.opening import measured_opening
 from partgen.design.passage import room
 from partgen.design.plan_findings import chance
 from partgen.design.plan_records import Section
-from partgen.design.plan_set import _model_section, plan_set
+from partgen.design.plan_set import plan_set
+from partgen.design.plan_through import _model_section
 from partgen.design.revision_records import Choice
 from partgen.design.section_outlines import offset, outline_section
 from partgen.metrology.estimate import estimate
