@@ -20,8 +20,9 @@ from partgen.design.clearance import Causes, Draws
 from partgen.design.height_probability import p_level
 from partgen.design.neighbours import Footprint, judged
 from partgen.design.opening import measured_opening
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job, Planner
-from partgen.design.plan_records import PositionPlan, Section, SetPlan
+from partgen.design.plan_records import PositionPlan, SetPlan
 from partgen.design.plan_through import plan_through
 from partgen.design.pulls import narrowed
 from partgen.design.revision_records import Choice

@@ -16,9 +16,10 @@ from partgen.design.clearance import Binding, Draws, Place, binding, limits, nom
 from partgen.design.heights import Collar, pressed_guide, socket_depth
 from partgen.design.largest_section import NoRoomError, largest
 from partgen.design.opening import Opening
+from partgen.design.part_models import Polygon, Section
 from partgen.design.passage import passage
 from partgen.design.plan_context import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.design.plan_records import Polygon, PositionPlan, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.revision_records import Choice
 from partgen.design.seat_mounting import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.design.section_outlines import offset

@@ -16,8 +16,9 @@ from plan_shapes import PENTAGON, opening_of
 from partgen.design import plan_through
 from partgen.design.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.design.heights import Collar, Crown, Site
+from partgen.design.part_models import Section, SocketModel
 from partgen.design.passage import passage
-from partgen.design.plan_records import PositionPlan, Section, SetPlan, SocketModel
+from partgen.design.plan_records import PositionPlan, SetPlan
 from partgen.design.plan_set import plan_set
 from partgen.design.plan_through import _chosen, _model_section
 from partgen.design.revision_records import BuiltPart, Choice
