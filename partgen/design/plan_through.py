@@ -12,14 +12,14 @@ from partgen.design import plan_findings
 from partgen.design.batches import batches
 from partgen.design.cap_spec import CapSpec
 from partgen.design.caps import CapSite, cap_model, collars, compensated, flange_section, printed
-from partgen.design.clearance import Binding, Draws, Place, binding, limits, nominal, rooms, stated
+from partgen.design.clearance import Binding, Draws, Limits, Place, binding, limits, nominal, rooms, stated
 from partgen.design.heights import Collar, pressed_guide, socket_depth
 from partgen.design.largest_section import NoRoomError, largest
 from partgen.design.opening import Opening
-from partgen.design.part_models import Polygon, Section
+from partgen.design.part_models import CapModel, Polygon, Section
 from partgen.design.passage import passage
 from partgen.design.plan_context import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.design.plan_records import PositionPlan
+from partgen.design.plan_records import GripPlan, PositionPlan
 from partgen.design.revision_records import Choice
 from partgen.design.seat_mounting import MeasuredSeat, Mounted, gripper, place_of, seat_as_measured, site_of, wall_room
 from partgen.design.section_outlines import offset
@@ -43,12 +43,48 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
         raise ProfileError(
             Fault(f"[part.{name}] kind", spec.kind, "a kind that passes through a hole, such as button-cap")
         )
-    profile, estimate, printer = job.profile, job.estimate, job.printer
+    estimate, printer = job.estimate, job.printer
+    seat, opening = seat_as_measured(job.profile, spec.seat, pressed=True), job.openings[spec.hole]
+    sized = _sized(job, name, spec, seat)
+    flange = flange_section(opening.section, spec.flange_overlap)
+    caps = [one.cap for one in sized]
+    held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
+    through = batches([(one.place, one.expected, one.model) for one in sized])
+    passings = chain.from_iterable(_passing(some, job.draws) for some in through)
+    plans: dict[str, PositionPlan] = {}
+    for one, collar, passing in zip(sized, held, passings, strict=True):
+        survival[passing.found.near] *= 1 - passing.found.touching
+        drawn = cap_model(one.cap, spec, flange, collar, one.model, estimate.width_error.value, printer)
+        plans[one.cap.label] = _position_plan(job, spec, seat, one, collar, passing, drawn)
+    return plans, _notes(name, spec, seat, opening, list(plans.values()))
+
+
+@dataclass(frozen=True)
+class _Sized:
+    """One position with the sizes decided for it."""
+
+    index: int
+    """Among all positions of the profile."""
+    position: Position
+    cap: CapSite
+    place: Place
+    best: Section | None
+    """The largest that passes."""
+    model: Section
+    """As drawn."""
+    expected: Section
+    """What that prints as."""
+    grip: GripPlan
+    grip_findings: tuple[Finding, ...]
+
+
+def _sized(job: Job, name: str, spec: CapSpec, seat: MeasuredSeat) -> list[_Sized]:
+    """Every position of one part: all share the largest section, so they are sized together."""
+    profile, estimate, printer, opening = job.profile, job.estimate, job.printer, job.openings[spec.hole]
     indices = [i for i, p in enumerate(profile.position) if p.part == name]
     positions = [profile.position[i] for i in indices]
-    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
     sites = [site_of(estimate, i, seat) for i in indices]
-    crowns = [crown_of(job, spec, p, site) for site, p in zip(sites, positions, strict=True)]
+    crowns = [crown_of(job, profile.part[name], p, site) for site, p in zip(sites, positions, strict=True)]
     depths = [socket_depth(spec, site, printer) for site in sites]
     grip = job.grip(spec)
     unbound = gripper(profile, estimate, printer, job.materials, spec)
@@ -59,80 +95,86 @@ def plan_through(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> P
     ]
     best = _largest(job, spec, seat, places)
     error = estimate.width_error.value
-    wanted = [_chosen(spec, opening, seat, found) for found in best]
-    models = [
-        _model_section(compensated(section, error), job.choices.get(p.label))
-        for p, section in zip(positions, wanted, strict=True)
-    ]
-    expected = [printed(model, error) for model in models]
-    grips = [
-        grip(p.label, wall_room(section, seat.outer), depth)
-        for p, section, depth in zip(positions, expected, depths, strict=True)
-    ]
-    caps = [
-        CapSite(p.label, site, crown, section, gripped[1])
-        for p, site, crown, section, gripped in zip(positions, sites, crowns, wanted, grips, strict=True)
-    ]
-    flange = flange_section(opening.section, spec.flange_overlap)
-    held: Sequence[Collar | None] = collars(caps, spec, flange, printer) if spec.flange else [None] * len(caps)
-    mounted = [replace(place, slop=gripped[0].slop) for place, gripped in zip(places, grips, strict=True)]
-    through = batches(list(zip(mounted, expected, models, strict=True)))
-    plans: dict[str, PositionPlan] = {}
-    for k, passing in enumerate(chain.from_iterable(_passing(some, job.draws) for some in through)):
-        index, place, found = indices[k], mounted[k], passing.found
-        survival[found.near] *= 1 - found.touching
-        model = cap_model(caps[k], spec, flange, held[k], models[k], error, printer)
-        eaten = limits(place, expected[k], job.draws.causes)
-        clearance = stated(place, passing.room, passing.drawn, found, eaten)
-        findings = (
-            *_height_findings(job, index, positions[k], spec, seat, caps[k], held[k], expected[k]),
-            plan_findings.bind(
-                place.label,
-                found,
-                spec.p_bind,
-                expected[k],
-                best[k],
-                plan_findings.largest_cause(eaten),
-                moved_freely=(choice := job.choices.get(place.label)) is not None and choice.moved_freely,
-                kept=choice is not None and choice.kept is not None,
-                accepted=choice is not None and choice.kept is not None and choice.kept.accepted,
-                wobble_read=seat.wobble.known or positions[k].wobble is not None,
-            ),
-            plan_findings.clearance(place.label, clearance.nominal, eaten),
-            *(replace(f, subject=place.label) for f in grips[k][2]),
-        )
-        proud = crowns[k].proud
-        plans[place.label] = PositionPlan(
-            label=place.label,
-            part=name,
-            hole=spec.hole,
-            seat=spec.seat,
-            at=positions[k].at,
-            drop=sites[k].drop,
-            drop_u=estimate.drop_u(index),
-            thickness=sites[k].thickness,
-            travel=sites[k].travel,
-            slope=sites[k].slope,
-            proud_wanted=wanted_proud(spec, positions[k]),
-            proud_tolerance=spec.proud_tolerance,
-            height=crowns[k].wanted,
-            model_height=crowns[k].model,
-            proud=proud,
-            proud_u95=proud_u95_of(job, index, crowns[k]),
-            proud_pressed=proud - sites[k].travel,
-            hole_section=opening.section,
-            passage=passing.outline,
-            offset=place.at,
-            section=_to_print(wanted[k], compensated(wanted[k], error), models[k], expected[k]),
-            model_section=models[k],
-            largest_section=best[k] or wanted[k],
-            clearance=clearance,
-            grip=grips[k][0],
-            model=model,
-            checks=findings,
-            state=worst(f.state for f in findings),
-        )
-    return plans, _notes(name, spec, seat, opening, list(plans.values()))
+    sized = []
+    for k, position in enumerate(positions):
+        wanted = _chosen(spec, opening, seat, best[k])
+        model = _model_section(compensated(wanted, error), job.choices.get(position.label))
+        expected = printed(model, error)
+        gripped, socket, found = grip(position.label, wall_room(expected, seat.outer), depths[k])
+        cap = CapSite(position.label, sites[k], crowns[k], wanted, socket)
+        place = replace(places[k], slop=gripped.slop)
+        sized.append(_Sized(indices[k], position, cap, place, best[k], model, expected, gripped, found))
+    return sized
+
+
+def _position_plan(
+    job: Job,
+    spec: CapSpec,
+    seat: MeasuredSeat,
+    one: _Sized,
+    collar: Collar | None,
+    passing: _Passing,
+    drawn: CapModel,
+) -> PositionPlan:
+    estimate, position, site, crown = job.estimate, one.position, one.cap.site, one.cap.crown
+    wanted = one.cap.section
+    eaten = limits(one.place, one.expected, job.draws.causes)
+    clearance = stated(one.place, passing.room, passing.drawn, passing.found, eaten)
+    findings = (
+        *_height_findings(job, one.index, position, spec, seat, one.cap, collar, one.expected),
+        _bind_finding(job, spec, seat, one, passing, eaten),
+        plan_findings.clearance(one.place.label, clearance.nominal, eaten),
+        *(replace(f, subject=one.place.label) for f in one.grip_findings),
+    )
+    return PositionPlan(
+        label=one.place.label,
+        part=position.part,
+        hole=spec.hole,
+        seat=spec.seat,
+        at=position.at,
+        drop=site.drop,
+        drop_u=estimate.drop_u(one.index),
+        thickness=site.thickness,
+        travel=site.travel,
+        slope=site.slope,
+        proud_wanted=wanted_proud(spec, position),
+        proud_tolerance=spec.proud_tolerance,
+        height=crown.wanted,
+        model_height=crown.model,
+        proud=crown.proud,
+        proud_u95=proud_u95_of(job, one.index, crown),
+        proud_pressed=crown.proud - site.travel,
+        hole_section=job.openings[spec.hole].section,
+        passage=passing.outline,
+        offset=one.place.at,
+        section=_to_print(wanted, compensated(wanted, estimate.width_error.value), one.model, one.expected),
+        model_section=one.model,
+        largest_section=one.best or wanted,
+        clearance=clearance,
+        grip=one.grip,
+        model=drawn,
+        checks=findings,
+        state=worst(f.state for f in findings),
+    )
+
+
+def _bind_finding(
+    job: Job, spec: CapSpec, seat: MeasuredSeat, one: _Sized, passing: _Passing, eaten: Limits
+) -> Finding:
+    choice = job.choices.get(one.place.label)
+    kept = None if choice is None else choice.kept
+    return plan_findings.bind(
+        one.place.label,
+        passing.found,
+        spec.p_bind,
+        one.expected,
+        one.best,
+        plan_findings.largest_cause(eaten),
+        moved_freely=choice is not None and choice.moved_freely,
+        kept=kept is not None,
+        accepted=kept is not None and kept.accepted,
+        wobble_read=seat.wobble.known or one.position.wobble is not None,
+    )
 
 
 def _model_section(drawn: Section, choice: Choice | None) -> Section:
