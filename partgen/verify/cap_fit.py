@@ -231,23 +231,8 @@ def fit_findings(
     `face_limit` how far the crown must stay over the face at full travel. The geometry is exact, so
     its limits carry no uncertainty of their own; what readings and printing add is the plan's to judge.
     """
-    m, p = measured, plan
-    section = _section_there(plan, m)
-    agree = [
-        ("mesh-contact", "socket floor on the mesh", (m.contact, 0.0), AGREE_HEIGHT),
-        ("mesh-height", "height on the mesh", (m.height, p.model_height), AGREE_HEIGHT),
-        ("mesh-width", "width at the panel on the mesh", (m.section[0], section.width), AGREE),
-        ("mesh-depth", "depth at the panel on the mesh", (m.section[1], section.depth), AGREE),
-        ("mesh-clearance", "clearance on the mesh", (m.clearance, _straight(plan, m)), AGREE),
-        # The plan takes the lean at the highest contact for all of the wall; the mesh may have more room.
-        ("mesh-rocked", "clearance on the mesh, rocked", (m.clearance_rocked, _rocked(plan, m)), AGREE),
-    ]
-    if math.isinf(m.clearance):
-        agree = agree[:-2]
-    found = [agreement(plan.label, *row) for row in agree]
-    if math.isinf(m.clearance):
-        why = "the part never reaches into its hole, so nothing guides it: raise it (proud) or lengthen its skirt"
-        found.append(Finding("mesh-clearance", plan.label, "clearance on the mesh", None, None, 0.0, "mm", "fail", why))
+    m = measured
+    found = _agreeing(plan, m)
     found.append(
         no_common_volume(
             plan.label,
@@ -284,6 +269,27 @@ def fit_findings(
     ]
     found += [free(plan.label, *row) for row in rooms if row[2] != math.inf]
     return tuple(found)
+
+
+def _agreeing(plan: PositionPlan, m: FitMeasurement) -> list[Finding]:
+    """Whether the mesh is as planned."""
+    p, section = plan, _section_there(plan, m)
+    agree = [
+        ("mesh-contact", "socket floor on the mesh", (m.contact, 0.0), AGREE_HEIGHT),
+        ("mesh-height", "height on the mesh", (m.height, p.model_height), AGREE_HEIGHT),
+        ("mesh-width", "width at the panel on the mesh", (m.section[0], section.width), AGREE),
+        ("mesh-depth", "depth at the panel on the mesh", (m.section[1], section.depth), AGREE),
+        ("mesh-clearance", "clearance on the mesh", (m.clearance, _straight(plan, m)), AGREE),
+        # The plan takes the lean at the highest contact for all of the wall; the mesh may have more room.
+        ("mesh-rocked", "clearance on the mesh, rocked", (m.clearance_rocked, _rocked(plan, m)), AGREE),
+    ]
+    if math.isinf(m.clearance):
+        agree = agree[:-2]
+    found = [agreement(plan.label, *row) for row in agree]
+    if math.isinf(m.clearance):
+        why = "the part never reaches into its hole, so nothing guides it: raise it (proud) or lengthen its skirt"
+        found.append(Finding("mesh-clearance", plan.label, "clearance on the mesh", None, None, 0.0, "mm", "fail", why))
+    return found
 
 
 def _section_there(plan: PositionPlan, m: FitMeasurement) -> Section:
