@@ -15,7 +15,7 @@ from typing import Literal
 from partgen.core.findings import Finding, worst
 from partgen.design.assumed import assumptions
 from partgen.design.part_models import CapModel, PartModel, Polygon, Section
-from partgen.design.plan_records import Advice, PositionPlan, SetPlan
+from partgen.design.plan_records import Advice, Clearance, GripPlan, PositionPlan, SetPlan
 from partgen.design.section_outlines import outline
 from partgen.geometry.views import silhouette
 from partgen.metrology.estimate_records import Budget, Estimate
@@ -208,32 +208,40 @@ def _position(
         proud_pressed_mm=_r(p.proud_pressed),
         largest_section_mm=(_r(p.largest_section.width), _r(p.largest_section.depth)),
         readings_mm=tuple(_r(v) for v in readings),
-        clearance=ClearanceDoc(
-            nominal_mm=_r(p.clearance.nominal),
-            worst_mm=_r(p.clearance.worst),
-            rss_mm=_r(p.clearance.rss),
-            u95_mm=_r(p.clearance.u95),
-            model_nominal_mm=_r(p.clearance.model_nominal),
-            model_rocked_mm=_r(p.clearance.model_rocked),
-        ),
-        grip=GripDoc(
-            kind=p.grip.kind,
-            pull_off_n=_pair(p.grip.pull_off),
-            insertion_n=_pair(p.grip.insertion),
-            strain=_pair(p.grip.strain, 6),
-            strain_limit=_r(p.grip.strain_limit, 6),
-            interference_mm=_pair(p.grip.interference),
-            slop_mm=_r(p.grip.slop),
-            socket_mm=None if p.grip.drawn_for is None else _pair(p.grip.gap),
-            bore_error_mm=None if p.grip.drawn_for is None else _r(p.grip.drawn_for),
-            note=p.grip.note,
-        ),
+        clearance=_clearance(p.clearance),
+        grip=_grip(p.grip),
         drawing=_drawing(p, profile, estimate, index),
         budget=None if budget is None or not budget.lines else _budget(budget),
         geometry=built.geometry,
         file=built.file,
         unchanged_since=built.unchanged_since,
         change=built.change,
+    )
+
+
+def _clearance(room: Clearance) -> ClearanceDoc:
+    return ClearanceDoc(
+        nominal_mm=_r(room.nominal),
+        worst_mm=_r(room.worst),
+        rss_mm=_r(room.rss),
+        u95_mm=_r(room.u95),
+        model_nominal_mm=_r(room.model_nominal),
+        model_rocked_mm=_r(room.model_rocked),
+    )
+
+
+def _grip(grip: GripPlan) -> GripDoc:
+    return GripDoc(
+        kind=grip.kind,
+        pull_off_n=_pair(grip.pull_off),
+        insertion_n=_pair(grip.insertion),
+        strain=_pair(grip.strain, 6),
+        strain_limit=_r(grip.strain_limit, 6),
+        interference_mm=_pair(grip.interference),
+        slop_mm=_r(grip.slop),
+        socket_mm=None if grip.drawn_for is None else _pair(grip.gap),
+        bore_error_mm=None if grip.drawn_for is None else _r(grip.drawn_for),
+        note=grip.note,
     )
 
 
