@@ -8,7 +8,7 @@ Lengths in mm.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
@@ -21,9 +21,9 @@ from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.grip_case import seat_size
 from partgen.design.grip.outward import Pressed, press_in
 from partgen.design.heights import LITTLE, Crown, Site, socket_depth
-from partgen.design.part_models import CrownModel, Section
+from partgen.design.part_models import CrownModel, Section, SocketModel
 from partgen.design.passage import passage
-from partgen.design.plan_context import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
+from partgen.design.plan_context import GripAt, Job, PartPlans, crown_of, proud_u95_of, wanted_proud
 from partgen.design.plan_records import Carried, PositionPlan
 from partgen.design.plan_through import DRAWN
 from partgen.design.seat_mounting import MeasuredSeat, Mounted, place_of, seat_as_measured, site_of, wall_room
@@ -39,7 +39,7 @@ from partgen.metrology.readings import evaluate
 from partgen.metrology.student_t import K95
 from partgen.profile.fields import Length, ReadingKind, Readings
 from partgen.profile.panel_records import Seat
-from partgen.profile.part_records import PartSpec
+from partgen.profile.part_records import PartSpec, Position
 
 if TYPE_CHECKING:
     from partgen.geometry.height_derivation import Maker
@@ -104,95 +104,122 @@ class Extension(PartSpec):
 def plan(job: Job, name: str, spec: PartSpec, survival: FloatArray) -> PartPlans:
     """The planner of extensions."""
     assert isinstance(spec, Extension)
-    profile, estimate, printer = job.profile, job.estimate, job.printer
-    seat, opening = seat_as_measured(profile, spec.seat, pressed=True), job.openings[spec.hole]
-    cap = evaluate(spec.cap_height, profile.caliper, "depth", f"[part.{name}] cap_height").result
-    body = offset(seat.outer, -spec.wall)
-    drawn = compensated(body, estimate.width_error.value)
-    through = _through(spec, opening.section)
-    layer = printer.layer_height
+    seat = seat_as_measured(job.profile, spec.seat, pressed=True)
+    layer = job.printer.layer_height
     peg_length = round(math.ceil((spec.cap_socket + LITTLE) / layer - 1e-9) * layer, 6)
-    grip = job.grip(spec)
-    ribbed = _ribbed(job, spec, peg_length)
-    plans: dict[str, PositionPlan] = {}
-    for index, position in enumerate(profile.position):
-        if position.part != name:
-            continue
-        label, site = position.label, site_of(estimate, index, seat)
-        crown, depth = crown_of(job, spec, position, site), socket_depth(spec, site, printer)
-        held, socket, grip_findings = grip(label, wall_room(body, seat.outer), depth)
-        mounted = Mounted(position, site, held.slop, depth, site.drop + crown.proud)
-        place = place_of(profile, spec, opening, seat, mounted, job.placed.get(position.label))
-        found = binding(rooms(place, through, job.draws), job.draws.causes.part_spread)
-        survival[found.near] *= 1 - found.touching
-        eaten = limits(place, through, job.draws.causes)
-        room = nominal(place, through, job.draws.causes.thickness.value)
-        u95 = math.hypot(proud_u95_of(job, index, crown), K95 * cap.u)
-        top = crown.model + estimate.height_error.value
-        checks = (
-            plan_findings.proud(
-                label, crown.proud, u95, wanted_proud(spec, position), spec.proud_tolerance,
-                forced=spec.height is not None or position.height is not None, unread=label in estimate.unmeasured,
-            ),
-            _neck(label, crown, peg_length, cap),
-            _shoulder(label, site, crown.model - peg_length, u95, body, through),
-            _on_peg(job, spec, label, ribbed),
-            *_travel(label, site, seat, depth),
-            _bind(plan_findings.bind(label, found, spec.p_bind, through, through, plan_findings.largest_cause(eaten))),
-            *(replace(f, subject=label) for f in grip_findings),
-        )  # fmt: skip
-        plans[label] = PositionPlan(
-            label=label,
-            part=name,
-            hole=spec.hole,
-            seat=spec.seat,
-            at=position.at,
-            drop=site.drop,
-            drop_u=estimate.drop_u(index),
-            thickness=site.thickness,
-            travel=site.travel,
-            slope=site.slope,
-            proud_wanted=wanted_proud(spec, position),
-            proud_tolerance=spec.proud_tolerance,
-            height=crown.wanted,
-            model_height=crown.model,
-            proud=crown.proud,
-            proud_u95=u95,
-            proud_pressed=crown.proud - site.travel,
-            hole_section=opening.section,
-            passage=passage(opening.section, site.slope, site.thickness, place.at, tolerance=DRAWN),
-            offset=place.at,
-            section=body,
-            model_section=drawn,
-            largest_section=body,
-            clearance=stated(place, room, room, found, eaten),
-            grip=held,
-            model=StubModel(
-                section=drawn,
-                height=round(crown.model, 6),
-                crown=CrownModel("flat", 0.0, 0.0),
-                skirt_bottom=-depth,
-                wall=spec.wall,
-                flange=None,
-                socket=socket,
-                relief=relief_of(printer),
-                mark=label if spec.mark != "none" else "",
-                mark_kind=spec.mark,
-                peg=stub.peg_of(job, spec.seat, spec.peg, ribbed.narrower if ribbed else 0.0),
-                ribs=ribbed.ribs if ribbed else None,
-                peg_length=peg_length,
-                lead=spec.lead,
-                bore=stub.peg_bore(job, spec.seat),
-            ),
-            checks=checks,
-            state=worst(f.state for f in checks),
-            footprint=through,
-            carried=Carried(through, top - spec.cap_socket, top + spec.carried),
-        )
+    cap = evaluate(spec.cap_height, job.profile.caliper, "depth", f"[part.{name}] cap_height").result
+    common = _Common(
+        seat, cap, offset(seat.outer, -spec.wall), peg_length, _ribbed(job, spec, peg_length), job.grip(spec)
+    )
+    plans = {
+        position.label: _position_plan(job, spec, common, position, index, survival)
+        for index, position in enumerate(job.profile.position)
+        if position.part == name
+    }
     return plans, [
         f"[part.{name}] carries the original caps: each is taken to sit home on its peg and to be as tall as read "
         f"({spec.carried:.2f} mm); read more than one of them where they may differ"
     ]
+
+
+@dataclass(frozen=True)
+class _Common:
+    """What all positions of one part share."""
+
+    seat: MeasuredSeat
+    cap: Value
+    """Height of the original cap."""
+    body: Section
+    peg_length: float
+    ribbed: Pressed | None
+    grip: GripAt
+
+
+def _position_plan(
+    job: Job, spec: Extension, common: _Common, position: Position, index: int, survival: FloatArray
+) -> PositionPlan:
+    """One position's plan; `survival` (draws,) is lessened by the chance that this part touches."""
+    estimate, opening, seat, body = job.estimate, job.openings[spec.hole], common.seat, common.body
+    through, causes = _through(spec, opening.section), job.draws.causes
+    label, site = position.label, site_of(estimate, index, seat)
+    crown, depth = crown_of(job, spec, position, site), socket_depth(spec, site, job.printer)
+    held, socket, grip_findings = common.grip(label, wall_room(body, seat.outer), depth)
+    mounted = Mounted(position, site, held.slop, depth, site.drop + crown.proud)
+    place = place_of(job.profile, spec, opening, seat, mounted, job.placed.get(label))
+    found = binding(rooms(place, through, job.draws), causes.part_spread)
+    survival[found.near] *= 1 - found.touching
+    eaten = limits(place, through, causes)
+    room = nominal(place, through, causes.thickness.value)
+    u95 = math.hypot(proud_u95_of(job, index, crown), K95 * common.cap.u)
+    top = crown.model + estimate.height_error.value
+    checks = (
+        plan_findings.proud(
+            label, crown.proud, u95, wanted_proud(spec, position), spec.proud_tolerance,
+            forced=spec.height is not None or position.height is not None, unread=label in estimate.unmeasured,
+        ),
+        _neck(label, crown, common.peg_length, common.cap),
+        _shoulder(label, site, crown.model - common.peg_length, u95, body, through),
+        _on_peg(job, spec, label, common.ribbed),
+        *_travel(label, site, seat, depth),
+        _bind(plan_findings.bind(label, found, spec.p_bind, through, through, plan_findings.largest_cause(eaten))),
+        *(replace(f, subject=label) for f in grip_findings),
+    )  # fmt: skip
+    model = _model(job, spec, common, label, crown, depth, socket)
+    return PositionPlan(
+        label=label,
+        part=position.part,
+        hole=spec.hole,
+        seat=spec.seat,
+        at=position.at,
+        drop=site.drop,
+        drop_u=estimate.drop_u(index),
+        thickness=site.thickness,
+        travel=site.travel,
+        slope=site.slope,
+        proud_wanted=wanted_proud(spec, position),
+        proud_tolerance=spec.proud_tolerance,
+        height=crown.wanted,
+        model_height=crown.model,
+        proud=crown.proud,
+        proud_u95=u95,
+        proud_pressed=crown.proud - site.travel,
+        hole_section=opening.section,
+        passage=passage(opening.section, site.slope, site.thickness, place.at, tolerance=DRAWN),
+        offset=place.at,
+        section=body,
+        model_section=model.section,
+        largest_section=body,
+        clearance=stated(place, room, room, found, eaten),
+        grip=held,
+        model=model,
+        checks=checks,
+        state=worst(f.state for f in checks),
+        footprint=through,
+        carried=Carried(through, top - spec.cap_socket, top + spec.carried),
+    )
+
+
+def _model(
+    job: Job, spec: Extension, common: _Common, label: str, crown: Crown, depth: float, socket: SocketModel
+) -> StubModel:
+    ribbed = common.ribbed
+    return StubModel(
+        section=compensated(common.body, job.estimate.width_error.value),
+        height=round(crown.model, 6),
+        crown=CrownModel("flat", 0.0, 0.0),
+        skirt_bottom=-depth,
+        wall=spec.wall,
+        flange=None,
+        socket=socket,
+        relief=relief_of(job.printer),
+        mark=label if spec.mark != "none" else "",
+        mark_kind=spec.mark,
+        peg=stub.peg_of(job, spec.seat, spec.peg, ribbed.narrower if ribbed else 0.0),
+        ribs=ribbed.ribs if ribbed else None,
+        peg_length=common.peg_length,
+        lead=spec.lead,
+        bore=stub.peg_bore(job, spec.seat),
+    )
 
 
 def _through(spec: Extension, hole: Section) -> Section:
