@@ -147,8 +147,29 @@ def learn(
     except ValueError as error:
         raise TrialError(Fault(source, "", str(error))) from error
     today = date or datetime.datetime.now(tz=datetime.UTC).date().isoformat()
-    count = sum(len(r.reading.values) for r in readings.features) + len(readings.fits)
-    learned = printer.model_copy(
+    learned = _as_found(printer, name, readings, found, today)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutsideError(f"{path.parent} cannot be made: {error.strerror or error}") from error
+    beside = path.with_name(f"{name}.readings.csv")
+    with locked(path) as lock, locked(beside):  # whoever writes a file holds its lock: what a dead one left is swept
+        tell(lock)
+        old = path.read_bytes().decode() if path.is_file() else ""
+        readings_before = beside.read_bytes().decode(errors="replace") if beside.is_file() else None
+        what = f"calibration of {name}: {len(readings.prints)} print(s), {_count(readings)} readings"
+        text = printer_file(learned, old, name)
+        parse_printer(text, str(path))  # never leave a file that cannot be read again
+        with noted(log_of or path, {path: (old or None, text), beside: (readings_before, csv_text)}, what):
+            write_atomic(beside, csv_text.encode())
+            write_atomic(path, text.encode())
+    return Learned(path, printer, learned, found, readings)
+
+
+def _as_found(printer: Printer, name: str, readings: CouponReadings, found: Calibration, today: str) -> Printer:
+    """The printer with the errors that its coupon showed."""
+    count = _count(readings)
+    return printer.model_copy(
         update={
             "error": found.errors,
             "measured": True,
@@ -164,22 +185,10 @@ def learn(
             ),
         }
     )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutsideError(f"{path.parent} cannot be made: {error.strerror or error}") from error
-    beside = path.with_name(f"{name}.readings.csv")
-    with locked(path) as lock, locked(beside):  # whoever writes a file holds its lock: what a dead one left is swept
-        tell(lock)
-        old = path.read_bytes().decode() if path.is_file() else ""
-        readings_before = beside.read_bytes().decode(errors="replace") if beside.is_file() else None
-        what = f"calibration of {name}: {len(readings.prints)} print(s), {count} readings"
-        text = printer_file(learned, old, name)
-        parse_printer(text, str(path))  # never leave a file that cannot be read again
-        with noted(log_of or path, {path: (old or None, text), beside: (readings_before, csv_text)}, what):
-            write_atomic(beside, csv_text.encode())
-            write_atomic(path, text.encode())
-    return Learned(path, printer, learned, found, readings)
+
+
+def _count(readings: CouponReadings) -> int:
+    return sum(len(r.reading.values) for r in readings.features) + len(readings.fits)
 
 
 def _refuse_too_little(readings: CouponReadings, source: str) -> None:
