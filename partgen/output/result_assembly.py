@@ -14,6 +14,7 @@ from typing import Literal
 
 from partgen.core.findings import Finding, worst
 from partgen.design.assumed import assumptions
+from partgen.design.opening import corrected_seat
 from partgen.design.plan_records import Advice, CapModel, PartModel, Polygon, PositionPlan, Section, SetPlan
 from partgen.design.section_outlines import outline
 from partgen.geometry.views import silhouette
@@ -237,7 +238,7 @@ def _position(
 
 
 def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) -> DrawingDoc:
-    seat = profile.seat[p.seat] if p.seat else None
+    seat = corrected_seat(p.seat, profile.seat[p.seat], profile.caliper) if p.seat else None
     socket, flange = p.model.socket, p.model.flange
     seat_width, seat_depth = seat_size(seat) if seat else (0.0, 0.0)
     face_u = estimate.drop_u(index)
