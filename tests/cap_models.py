@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from partgen.design.plan_records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.design.part_models import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 from partgen.geometry.mesh_records import Facets, trimesh_of
 from partgen.geometry.outlines import inset
 

@@ -86,7 +86,7 @@ def sizes(kind: str, model: Any) -> dict[str, Any]:
 
 def model_of(text: str) -> Any:
     """The model that wrote itself so: every name in it is one of our frozen records."""
-    from partgen.design import plan_records
+    from partgen.design import part_models
     from partgen.design.grip import snap
     from partgen.kinds import (
         block,
@@ -102,7 +102,7 @@ def model_of(text: str) -> Any:
     )
 
     rooms = (
-        plan_records,
+        part_models,
         snap,
         legend,
         scale,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal, Protocol, runtime_checkable
 
-from partgen.design.plan_records import SectionShape
+from partgen.design.part_models import SectionShape
 from partgen.profile.part_records import Grip
 
 

@@ -13,8 +13,8 @@ from functools import lru_cache
 
 from partgen.design.cap_spec import CapSpec
 from partgen.design.heights import Collar, Crown, Site, collar
+from partgen.design.part_models import CapModel, CrownModel, FlangeModel, Section, SocketModel
 from partgen.design.plan_findings import HELD
-from partgen.design.plan_records import CapModel, CrownModel, FlangeModel, Section, SocketModel
 from partgen.design.section_outlines import offset
 from partgen.profile.printer_records import Printer
 

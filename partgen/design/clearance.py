@@ -26,8 +26,9 @@ from numpy.typing import NDArray
 from partgen.design.erosion import Draw, erosion
 from partgen.design.normal_distribution import below
 from partgen.design.opening import Opening
+from partgen.design.part_models import Section
 from partgen.design.passage import Tilt, lateral_play, room
-from partgen.design.plan_records import Clearance, Section
+from partgen.design.plan_records import Clearance
 from partgen.design.tolerance_stack import root_sum_square, worst_case
 from partgen.metrology.estimate_records import FloatArray, Value
 from partgen.metrology.student_t import K95

@@ -18,8 +18,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from partgen.design.part_models import Section
 from partgen.design.passage import Tilt, seen_directions
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import offset, rounded_box, support
 from partgen.metrology.estimate_records import FloatArray
 

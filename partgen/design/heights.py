@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partgen.design.cap_spec import CapSpec, SocketWish
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.section_outlines import support
 from partgen.metrology.estimate_records import FloatArray
 from partgen.profile.printer_records import Printer

@@ -16,8 +16,8 @@ import numpy as np
 from partgen.design.batches import batches
 from partgen.design.clearance import REACH, Draws, Place, normal_below, rooms
 from partgen.design.erosion import Draw
+from partgen.design.part_models import Section, SectionShape
 from partgen.design.passage import passage, passage_support, room
-from partgen.design.plan_records import Section, SectionShape
 from partgen.design.section_outlines import offset, outline_section, vertices
 
 GRID = 0.01

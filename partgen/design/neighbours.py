@@ -10,8 +10,8 @@ import numpy as np
 
 from partgen.core.findings import Finding
 from partgen.design.normal_distribution import below
+from partgen.design.part_models import Section
 from partgen.design.plan_findings import neighbours
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import outline
 
 NEAR = 3.0

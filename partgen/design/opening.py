@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from partgen.core.errors import Fault, ProfileError
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.section_outlines import offset, outline_section
 from partgen.metrology.correction import across_round
 from partgen.metrology.estimate_records import Value

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.core.findings import Finding
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.section_outlines import outline
 
 LEAST = 0.05

@@ -19,7 +19,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from partgen.design.plan_records import Polygon, Section
+from partgen.design.part_models import Polygon, Section
 from partgen.design.section_outlines import FACET_TOLERANCE, directions, outline, sides, support, vertices
 from partgen.metrology.estimate_records import FloatArray
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from partgen.core.findings import Finding, State, judge_at_least, judge_at_most
 from partgen.design.clearance import P_FLOOR, Binding, Limits
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.metrology.estimate_records import Value
 from partgen.metrology.student_t import K95
 

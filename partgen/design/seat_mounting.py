@@ -14,7 +14,8 @@ from partgen.design.grip import plan_grip
 from partgen.design.grip.grip_case import GripWish
 from partgen.design.heights import Site, rise
 from partgen.design.opening import Opening, measured_seat
-from partgen.design.plan_records import GripPlan, Section, SocketModel
+from partgen.design.part_models import Section, SocketModel
+from partgen.design.plan_records import GripPlan
 from partgen.design.section_outlines import directions, support
 from partgen.metrology.estimate_records import Estimate, Value
 from partgen.metrology.readings import evaluate

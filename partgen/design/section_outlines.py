@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from partgen.design.plan_records import Polygon, Section
+from partgen.design.part_models import Polygon, Section
 from partgen.metrology.estimate_records import FloatArray
 
 FACET_TOLERANCE = 0.001

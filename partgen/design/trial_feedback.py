@@ -21,8 +21,8 @@ import numpy as np
 from partgen.design import normal_distribution
 from partgen.design.cap_spec import CapSpec
 from partgen.design.opening import measured_opening
+from partgen.design.part_models import Section
 from partgen.design.passage import room
-from partgen.design.plan_records import Section
 from partgen.design.revision_records import Remake
 from partgen.metrology.estimate_records import Estimate, FloatArray, Observation, Value
 from partgen.metrology.rigid_offset import MEASURED_PLACE_LIMIT

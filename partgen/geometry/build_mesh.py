@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from partgen.core.errors import KernelError
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.height_derivation import CAP, Built, Maker, Reference
 from partgen.geometry.kernel_pool import KERNEL, Asked, Function, Kernel
 from partgen.geometry.marks import Markable, assign, cut_mark, markable

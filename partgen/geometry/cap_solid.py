@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partgen.design.plan_records import CapModel, PartModel, Section
+from partgen.design.part_models import CapModel, PartModel, Section
 from partgen.geometry import sockets
 from partgen.geometry.collars import FLOOR_MARK
 from partgen.geometry.feasibility import Refused, holds, misfit, refuse

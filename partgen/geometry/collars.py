@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from partgen.design.plan_records import PartModel, Section
+from partgen.design.part_models import PartModel, Section
 from partgen.geometry.outlines import vertices
 
 FLOOR_MARK = 0.5

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from partgen.core.errors import KernelError
-from partgen.design.plan_records import SocketModel
+from partgen.design.part_models import SocketModel
 from partgen.geometry import kernel
 from partgen.profile.coupon_features import BAR, BASE, FIN, STEP_SIZE, TALL, TONGUE_LENGTH, Feature
 from partgen.shapes.seats import shape_of

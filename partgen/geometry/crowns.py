@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partgen.design.plan_records import CrownModel, Section
+from partgen.design.part_models import CrownModel, Section
 from partgen.geometry.feasibility import lean_misfit, refuse
 from partgen.geometry.outlines import farthest, inset, outline_of, span
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry import kernel
 from partgen.geometry.crowns import reach
 from partgen.geometry.outlines import outline_of

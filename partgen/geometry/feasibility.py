@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
-from partgen.design.plan_records import CrownModel, PartModel, Section
+from partgen.design.part_models import CrownModel, PartModel, Section
 from partgen.geometry.outlines import farthest, inset, vertices
 from partgen.shapes.seats import shape_of
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import singledispatch
 from typing import Literal
 
-from partgen.design.plan_records import CrownModel, PartModel, Section
+from partgen.design.part_models import CrownModel, PartModel, Section
 from partgen.shapes.curves import Line, Outline
 
 Point = tuple[float, float]

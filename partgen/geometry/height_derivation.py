@@ -14,7 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.mesh_records import Floats, Mesh
 
 STRETCH = 1.0

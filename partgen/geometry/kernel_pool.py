@@ -24,7 +24,7 @@ from partgen.core.worker_pool import USUAL, Method, Pool, processors, serve
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from partgen.design.plan_records import PartModel
+    from partgen.design.part_models import PartModel
     from partgen.geometry.height_derivation import Maker
 
 Function = Literal["reference", "build"]

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.crowns import reach as crown_reach
 from partgen.geometry.engrave import engrave
 from partgen.geometry.glyphs import STEM, Area, areas_of, drawable, lay_out

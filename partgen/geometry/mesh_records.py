@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 
 if TYPE_CHECKING:
     from trimesh import Trimesh

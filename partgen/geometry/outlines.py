@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.shapes.curves import Circle, Line, Outline, corners, rectangle
 
 LEAST = 0.05

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from partgen.design.plan_records import RibsModel, Section
+from partgen.design.part_models import RibsModel, Section
 from partgen.geometry.features import Prism, polygon
 from partgen.geometry.outlines import span
 

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.height_derivation import Built, Maker, Reference
 from partgen.geometry.mesh_records import Mesh
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from partgen.design.plan_records import FingersModel, ScrewModel, SocketModel
+from partgen.design.part_models import FingersModel, ScrewModel, SocketModel
 from partgen.geometry.feasibility import Refused
 from partgen.geometry.features import Body, Feature, Loft, Prism, Revolve, add, box, cut, polygon
 from partgen.shapes.curves import Circle

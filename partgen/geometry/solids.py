@@ -9,7 +9,7 @@ import cadquery as cq
 import numpy as np
 from cadquery.func import extrude, face
 
-from partgen.design.plan_records import PartModel, Section
+from partgen.design.part_models import PartModel, Section
 from partgen.geometry import cap_solid, kernel
 from partgen.geometry.crowns import above_plane, ball_radius, crowned
 from partgen.geometry.features import (

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry import kernel
 from partgen.geometry.crowns import reach
 from partgen.geometry.height_derivation import CAP, STRETCH, Built, Maker, Reference

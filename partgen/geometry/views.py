@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, affinity, box
 
-from partgen.design.plan_records import CrownModel, PartModel, Section
+from partgen.design.part_models import CrownModel, PartModel, Section
 from partgen.geometry.crowns import ball_radius
 from partgen.geometry.feasibility import Refused
 from partgen.geometry.features import (

@@ -12,7 +12,8 @@ import numpy as np
 from partgen.core.errors import KernelError
 from partgen.core.findings import Finding
 from partgen.design.opening import corrected_seat, measured_seat
-from partgen.design.plan_records import PartModel, PositionPlan, SocketModel
+from partgen.design.part_models import PartModel, SocketModel
+from partgen.design.plan_records import PositionPlan
 from partgen.geometry.build_mesh import Caps, Unmarked
 from partgen.geometry.mesh_records import BuiltCap, scaled, transformed
 from partgen.geometry.shape_cache import ShapeCache

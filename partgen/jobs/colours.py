@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from partgen.core.errors import KernelError
 from partgen.core.findings import Finding
-from partgen.design.plan_records import PartModel, PositionPlan
+from partgen.design.part_models import PartModel
+from partgen.design.plan_records import PositionPlan
 from partgen.geometry.build_mesh import Caps
 from partgen.geometry.mesh_records import BuiltCap
 from partgen.geometry.shape_cache import ShapeCache

@@ -9,7 +9,8 @@ from functools import cached_property
 from pathlib import Path
 
 from partgen.core.findings import Finding
-from partgen.design.advice import DRAWS, Case, advise, chance_if_either, with_best_lever
+from partgen.design.advice import DRAWS, advise, chance_if_either, with_best_lever
+from partgen.design.advice_case import Case
 from partgen.design.assumed import assumptions
 from partgen.design.plan_records import PositionPlan, SetPlan
 from partgen.design.plan_set import plan_set

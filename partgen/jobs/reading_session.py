@@ -5,22 +5,18 @@ Never prints and never reads keys.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from partgen.core.errors import InputError, OutsideError, ProfileError
-from partgen.core.units import Unit, in_unit, parse_length
+from partgen.core.units import in_unit, parse_length
 from partgen.design.live_review import reading_at, review
 from partgen.design.reading_tasks import Task, gap_task
 from partgen.jobs import session_words
 from partgen.jobs.indirect_entry import SPACING, WAYS, as_table, suiting
-from partgen.jobs.reading_order import Chance, Route, Stop
-from partgen.jobs.session_commands import COMMANDS, HELP, Note, NoteKind
+from partgen.jobs.reading_order import Stop
+from partgen.jobs.session_commands import COMMANDS, HELP, Note
+from partgen.jobs.session_state import SessionState, Taken
 from partgen.metrology.questions import KEEP_FROM, Question, keepable
-from partgen.profile.changes import digest
 from partgen.profile.edit import (
-    Edit,
     Place,
-    ProfileFile,
     add_gap,
     add_reading,
     add_spacing,
@@ -30,66 +26,12 @@ from partgen.profile.edit import (
     set_value,
 )
 from partgen.profile.log_file import log_path, read_log
-from partgen.profile.printer_records import Printer
-from partgen.profile.seats import known_seats
 from partgen.profile.suggestions import one_of
-from partgen.profile.undo import Recording, last_recording, undo
+from partgen.profile.undo import last_recording, undo
 
 
-@dataclass(frozen=True)
-class Taken:
-    """One reading of this session, for undo."""
-
-    task: Task
-    written: str
-
-
-class Session:
+class Session(SessionState):
     """Walks through a profile's readings. `finished` turns True when the person ends it."""
-
-    def __init__(self, file: ProfileFile, printer: Printer, *, wanted: int = 3, chance: Chance | None = None) -> None:
-        """Begin, or go on where an earlier session was cut off: what is in the profile is not asked again."""
-        self.file, self.printer, self.wanted = file, printer, wanted
-        self.route = Route(file, printer, wanted, chance)
-        self.unit: Unit = file.profile.unit
-        self.taken: list[Taken] = []
-        self.finished = False
-        self.task: Task | None = None
-        self._known = known_seats(file.path)
-        self._new_gap: tuple[str, str] | None = None
-        self._to_replace: Place | None = None
-        self.held = False
-        """True at a place that the person chose: readings stay there until it is left."""
-        self._written: set[str] = set()
-        """Hashes of the profile's texts that this session wrote."""
-        self._offered: Recording | None = None
-        """What undo would take back though it is of another session, once that was said."""
-        self._notes: list[Note] = []
-        self.unsaved = False
-        """Whether the last reading given could not be saved."""
-        self._go(self.route.following(None))
-
-    # --- what the person sees ------------------------------------------------------------------
-
-    @property
-    def prompt(self) -> str:
-        """What is asked for now."""
-        if self._new_gap is not None:
-            return f"gap at {self._new_gap[0]}, {self._new_gap[1]}: board to the panel's underside > "
-        if self.task is None:
-            return "> "
-        count = self.route.count(self.task)
-        number = f"reading {count + 1} of {self.task.wanted}" if count < self.task.wanted else "once more"
-        return f"{self.task.title}, {number} [{self.unit}] > "
-
-    def notes(self) -> list[Note]:
-        """What there is to say before the next prompt, once."""
-        said, self._notes = self._notes, []
-        return said
-
-    def shown(self, mm: float) -> str:
-        """A length in the unit of the session."""
-        return session_words.length_in(mm, self.unit)
 
     # --- what the person or the calipers' cable types --------------------------------------------
 
@@ -117,19 +59,77 @@ class Session:
             self.unsaved = True
             self._note(f"NOT SAVED: {error}. Mend that and give the reading again, or stop.", "refused")
 
-    def _do_help(self, _: str) -> None:
-        self._notes.extend(Note(line, "terminal") for line in HELP.splitlines())
+    def _read(self, text: str) -> None:
+        try:
+            written = self._with_unit(text)
+            mm = parse_length(written, self.file.profile.unit).mm
+        except ValueError as error:
+            self._note(f'"{text[:40]}" was not taken: expected {error}', "refused")
+            return
+        task = self.task
+        try:
+            if self._new_gap is not None:
+                self._apply(add_gap(self._new_gap, written))
+                task = gap_task(str(len(self.file.profile.panel.gap)), min(self.wanted, 2))
+                self._new_gap, self.task = None, task
+            elif task is None:
+                self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.', "refused")
+                return
+            elif self._to_replace == task.place:
+                self._apply(session_words.replaced(task.place, written))
+                self._to_replace = None
+            else:
+                self._apply((set_length if task.single else add_reading)(task.place, written))
+        except ProfileError as error:
+            place = str(task.place) if task is not None else ""
+            here = (f.expected if place and place in f.where else str(f) for f in error.faults)
+            why = "; ".join(dict.fromkeys(here))
+            self._note(f"{self.shown(mm)} was not taken: {why}", "refused")
+            return
+        self.taken.append(Taken(task, written))
+        self._settle(task, mm)
 
-    def _do_stop(self, _: str) -> None:
-        self.finished = True
+    def _otherwise(self, word: str, typed: list[str]) -> None:
+        """One line that says how the quantity was measured another way."""
+        task = self.task
+        new = self._new_gap
+        if new is not None:
+            task = gap_task(str(len(self.file.profile.panel.gap) + 1), 1)
+        if task is None:
+            self._note('Nothing is asked for; "go S1" goes to a position.')
+            return
+        try:
+            values = as_table(word, [self._with_unit(one) for one in typed], task)
+            self._apply(add_gap(new, values) if new is not None else set_otherwise(task.place, values))
+        except ValueError as error:
+            self._note(f"not taken: {error}", "refused")
+            return
+        except ProfileError as error:
+            self._refused(error)
+            return
+        self._new_gap, self.task = None, task
+        self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
+        self._settle(task)
 
-    def _do_mm(self, _: str) -> None:
-        self.unit = "mm"
-        self._note("Bare numbers are millimetres from now on.")
+    def _do_lands(self, rest: str) -> None:
+        try:
+            first, second, along, read = rest.split()
+            written = self._with_unit(read)
+        except ValueError:
+            self._note(f"say it as in: {SPACING}")
+            return
+        try:
+            self._apply(add_spacing((first, second), along, written))
+        except ProfileError as error:
+            self._refused(error)
+            return
+        number = str(len(self.file.profile.spacing))
+        self.task = next(task for task in self.route.tasks() if task.place == Place("spacing", number, "read"))
+        self._new_gap = None
+        self.taken.append(Taken(self.task, written))
+        self._settle(self.task)
 
-    def _do_inch(self, _: str) -> None:
-        self.unit = "inch"
-        self._note("Bare numbers are inches from now on.")
+    # --- the list and the way through it ---------------------------------------------------------
 
     def _do_list(self, _: str) -> None:
         todo = [task for task in self.route.tasks() if not self.route.enough(task)]
@@ -163,28 +163,6 @@ class Session:
         self.route.skipped.discard(self.task.place)
         self._tell(self.task)
 
-    def go_to(self, place: Place, *, hold: bool = False) -> bool:
-        """Ask for one place next, as `go` does by name; False where the profile has no such place.
-
-        `hold`: the person chose it, so that it stays, however often it is read, until `leave`.
-        """
-        task = next((task for task in self.route.tasks() if task.place == place), None)
-        if task is None:
-            return False
-        self._new_gap, self.task, self.held = None, task, hold
-        self.route.skipped.discard(place)
-        return True
-
-    def leave(self) -> None:
-        """Go on with the list from here: after a place that was chosen, or one that is gone from the file."""
-        self.held = False
-        self._go(self.route.following(self.task))
-
-    @property
-    def new_gap(self) -> tuple[str, str] | None:
-        """Where a panel gap is asked for that the profile does not have yet; coordinates as typed."""
-        return self._new_gap
-
     def _do_gap(self, rest: str) -> None:
         words = rest.replace(",", " ").split()
         try:
@@ -195,6 +173,8 @@ class Session:
             self._note('say where: "gap 4 6" for x = 4 and y = 6')
             return
         self._new_gap = (x, y)
+
+    # --- what was read ---------------------------------------------------------------------------
 
     def _do_undo(self, _: str) -> None:
         """Take back the last thing recorded; where that was not in this session, say first what it is."""
@@ -280,111 +260,25 @@ class Session:
         live = review(self.file.profile, self.printer, task)
         return live is not None and bool(live.doubts)
 
-    # --- one reading ---------------------------------------------------------------------------
+    # --- words about the session -----------------------------------------------------------------
 
-    def _read(self, text: str) -> None:
-        try:
-            written = self._with_unit(text)
-            mm = parse_length(written, self.file.profile.unit).mm
-        except ValueError as error:
-            self._note(f'"{text[:40]}" was not taken: expected {error}', "refused")
-            return
-        task = self.task
-        try:
-            if self._new_gap is not None:
-                self._apply(add_gap(self._new_gap, written))
-                task = gap_task(str(len(self.file.profile.panel.gap)), min(self.wanted, 2))
-                self._new_gap, self.task = None, task
-            elif task is None:
-                self._note('Nothing is asked for; "go S1" goes to a position, "stop" ends.', "refused")
-                return
-            elif self._to_replace == task.place:
-                self._apply(session_words.replaced(task.place, written))
-                self._to_replace = None
-            else:
-                self._apply((set_length if task.single else add_reading)(task.place, written))
-        except ProfileError as error:
-            place = str(task.place) if task is not None else ""
-            here = (f.expected if place and place in f.where else str(f) for f in error.faults)
-            why = "; ".join(dict.fromkeys(here))
-            self._note(f"{self.shown(mm)} was not taken: {why}", "refused")
-            return
-        self.taken.append(Taken(task, written))
-        self._settle(task, mm)
+    def _do_help(self, _: str) -> None:
+        self._notes.extend(Note(line, "terminal") for line in HELP.splitlines())
 
-    def _otherwise(self, word: str, typed: list[str]) -> None:
-        """One line that says how the quantity was measured another way."""
-        task = self.task
-        new = self._new_gap
-        if new is not None:
-            task = gap_task(str(len(self.file.profile.panel.gap) + 1), 1)
-        if task is None:
-            self._note('Nothing is asked for; "go S1" goes to a position.')
-            return
-        try:
-            values = as_table(word, [self._with_unit(one) for one in typed], task)
-            self._apply(add_gap(new, values) if new is not None else set_otherwise(task.place, values))
-        except ValueError as error:
-            self._note(f"not taken: {error}", "refused")
-            return
-        except ProfileError as error:
-            self._refused(error)
-            return
-        self._new_gap, self.task = None, task
-        self.taken.append(Taken(task, f"{word} {' '.join(typed)}"))
-        self._settle(task)
+    def _do_stop(self, _: str) -> None:
+        self.finished = True
 
-    def _refused(self, error: InputError) -> None:
-        self._note("not taken: " + "; ".join(dict.fromkeys(fault.expected for fault in error.faults)), "refused")
+    def _do_mm(self, _: str) -> None:
+        self.unit = "mm"
+        self._note("Bare numbers are millimetres from now on.")
+
+    def _do_inch(self, _: str) -> None:
+        self.unit = "inch"
+        self._note("Bare numbers are inches from now on.")
 
     def _do_other(self, _: str) -> None:
         task = self.task if self._new_gap is None else gap_task("1", 1)
         self._notes.extend(Note(f"  {line}") for line in suiting(task))
-
-    def _do_lands(self, rest: str) -> None:
-        try:
-            first, second, along, read = rest.split()
-            written = self._with_unit(read)
-        except ValueError:
-            self._note(f"say it as in: {SPACING}")
-            return
-        try:
-            self._apply(add_spacing((first, second), along, written))
-        except ProfileError as error:
-            self._refused(error)
-            return
-        number = str(len(self.file.profile.spacing))
-        self.task = next(task for task in self.route.tasks() if task.place == Place("spacing", number, "read"))
-        self._new_gap = None
-        self.taken.append(Taken(self.task, written))
-        self._settle(self.task)
-
-    def _with_unit(self, text: str) -> str:
-        return session_words.as_written(text, self.unit, self.file.profile.unit)
-
-    def _apply(self, edit: Edit) -> None:
-        self.file.apply(edit)
-        self._written.add(digest(self.file.text))
-        if self.file.changed_outside:
-            self._note("The file was changed by someone else meanwhile; that is kept too.")
-        if self.file.recovered is not None:
-            self._note(self.file.recovered)
-            self.file.recovered = None
-
-    def _settle(self, task: Task, mm: float | None = None) -> None:
-        """Tell how the quantity stands, question what stands out, and go on when it is enough."""
-        live = review(self.file.profile, self.printer, task)
-        if live is None:
-            return
-        self._note(session_words.state(live, self.unit), "state")
-        self._notes.extend(
-            Note(line, "odd") for line in session_words.questions(self.file.profile, live, self.unit, mm)
-        )
-        if live.agreeing >= task.wanted or (live.count == 1 and task.wanted > 1):
-            found = session_words.recognised(self.file.profile, self.printer, self.route.tasks(), task, self._known)
-            self._notes.extend(Note(f"   {line}") for line in found)
-        if not self.held and self.route.enough(task, live):
-            self._go(self.route.following(task))
 
     def _do_is(self, rest: str) -> None:
         try:
@@ -394,20 +288,3 @@ class Session:
             return
         known = session_words.sizes_known(mm, self.file.profile, self._known)
         self._notes.extend(Note(in_unit(f"   {mm:.2f} mm: {what}", self.unit)) for what in known)
-
-    def _tell(self, task: Task) -> None:
-        live = review(self.file.profile, self.printer, task)
-        if live is not None:
-            self._note(session_words.state(live, self.unit), "state")
-            self._notes.extend(
-                Note(line, "odd") for line in session_words.questions(self.file.profile, live, self.unit)
-            )
-
-    # --- where to go -----------------------------------------------------------------------------
-
-    def _go(self, stop: Stop) -> None:
-        self.task, self._new_gap = stop.task, stop.new_gap
-        self._notes.extend(note if isinstance(note, Note) else Note(note) for note in stop.notes)
-
-    def _note(self, text: str, kind: NoteKind = "said") -> None:
-        self._notes.append(Note(text, kind))

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry import cap_solid
 from partgen.geometry.crowns import drafted
 from partgen.geometry.feasibility import Misfit, lean_misfit, misfit, refuse

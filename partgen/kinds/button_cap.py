@@ -11,9 +11,10 @@ from pydantic import Field
 from partgen.core.findings import Finding, judge_at_least, worst
 from partgen.design import plan_findings
 from partgen.design.opening import measured_seat
+from partgen.design.part_models import CapModel
 from partgen.design.plan_context import Job, PartPlans
-from partgen.design.plan_records import CapModel, PositionPlan
-from partgen.design.plan_set import plan_through
+from partgen.design.plan_records import PositionPlan
+from partgen.design.plan_through import plan_through
 from partgen.design.seat_mounting import wall_room
 from partgen.design.section_outlines import leaned
 from partgen.geometry import cap_solid

@@ -21,10 +21,11 @@ from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.grip_case import seat_size
 from partgen.design.grip.outward import Pressed, press_in
 from partgen.design.heights import LITTLE, Crown, Site, socket_depth
+from partgen.design.part_models import CrownModel, Section
 from partgen.design.passage import passage
 from partgen.design.plan_context import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.design.plan_records import Carried, CrownModel, PositionPlan, Section
-from partgen.design.plan_set import DRAWN
+from partgen.design.plan_records import Carried, PositionPlan
+from partgen.design.plan_through import DRAWN
 from partgen.design.seat_mounting import MeasuredSeat, Mounted, place_of, seat_as_measured, site_of, wall_room
 from partgen.design.section_outlines import directions, offset, support
 from partgen.design.tolerance_stack import root_sum_square

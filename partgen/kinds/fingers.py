@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from partgen.core.findings import Finding, judge_at_least
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import support
 
 SORTS: dict[str, str] = {

@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from partgen.core.findings import Finding, State
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.features import Body, add, cut, features, keep
 from partgen.kinds.block import BlockModel, line_cuts
 from partgen.kinds.knob_model import KnobModel, pointer_cuts

@@ -13,8 +13,9 @@ from pydantic import Field
 
 from partgen.core.findings import Finding, State
 from partgen.design.caps import compensated
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job, PartPlans
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.seat_mounting import Gripped
 from partgen.kinds import inlays, over_panel
 from partgen.kinds.fingers import finger_hold, finger_room

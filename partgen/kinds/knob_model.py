@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from partgen.design.plan_records import CrownModel, PartModel, Section, SocketModel
+from partgen.design.part_models import CrownModel, PartModel, Section, SocketModel
 from partgen.geometry import cap_solid
 from partgen.geometry.feasibility import Misfit, Refused, dome_misfit, misfit, refuse
 from partgen.geometry.features import (

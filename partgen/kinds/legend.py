@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Protocol
 from pydantic import Field
 
 from partgen.core.findings import Finding, State
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job
-from partgen.design.plan_records import Section
 from partgen.geometry.symbols import Sign
 from partgen.profile.fields import Length
 from partgen.profile.part_records import PartSpec

@@ -14,8 +14,9 @@ from pydantic import Field
 from partgen.core.findings import Finding, State
 from partgen.design.caps import compensated
 from partgen.design.heights import LITTLE
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job, PartPlans
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.kinds import inlays, over_panel
 from partgen.kinds.block import BlockModel, block_misfit
 from partgen.kinds.fingers import finger_room

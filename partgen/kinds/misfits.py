@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from partgen.core.findings import Finding
-from partgen.design.plan_records import CrownModel, Section
+from partgen.design.part_models import CrownModel, Section
 from partgen.geometry.feasibility import Misfit, dome_misfit
 
 COARSE = 0.1

@@ -22,8 +22,9 @@ from partgen.design.grip.outward import Pressed, press_in
 from partgen.design.grip.snap import IN, LAND, Snap, SnapCase, fingers
 from partgen.design.heights import Crown, Site
 from partgen.design.opening import Opening
+from partgen.design.part_models import NO_SOCKET, CrownModel, FlangeModel, Section
 from partgen.design.plan_context import Job, PartPlans, crown_of, proud_u95_of, wanted_proud
-from partgen.design.plan_records import NO_SOCKET, Clearance, CrownModel, FlangeModel, GripPlan, PositionPlan, Section
+from partgen.design.plan_records import Clearance, GripPlan, PositionPlan
 from partgen.design.section_outlines import offset, outline
 from partgen.kinds import misfits, plug_model
 from partgen.kinds.plug_model import PlugModel

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from partgen.design.grip.snap import IN, LAND, Snap, long_side
-from partgen.design.plan_records import PartModel, RibsModel, Section
+from partgen.design.part_models import PartModel, RibsModel, Section
 from partgen.geometry.feasibility import Refused, dome_misfit, refuse
 from partgen.geometry.features import Body, Crowned, Feature, Loft, Prism, add, box, cut, features, keep
 from partgen.geometry.outlines import inset, outline_of

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from partgen.core.findings import Finding
+from partgen.design.part_models import PartModel
 from partgen.design.plan_context import Planner
-from partgen.design.plan_records import PartModel, PositionPlan
+from partgen.design.plan_records import PositionPlan
 from partgen.profile.panel_records import Seat
 from partgen.profile.part_records import PartSpec
 

@@ -21,8 +21,9 @@ from partgen.design.grip.grip_case import seat_size
 from partgen.design.grip.outward import Pressed, press_in
 from partgen.design.grip.pressed import STIFFNESS_FACTOR
 from partgen.design.heights import LITTLE, on_layers
+from partgen.design.part_models import NO_SOCKET, CrownModel, Section
 from partgen.design.plan_context import Job, PartPlans, wanted_proud
-from partgen.design.plan_records import NO_SOCKET, Carried, Clearance, CrownModel, GripPlan, PositionPlan, Section
+from partgen.design.plan_records import Carried, Clearance, GripPlan, PositionPlan
 from partgen.design.seat_mounting import MeasuredSeat, seat_as_measured
 from partgen.design.section_outlines import offset, outline
 from partgen.kinds import sleeve_model

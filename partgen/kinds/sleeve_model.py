@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from partgen.design.plan_records import PartModel, RibsModel, Section
+from partgen.design.part_models import PartModel, RibsModel, Section
 from partgen.geometry.feasibility import Refused
 from partgen.geometry.features import Body, Loft, Prism, add, box, cut, features
 from partgen.geometry.outlines import inset, outline_of

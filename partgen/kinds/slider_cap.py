@@ -13,8 +13,9 @@ import numpy as np
 from pydantic import Field
 
 from partgen.design.caps import compensated
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job, PartPlans
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.section_outlines import outline
 from partgen.kinds import inlays, over_panel
 from partgen.kinds.block import BlockModel, block_misfit

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from partgen.design.grip.grip_case import seat_shape, seat_size
+from partgen.design.part_models import PartModel, RibsModel, SocketModel
 from partgen.design.plan_context import Job
-from partgen.design.plan_records import PartModel, RibsModel, SocketModel
 from partgen.geometry import cap_solid
 from partgen.geometry.feasibility import Refused, misfit, refuse
 from partgen.geometry.features import Body, Loft, Prism, Relief, Step, add, cut, features

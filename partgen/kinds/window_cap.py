@@ -15,8 +15,9 @@ import numpy as np
 from pydantic import Field
 
 from partgen.core.findings import Finding, State, worst
+from partgen.design.part_models import PartModel, Polygon, Section
 from partgen.design.plan_context import Job, PartPlans
-from partgen.design.plan_records import PartModel, Polygon, PositionPlan, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.section_outlines import leaned, outline
 from partgen.geometry.feasibility import Misfit
 from partgen.geometry.features import Body, Prism, add, cut, features, keep

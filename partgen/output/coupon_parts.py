@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from partgen.design.grip.grip_case import Case, seat_size, socket_for
-from partgen.design.plan_records import SocketModel
+from partgen.design.part_models import SocketModel
 from partgen.metrology.estimate_records import Value
 from partgen.output.quantities import print_seconds
 from partgen.profile.coupon_features import Feature, features

@@ -15,7 +15,8 @@ from typing import Literal
 from partgen.core.findings import Finding, worst
 from partgen.design.assumed import assumptions
 from partgen.design.opening import corrected_seat
-from partgen.design.plan_records import Advice, CapModel, PartModel, Polygon, PositionPlan, Section, SetPlan
+from partgen.design.part_models import CapModel, PartModel, Polygon, Section
+from partgen.design.plan_records import Advice, PositionPlan, SetPlan
 from partgen.design.section_outlines import outline
 from partgen.geometry.views import silhouette
 from partgen.metrology.estimate_records import Budget, Estimate

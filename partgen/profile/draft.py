@@ -12,7 +12,7 @@ from partgen.core.units import Unit, parse_length
 from partgen.profile.bounds import bounds_of
 from partgen.profile.edit import toml_length
 from partgen.profile.suggestions import one_of
-from partgen.profile.validate import HOLES, SEATS
+from partgen.profile.table_models import HOLES, SEATS
 
 HOLE_SIZES: dict[str, tuple[str, ...]] = {
     "round": ("diameter",),

@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final, TypeVar, cast, get_args
 
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import BaseModel
 
 from partgen.core.errors import Fault, one_line
 from partgen.core.units import MM_PER, Unit, not_offered
 from partgen.kinds import FAMILIES
 from partgen.profile import panel_records
-from partgen.profile.bounds import PART_LENGTH, Bounds, bounds_of
 from partgen.profile.consistency import cross_faults
+from partgen.profile.fault_words import meant_key, unknown_key
 from partgen.profile.indirect_readings import Instrument
-from partgen.profile.part_records import PartSpec, Position
+from partgen.profile.part_records import Position
 from partgen.profile.profile_record import Profile, Recheck, Target
-from partgen.profile.schema_introspection import choices, is_bare, is_length, leaves, names_of, numbers, shape_hint
-from partgen.profile.suggestions import as_written, nearest, one_of
+from partgen.profile.record_reader import RecordReader, Table
+from partgen.profile.suggestions import as_written, one_of
+from partgen.profile.table_models import HOLES, SEATS
 
-Table = dict[str, Any]
 _NAME_LENGTH: Final = 40
 _MOST_KINDS: Final = 200
 """Holes, seats or parts: each kind of hole has random draws of its own, some megabytes."""
@@ -28,178 +27,19 @@ _MOST_POINTS: Final = 500
 """Corners of an outline: 141 of them already follow a circle of 80 mm to 0.01 mm."""
 _MOST: Final = 1000
 """Positions, gaps or spacings of one panel: 1,000 positions take about half a minute, growing with the cube."""
-_ALL_OFF: Final = 3
-"""So many lengths that would be plausible in the other unit are the unit's fault, and no slips of the decimal point."""
 _EXAMPLES: Final = {"hole": "window", "seat": "plunger", "part": "key"}
-
-
-def _shapes(union: Any) -> dict[str, type[panel_records.HoleBase | panel_records.SeatBase]]:  # noqa: ANN401 - a typing form
-    """The models of a union of shapes, by the word that `shape` takes."""
-    models = get_args(get_args(union)[0])
-    return {get_args(model.model_fields["shape"].annotation)[0]: model for model in models}
-
-
-HOLES: Final = _shapes(panel_records.Hole)
-SEATS: Final = _shapes(panel_records.Seat)
-_MODELS: Final[dict[str, tuple[type[BaseModel], ...]]] = {
-    "at the top of the file, before the first [table]": (Profile,),
-    "in [caliper]": (panel_records.Caliper,),
-    "in [[caliper.reference]]": (panel_records.Reference,),
-    "in [panel]": (panel_records.Panel,),
-    "in [[panel.gap]]": (panel_records.Gap,),
-    "in [target]": (Target,),
-    "in [[spacing]]": (panel_records.Spacing,),
-    "in [hole.NAME]": tuple(HOLES.values()),
-    "in [seat.NAME]": tuple(SEATS.values()),
-    "in [part.NAME]": tuple(FAMILIES.values()),
-    "in [[position]]": (Position,),
-    "in [[recheck]]": (Recheck,),
-}
-
 
 Listed = TypeVar("Listed", bound=BaseModel)
 
 
-class _Reader:
-    """One pass over one file's tables."""
-
-    def __init__(self, source: str) -> None:
-        self.source = source
-        self.faults: list[Fault] = []
-        self.unit: Unit = "mm"
-        self.instrument = Instrument()
-        self.unit_known = True
-        # lengths that no part has, and whether one has them in the other unit
-        self.beyond: list[tuple[Fault, bool]] = []
-        self.unplaced = False  # spacings were to give coordinates and could not: said once, not at every position
-
-    def fault(self, where: str, read: str, expected: str) -> None:
-        self.faults.append(Fault(f"{self.source}: {where}", read, expected))
-
-    # --- single tables -------------------------------------------------------------------------
-
-    def record(self, model: type[BaseModel], data: object, where: str) -> BaseModel | None:
-        """Validate one table; None when it is faulty, with its faults noted."""
-        if not isinstance(data, dict):
-            self.fault(where, as_written(data), f"expected a table of keys ({', '.join(names_of(model))})")
-            return None
-        before = len(self.faults)
-        for key, value in data.items():
-            known = model.model_fields.get(key)
-            if isinstance(value, bool) and known is not None and bool not in leaves(known.annotation):
-                self.fault(f"{where} {key}", as_written(value), "expected a value, not true or false")
-        if len(self.faults) > before:
-            return None
-        try:
-            made = model.model_validate(data, context={"unit": self.unit, "instrument": self.instrument})
-        except ValidationError as error:
-            details = error.errors(include_url=False)
-            unknown = [d["loc"][0] for d in details if d["type"] == "extra_forbidden"]
-            meant = {_meant(model, str(key)) for key in unknown}  # a misspelt key is one fault, not two
-            for detail in details:
-                known_of = detail["loc"][0] in meant or (self.unplaced and detail["loc"][0] == "at")
-                if not (detail["type"] == "missing" and known_of):
-                    self.fault(*self._explain(model, detail, where))
-            return None
-        self._check_bounds(made, data, where)
-        return made if len(self.faults) == before else None
-
-    def _explain(self, model: type[BaseModel], error: ErrorDetails, where: str) -> tuple[str, str, str]:
-        loc, kind, ctx = error["loc"], error["type"], error.get("ctx", {})
-        key = str(loc[0]) if loc else ""
-        place = f"{where} {key}" + "".join(f", value {i + 1}" if isinstance(i, int) else f" {i}" for i in loc[1:])
-        read = as_written(error["input"])
-        if kind == "extra_forbidden":
-            return f"{where} {as_written(key)[1:-1]}", "", _unknown_key(model, key)
-        if kind == "missing" and len(loc) > 1 and isinstance(loc[-1], int):
-            return f"{where} {key}", as_written(error["input"]), "expected more values: a point is [x, y]"
-        if kind == "missing":
-            return place, "nothing", f"this key is needed ({shape_hint(model, key)})"
-        if kind == "literal_error":
-            words = choices(model, key)
-            close = nearest(error["input"], words) if isinstance(error["input"], str) else None
-            listed = ", ".join(words) if words else str(ctx.get("expected", ""))
-            return place, read, (f'did you mean "{close}"? ' if close else "") + f"expected one of: {listed}"
-        if kind in ("value_error", "assertion_error"):
-            return place, read, f"expected {ctx.get('error', error['msg'])}"
-        expected = {
-            "string_type": 'expected text in quotes, such as "S1"',
-            "string_too_short": "expected at least one character",
-            "string_too_long": f"expected at most {ctx.get('max_length')} characters",
-            "string_pattern_mismatch": 'expected a colour such as "#30343a"',
-            "tuple_type": "expected a list in square brackets",
-            "too_long": "expected fewer values: a point is [x, y]",
-            "finite_number": "expected a finite number",
-            "greater_than": f"expected more than {ctx.get('gt')}",
-            "greater_than_equal": f"expected at least {ctx.get('ge')}",
-            "less_than": f"expected less than {ctx.get('lt')}",
-            "less_than_equal": f"expected at most {ctx.get('le')}",
-            "bool_type": "expected true or false",
-            "bool_parsing": "expected true or false",
-        }.get(kind)
-        if expected is None:
-            number = kind.startswith(("float", "int"))
-            kind_of = "whole number" if kind.startswith("int") else "number"
-            expected = f"expected a {kind_of}" if number else error["msg"].replace("Input should be", "expected")
-        return place, read, expected
-
-    def _check_bounds(self, made: BaseModel, data: Table, where: str) -> None:
-        if not self.unit_known:  # every length would look wrong
-            return
-        for key in (key for key in data if key in made.model_fields_set):  # in the file's order
-            bounds = bounds_of(type(made), key)
-            if bounds is None and isinstance(made, PartSpec) and is_length(type(made), key):
-                bounds = PART_LENGTH
-            if bounds is None:
-                continue
-            outside = [v for v in numbers(getattr(made, key)) if not bounds.low <= v <= bounds.high]
-            if outside:
-                self.fault(f"{where} {key}", as_written(data[key]), self._implausible(outside[0], bounds))
-                bare = bounds.unit == "mm" and is_bare(data[key])
-                self.beyond.append((self.faults[-1], bare and bounds.low <= self._other(outside[0]) <= bounds.high))
-
-    def _implausible(self, value: float, bounds: Bounds) -> str:
-        text = f"{value:.6g} {bounds.unit} is beyond what is plausible ({bounds})"
-        if bounds.unit != "mm":
-            return text
-        if self.unit == "inch" and bounds.low <= self._other(value) <= bounds.high:
-            return f'{text}; as millimetres it would be: is unit = "inch" right?'
-        for factor in (10, 100, 0.1, 0.01):
-            if bounds.low <= value * factor <= bounds.high:
-                return f"{text}; a slip of the decimal point?"
-        return text
-
-    def _other(self, value: float) -> float:
-        """A length that was written in the file's unit, had it been in the other one; mm."""
-        return value / 25.4 if self.unit == "inch" else value * 25.4
-
-    def blame_unit(self, written: object) -> None:
-        """One fault of the unit in place of one for every length, where most would be right in the other unit."""
-        fitting = [fault for fault, fits in self.beyond if fits]
-        if len(fitting) < _ALL_OFF or 2 * len(fitting) < len(self.beyond):
-            return
-        self.unit_known = False
-        beyond = [id(fault) for fault, _ in self.beyond]
-        self.faults = [fault for fault in self.faults if id(fault) not in beyond]
-        if any(fault.where.endswith("] unit") for fault in self.faults):  # it stands in a table: that says it all
-            return
-        read = "nothing, so mm" if written is None else as_written(written)
-        other, first = ("mm" if self.unit == "inch" else "inch"), fitting[0]
-        place = first.where.removeprefix(f"{self.source}: ")
-        self.fault(
-            "unit",
-            read,
-            f"{len(beyond)} lengths are beyond what is plausible, the first of them {place}, read {first.read}; "
-            f'in the other unit they would not be: is unit = "{other}" right?',
-        )
-
-    # --- the tables of a profile ---------------------------------------------------------------
+class _Reader(RecordReader):
+    """The tables of a profile."""
 
     def top(self, data: Table) -> None:
         for key in data:
             if key not in Profile.model_fields:
-                self.fault(as_written(key)[1:-1], "", _unknown_key(Profile, key))
-                self.unit_known = self.unit_known and ("unit" in data or _meant(Profile, key) != "unit")
+                self.fault(as_written(key)[1:-1], "", unknown_key(Profile, key))
+                self.unit_known = self.unit_known and ("unit" in data or meant_key(Profile, key) != "unit")
         unit = data.get("unit", "mm")
         if unit in get_args(Unit):
             self.unit = cast("Unit", unit)
@@ -383,26 +223,3 @@ def profile_from_tables(data: Table, source: str) -> tuple[Profile | None, list[
 
 def _good_name(name: str) -> bool:
     return 0 < len(name) <= _NAME_LENGTH and name.isprintable() and name == name.strip()
-
-
-def _meant(model: type[BaseModel], key: str) -> str | None:
-    """The key that a misspelt one was meant to be."""
-    return nearest(key, names_of(model))
-
-
-def _unknown_key(model: type[BaseModel], key: str) -> str:
-    """What to say of a key that a table does not know: the nearest one, or where it belongs."""
-    if issubclass(model, PartSpec) and key in model.LACKS:
-        return model.LACKS[key]
-    here = ", ".join(names_of(model))
-    homes = {where: models for where, models in _MODELS.items() if any(key in names_of(m) for m in models)}
-    if any(model in models for models in homes.values()):
-        said = next((key for key in ("shape", "kind") if key in model.model_fields), "")
-        word = get_args(model.model_fields[said].annotation)[0] if said else "this table"
-        return f"{word} has no such key; here: {here}"
-    close = _meant(model, key)
-    if close is not None:
-        return f'unknown key; did you mean "{close}"?'
-    if homes:
-        return f"this key does not belong here but {next(iter(homes))}; here: {here}"
-    return f"unknown key; {one_of(key, names_of(model))}"

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.core.findings import Finding, State
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.part_models import Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.section_outlines import leaned
 from partgen.verify.panel_solid import PanelHole, panel_hole, panel_solid
 from partgen.verify.stroke_clearance import UPRIGHT, Pose, gap_outside, relevant_edges, wall_clearance

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partgen.core.findings import Finding
-from partgen.design.plan_records import PartModel, PositionPlan, Section
+from partgen.design.part_models import PartModel, Section
+from partgen.design.plan_records import PositionPlan
 from partgen.design.section_outlines import outline
 from partgen.verify.cap_fit import (
     AGREE,

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.part_models import Section
+from partgen.design.plan_records import PositionPlan
 from partgen.verify.triangles import FloatArray
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.core.findings import Finding
-from partgen.design.plan_records import PositionPlan, Section
+from partgen.design.part_models import Section
+from partgen.design.plan_records import PositionPlan
 from partgen.verify.cap_fit import AGREE, AGREE_HEIGHT, FitMeasurement, agreement, free
 from partgen.verify.triangles import FloatArray, Triangles, corners, crossings, reaches, slice_triangles
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from partgen.core.findings import Finding
-from partgen.design.plan_records import FingersModel, PositionPlan, SocketModel
+from partgen.design.part_models import FingersModel, SocketModel
+from partgen.design.plan_records import PositionPlan
 from partgen.profile.panel_records import (
     CrossSeat,
     FlattedSeat,

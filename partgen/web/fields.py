@@ -26,7 +26,7 @@ from partgen.profile.panel_records import Caliper, Panel
 from partgen.profile.part_records import PartSpec, Position
 from partgen.profile.profile_record import Profile
 from partgen.profile.schema import field_texts
-from partgen.profile.validate import HOLES, SEATS
+from partgen.profile.table_models import HOLES, SEATS
 
 NAMES = {
     "proud": "Height above the panel", "colour": "Colour of the print", "legend": "Text on the crown",

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from partgen.design.clearance import Causes, Draws, Place, binding, rooms
 from partgen.design.opening import Opening
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.section_outlines import outline_section
 from partgen.metrology.estimate_records import Value
 

@@ -15,7 +15,7 @@ from partgen.core.findings import Finding
 from partgen.design import plan_findings
 from partgen.design.clearance import Binding, Limits
 from partgen.design.neighbours import Footprint, neighbour_findings
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.seat_mounting import place_of, wall_room
 from partgen.metrology.estimate_records import Value
 from partgen.metrology.wobble import Wobble

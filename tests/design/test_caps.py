@@ -16,7 +16,7 @@ from partgen.design.caps import CapSite, cap_model, collars, compensated, flange
 from partgen.design.heights import Crown, Site
 from partgen.design.neighbours import NEAR, Footprint, neighbour_findings
 from partgen.design.opening import measured_opening, measured_seat
-from partgen.design.plan_records import Section, SocketModel
+from partgen.design.part_models import Section, SocketModel
 from partgen.design.seat_mounting import MEASURED_PLACE_LIMIT, Mounted, place_of, seat_as_measured
 from partgen.design.section_outlines import offset, outline
 from partgen.kinds.button_cap import ButtonCap

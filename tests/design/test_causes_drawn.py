@@ -12,7 +12,7 @@ from scipy import stats
 
 from partgen.design.clearance import Binding, Causes, Draws, Limits, binding, limits, rooms, stated
 from partgen.design.opening import Opening
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.metrology.estimate_records import Value
 
 WINDOW = Section("rectangle", 11.5, 6.3, 0.5)

@@ -13,12 +13,14 @@ from builders import PANEL, profile_from, well_known
 from plan_cases import MATERIALS, MEASURED, check, estimate_of, panel_with
 from plan_shapes import PENTAGON, opening_of
 
-from partgen.design import plan_set as solve
+from partgen.design import plan_through
 from partgen.design.caps import CapSite, cap_model, collars, compensated, flange_section, printed
 from partgen.design.heights import Collar, Crown, Site
+from partgen.design.part_models import Section, SocketModel
 from partgen.design.passage import passage
-from partgen.design.plan_records import PositionPlan, Section, SetPlan, SocketModel
-from partgen.design.plan_set import _chosen, _model_section, plan_set
+from partgen.design.plan_records import PositionPlan, SetPlan
+from partgen.design.plan_set import plan_set
+from partgen.design.plan_through import _chosen, _model_section
 from partgen.design.revision_records import BuiltPart, Choice
 from partgen.design.section_outlines import offset
 from partgen.kinds.button_cap import ButtonCap
@@ -137,11 +139,11 @@ def test_the_largest_section_is_told_beside_the_one_asked_for():
 def test_a_third_of_a_millimetre_of_wall_is_the_least(wall, taken, monkeypatch):
     """A section that leaves less around the seat is none, whatever the hole would let through."""
     around = Section("round", 3.0 + 2 * wall, 3.0 + 2 * wall)
-    monkeypatch.setattr(solve, "largest", lambda *_: around)
+    monkeypatch.setattr(plan_through, "largest", lambda *_: around)
     spec = SimpleNamespace(p_bind=0.001, section_shape=None, corner_radius=None, equal=True)
     seat = SimpleNamespace(outer=Section("round", 3.0, 3.0))
     job = SimpleNamespace(draws=None)
-    assert solve._largest(job, spec, seat, ["A", "B"]) == [around if taken else None] * 2  # type: ignore[arg-type,list-item]
+    assert plan_through._largest(job, spec, seat, ["A", "B"]) == [around if taken else None] * 2  # type: ignore[arg-type,list-item]
 
 
 def test_a_passage_is_drawn_within_four_micrometres():

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from plan_shapes import PENTAGON, box_sections, outlines, sections, slopes
 
 from partgen.design.erosion import Box, Disc, HalfPlanes, Slot, erosion
+from partgen.design.part_models import Section
 from partgen.design.passage import Tilt, passage
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import offset, outline
 
 

@@ -24,10 +24,11 @@ from partgen.design.heights import Site, layers_below, pressed_guide, rise, sock
 from partgen.design.largest_section import inset_for, rounded_down, widest
 from partgen.design.neighbours import Footprint, neighbour_findings
 from partgen.design.opening import measured_opening
+from partgen.design.part_models import Section
 from partgen.design.passage import room
 from partgen.design.plan_findings import chance
-from partgen.design.plan_records import Section
-from partgen.design.plan_set import _model_section, plan_set
+from partgen.design.plan_set import plan_set
+from partgen.design.plan_through import _model_section
 from partgen.design.revision_records import Choice
 from partgen.design.section_outlines import offset, outline_section
 from partgen.metrology.estimate import estimate
@@ -139,7 +140,7 @@ def test_sizes_are_drawn_on_their_grid_and_outlines_as_they_are():
 )
 def test_a_flare_that_is_on_the_grid_takes_no_more_relief(flare, relief):
     from partgen.design.heights import Crown
-    from partgen.design.plan_records import SocketModel
+    from partgen.design.part_models import SocketModel
 
     printer = find_printer("material-extrusion")
     error = printer.error.model_copy(update={"flare": printer.error.flare.model_copy(update={"value": flare})})

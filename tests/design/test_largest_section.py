@@ -26,8 +26,8 @@ from plan_shapes import (
 
 from partgen.design.clearance import Draws, nominal
 from partgen.design.largest_section import GRID, NoRoomError, inset_for, largest, rounded_down, widest
+from partgen.design.part_models import Section
 from partgen.design.passage import room, round_passage
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import offset, outline_section
 
 

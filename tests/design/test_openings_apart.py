@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from partgen.design.openings_apart import Opening, overlap_findings
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 
 SLOT = Section("slot", 50.8, 6.0)
 BORE = Section("round", 12.7, 12.7)

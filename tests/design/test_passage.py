@@ -11,8 +11,8 @@ from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 from plan_shapes import sections, slope_of, slopes
 
+from partgen.design.part_models import Section
 from partgen.design.passage import Tilt, lateral_play, passage, rocking_angle, room, round_passage
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import FACET_TOLERANCE, offset, outline
 
 ORIGIN = (0.0, 0.0)

@@ -7,7 +7,7 @@ import pytest
 
 from partgen.design import plan_findings
 from partgen.design.clearance import Binding, Limits
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.metrology.estimate_records import Value
 
 SECTION = Section("rectangle", 10.9, 5.9, 0.5)

@@ -24,7 +24,7 @@ from partgen.design.heights import (
     rise,
     socket_depth,
 )
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.kinds.button_cap import ButtonCap
 from partgen.profile.printer_records import Printer, PrintError, PrintErrors
 

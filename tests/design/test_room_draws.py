@@ -14,8 +14,8 @@ from plan_shapes import PENTAGON, box_sections, causes_of, opening_of, place_of,
 
 from partgen.design.clearance import P_FLOOR, Causes, Draws, Limits, binding, limits, nominal, normal_below, rooms
 from partgen.design.opening import Opening
+from partgen.design.part_models import Section
 from partgen.design.passage import lateral_play, passage
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import offset, outline
 from partgen.design.tolerance_stack import root_sum_square, worst_case
 from partgen.metrology.estimate_records import Value

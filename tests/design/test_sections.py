@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plan_shapes import PENTAGON, box_sections, outlines, sections
 
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.section_outlines import (
     FACET_TOLERANCE,
     directions,

@@ -12,8 +12,8 @@ from scipy import optimize, stats
 
 from partgen.design.clearance import Draws
 from partgen.design.largest_section import NoRoomError, _inset, largest, rounded_down, widest
+from partgen.design.part_models import Section
 from partgen.design.passage import Tilt, passage, passage_support, rocking_angle, room, seen_directions
-from partgen.design.plan_records import Section
 from partgen.design.section_outlines import (
     directions,
     edge_normals,

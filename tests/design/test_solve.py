@@ -15,7 +15,8 @@ from plan_cases import MATERIALS, MEASURED, PLASTIC, check, estimate_of, panel_w
 from partgen.core.errors import ProfileError
 from partgen.core.findings import worst
 from partgen.design.passage import room
-from partgen.design.plan_set import WIDE_GAP, plan_set
+from partgen.design.plan_set import plan_set
+from partgen.design.plan_through import WIDE_GAP
 from partgen.metrology.estimate_records import NextMeasurement, Value
 from partgen.profile.fields import Reading
 from partgen.profile.part_records import PartSpec

@@ -12,7 +12,7 @@ from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 
 from partgen.core.errors import KernelError
-from partgen.design.plan_records import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.design.part_models import CapModel, CrownModel, FingersModel, FlangeModel, RibsModel, Section, SocketModel
 from partgen.geometry import kernel
 from partgen.geometry.outlines import area
 from partgen.geometry.solids import solid

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from cap_models import CROWNS, SECTIONS
 
-from partgen.design.plan_records import CrownModel, Section
+from partgen.design.part_models import CrownModel, Section
 from partgen.geometry import kernel
 from partgen.geometry.crowns import crowned, edge_radius, reach
 from partgen.geometry.outlines import area, farthest

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partgen.core.errors import KernelError
-from partgen.design.plan_records import CapModel, FlangeModel, Section
+from partgen.design.part_models import CapModel, FlangeModel, Section
 from partgen.geometry.build_mesh import build_caps
 from partgen.geometry.kernel_pool import KERNEL
 from partgen.geometry.mesh_records import CHORD, BuiltCap, Mesh, digest

@@ -11,7 +11,7 @@ from cap_models import OUTLINE, RECTANGLE, ROUND, SOCKETS, WIDE, assert_whole, c
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from partgen.design.plan_records import CapModel
+from partgen.design.part_models import CapModel
 from partgen.geometry.build_mesh import build_caps
 from partgen.geometry.glyphs import STEM, lay_out
 from partgen.geometry.label_placement import MARGIN, Field

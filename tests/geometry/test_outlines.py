@@ -10,7 +10,7 @@ from cap_models import SECTIONS
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.geometry import kernel
 from partgen.geometry.outlines import area, inset, outline_of, span, vertices
 from partgen.shapes.curves import rectangle

@@ -10,7 +10,8 @@ import pytest
 from design.grip.grip_cases import SEATS, Wish, plan, printer
 
 from partgen.core.errors import KernelError
-from partgen.design.plan_records import CapModel, CrownModel, GripPlan, Section, SocketModel
+from partgen.design.part_models import CapModel, CrownModel, Section, SocketModel
+from partgen.design.plan_records import GripPlan
 from partgen.geometry import solids
 from partgen.geometry.mesh_records import Mesh
 from partgen.geometry.tessellate import tessellate

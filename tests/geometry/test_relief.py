@@ -10,7 +10,7 @@ import shapely
 import trimesh
 from cap_models import CROWNS, RECTANGLE, ROUND, SLOT, assert_whole, cap
 
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.geometry import kernel
 from partgen.geometry.outlines import outline_of, vertices
 from partgen.geometry.relief import relieved

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from cap_models import CROWNS, SECTIONS, SOCKETS, assert_whole, cap
 
-from partgen.design.plan_records import CrownModel
+from partgen.design.part_models import CrownModel
 from partgen.design.section_outlines import outline_section
 from partgen.geometry import crowns, kernel
 from partgen.geometry.mesh_records import CHORD, Mesh

@@ -11,7 +11,7 @@ import pytest
 from builders import PANEL
 
 from partgen.core.errors import InputError
-from partgen.design.plan_records import PartModel
+from partgen.design.part_models import PartModel
 from partgen.geometry.face_transfer import Lifted
 from partgen.jobs.build import build_profile
 from partgen.output.step import read_step

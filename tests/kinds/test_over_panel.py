@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partgen.design.heights import Crown, Site
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.seat_mounting import MeasuredSeat
 from partgen.geometry.mesh_records import Mesh
 from partgen.kinds import BY_KIND

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.snap import Snap, SnapCase, fingers
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.design.trial_feedback import learn_from_feel
 from partgen.geometry.mesh_records import Mesh
 from partgen.kinds.plug import PUSH, TAIL, Plug

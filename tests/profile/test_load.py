@@ -16,7 +16,7 @@ from partgen.profile.bounds import bounds_of
 from partgen.profile.load import content_hash, load_profile, parse_profile
 from partgen.profile.panel_records import RectangleHole
 from partgen.profile.schema_introspection import is_length
-from partgen.profile.validate import HOLES, SEATS
+from partgen.profile.table_models import HOLES, SEATS
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKEN = ROOT / "tests" / "broken"

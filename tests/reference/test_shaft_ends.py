@@ -14,7 +14,7 @@ import pytest
 import shapely
 from family_gallery import Combination, built, planned, profile
 
-from partgen.design.plan_records import SocketModel
+from partgen.design.part_models import SocketModel
 from partgen.geometry.kernel import Arc
 from partgen.shapes.seats import shape_of
 from partgen.verify.triangles import slice_points

@@ -18,7 +18,7 @@ from partgen.profile import panel_records
 from partgen.profile.fields import Reading
 from partgen.profile.part_records import Position
 from partgen.profile.profile_record import Target
-from partgen.profile.validate import HOLES, SEATS
+from partgen.profile.table_models import HOLES, SEATS
 
 USUAL: dict[str, tuple[float, float]] = {
     "thickness": (0.5, 5),

@@ -8,17 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from manifold3d import CrossSection, JoinType, Manifold
 
-from partgen.design.plan_records import (
-    CapModel,
-    Clearance,
-    CrownModel,
-    FlangeModel,
-    GripPlan,
-    PositionPlan,
-    RibsModel,
-    Section,
-    SocketModel,
-)
+from partgen.design.part_models import CapModel, CrownModel, FlangeModel, RibsModel, Section, SocketModel
+from partgen.design.plan_records import Clearance, GripPlan, PositionPlan
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from cap_models import CROWNS, OUTLINE, RECTANGLE, SHARP, cap
 
-from partgen.design.plan_records import CrownModel, Section
+from partgen.design.part_models import CrownModel, Section
 from partgen.geometry.build_mesh import build_caps
 from partgen.geometry.mesh_records import BuiltCap
 from partgen.kinds.button_cap import ButtonCap

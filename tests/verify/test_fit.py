@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from manifold3d import Manifold
 
-from partgen.design.plan_records import Clearance, CrownModel, Section
+from partgen.design.part_models import CrownModel, Section
+from partgen.design.plan_records import Clearance
 from partgen.verify.cap_fit import AGREE, AGREE_HEIGHT, fit_findings, leaning_poses, measure_fit
 from partgen.verify.panel_solid import panel_hole, panel_solid
 from partgen.verify.stroke_clearance import UPRIGHT, Pose, wall_clearance

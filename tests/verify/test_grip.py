@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from manifold3d import CrossSection, Manifold
 
-from partgen.design.plan_records import FingersModel, RibsModel, SocketModel
+from partgen.design.part_models import FingersModel, RibsModel, SocketModel
 from partgen.profile.fields import Reading
 from partgen.profile.panel_records import (
     CrossSeat,

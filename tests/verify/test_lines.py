@@ -11,7 +11,7 @@ import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.verify.panel_solid import PanelHole, tangents
 from partgen.verify.stroke_clearance import gap_outside
 from partgen.verify.triangles import axis_hits, edge_indices, lowest_hits

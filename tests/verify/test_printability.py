@@ -10,7 +10,7 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from print_cases import PRINTER
 
-from partgen.design.plan_records import RibsModel
+from partgen.design.part_models import RibsModel
 from partgen.verify.overhang import SLACK, overhang
 from partgen.verify.printability import PRINTING_CODES, measure_print, print_findings, printability
 from partgen.verify.triangles import axis_hits, joined, shells, slice_points

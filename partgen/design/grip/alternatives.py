@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from partgen.design.grip import ring
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 
 
 def instead(plunger: Section, bore: Section) -> tuple[float | None, str]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from partgen.core.cautions import LIVE_SHAFT
 from partgen.design.grip import ribs, screw
 from partgen.design.grip.grip_case import Case, Hold, socket_for
-from partgen.design.plan_records import ScrewModel
+from partgen.design.part_models import ScrewModel
 
 POINT_FRICTION = 0.15
 """Steel point on the seat; low, as metal on metal."""

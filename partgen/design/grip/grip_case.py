@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-from partgen.design.plan_records import SocketModel
+from partgen.design.part_models import SocketModel
 from partgen.metrology.estimate_records import Value
 from partgen.metrology.readings import evaluate
 from partgen.profile.fields import Reading

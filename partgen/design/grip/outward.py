@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from partgen.design.grip import ribs
 from partgen.design.grip.demand import NEEDED
-from partgen.design.plan_records import RibsModel
+from partgen.design.part_models import RibsModel
 from partgen.profile.printer_records import Material, Printer
 
 LEAST = 0.03

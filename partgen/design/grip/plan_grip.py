@@ -14,7 +14,8 @@ from partgen.design.grip.grip_case import Case, GripWish, Hold, gap_of, seat_siz
 from partgen.design.grip.grip_findings import judge, strain_limit
 from partgen.design.grip.pressed import crush, press
 from partgen.design.grip.sprung import ringed, split
-from partgen.design.plan_records import GripPlan, SocketModel
+from partgen.design.part_models import SocketModel
+from partgen.design.plan_records import GripPlan
 from partgen.metrology.estimate_records import Value
 from partgen.profile.panel_records import Caliper, Seat
 from partgen.profile.part_records import Grip

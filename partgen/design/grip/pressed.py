@@ -12,7 +12,7 @@ from itertools import product
 from partgen.design.grip import lame, ribs
 from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.grip_case import Case, Hold, socket_for
-from partgen.design.plan_records import RibsModel
+from partgen.design.part_models import RibsModel
 
 LEAST_INTERFERENCE = 0.03
 """Diametral, that ribs keep at the loose end of tolerance."""

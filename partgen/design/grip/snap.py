@@ -13,7 +13,7 @@ from itertools import product
 from partgen.design.grip import cantilever, ribs
 from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.pressed import STIFFNESS_FACTOR
-from partgen.design.plan_records import Section
+from partgen.design.part_models import Section
 from partgen.metrology.estimate_records import Value
 from partgen.profile.printer_records import Material, Printer
 

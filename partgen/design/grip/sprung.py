@@ -13,7 +13,7 @@ from partgen.design.grip import cantilever, ribs, ring
 from partgen.design.grip.demand import NEEDED
 from partgen.design.grip.grip_case import Case, Hold, socket_for
 from partgen.design.grip.pressed import STIFFNESS_FACTOR
-from partgen.design.plan_records import FingersModel, GrooveModel
+from partgen.design.part_models import FingersModel, GrooveModel
 
 LEAD_ANGLE = math.radians(30)
 """Of a finger's lip, on the way in."""

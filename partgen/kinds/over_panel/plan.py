@@ -11,8 +11,9 @@ from partgen.core.findings import Finding, State, worst
 from partgen.design import plan_findings
 from partgen.design.caps import relief_of
 from partgen.design.heights import LITTLE
+from partgen.design.part_models import CrownModel, PartModel, Section, SocketModel
 from partgen.design.plan_context import Job, proud_u95_of, wanted_proud
-from partgen.design.plan_records import CrownModel, Obstacle, PartModel, PositionPlan, Section, SocketModel
+from partgen.design.plan_records import Obstacle, PositionPlan
 from partgen.design.seat_mounting import Gripped, seat_as_measured, wall_room
 from partgen.kinds.over_panel.rooms import Room, clearance
 from partgen.kinds.over_panel.stand import OverPanelSpec, Stand

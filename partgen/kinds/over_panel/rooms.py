@@ -12,8 +12,9 @@ from partgen.core.findings import Finding, judge_at_least
 from partgen.design import plan_findings
 from partgen.design.clearance import P_FLOOR
 from partgen.design.normal_distribution import below
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job
-from partgen.design.plan_records import Clearance, Section
+from partgen.design.plan_records import Clearance
 from partgen.design.tolerance_stack import root_sum_square
 from partgen.kinds.over_panel.stand import OverPanelSpec, Stand, least_gap, nut_top
 from partgen.metrology.lean import lean_cure

@@ -16,8 +16,8 @@ import numpy as np
 from pydantic import Field
 
 from partgen.design.heights import LITTLE, Crown, Site, rise
+from partgen.design.part_models import Section
 from partgen.design.plan_context import Job, crown_of
-from partgen.design.plan_records import Section
 from partgen.design.seat_mounting import MeasuredSeat, seat_as_measured, site_of
 from partgen.design.section_outlines import offset, outline
 from partgen.kinds.legend import LegendKeys

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from partgen.core.findings import Finding
 from partgen.design.grip import plan_grip
-from partgen.design.plan_records import GripPlan, SocketModel
+from partgen.design.part_models import SocketModel
+from partgen.design.plan_records import GripPlan
 from partgen.metrology.estimate_records import Value
 from partgen.profile.fields import Reading
 from partgen.profile.panel_records import (
