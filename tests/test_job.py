@@ -204,7 +204,7 @@ def test_readmes_own_profile_plans_and_predict_says_what_would_prove_it_until_en
     done = run(tmp_path, "predict", "short.toml")
     assert done.returncode == 0, done.stderr
     assert "that all 2 fit" in done.stdout and "not proven" in done.stdout
-    assert "What would help most" in done.stdout and "wobbles was not read" in done.stdout
+    assert "\nNext: " in done.stdout and "wobbles was not read" in done.stdout
     known = text.replace("[panel]", "[caliper]\nzero = [0.00, 0.00]\n[panel]", 1)
     known = known.replace(
         "[hole.window]", GAPS + "[hole.window]\noffset_limit = 0.2\nbevel = 0\ncorner_radius = 0.5", 1
@@ -214,4 +214,4 @@ def test_readmes_own_profile_plans_and_predict_says_what_would_prove_it_until_en
     done = run(tmp_path, "predict", "read.toml")
     assert done.returncode == 0, done.stderr
     assert ": fits:" in done.stdout and "not proven" not in done.stdout
-    assert "Enough is measured" in done.stdout and "What would help" not in done.stdout
+    assert "Enough is measured" in done.stdout and "Next: " not in done.stdout

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sys
 from collections.abc import Sequence
@@ -23,7 +24,9 @@ EXIT_INTERRUPTED = 130  # Ctrl-C, as shells count it
 def where_kept(given: Path) -> Path:
     """The profile that a bare name means: the file itself, or the one in profiles/, where `start` puts it."""
     kept = Path("profiles") / given
-    return kept if given.name == str(given) and not given.exists() and kept.is_file() else given
+    bare = given.name == str(given)
+    # os.path takes a name that is too long for one of no file; whoever reads the profile says so
+    return kept if bare and not os.path.exists(given) and os.path.isfile(kept) else given  # noqa: PTH110, PTH113
 
 
 ProfilePath = Annotated[

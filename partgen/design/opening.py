@@ -11,7 +11,7 @@ from partgen.design.section_outlines import offset, outline_section
 from partgen.metrology.correction import across_round
 from partgen.metrology.estimate_records import Value
 from partgen.metrology.readings import evaluate, rectangular
-from partgen.profile.fields import Reading
+from partgen.profile.fields import Reading, ReadingKind
 from partgen.profile.panel_records import Caliper, Hole, Seat
 
 ASSUMED_CORNER = 1.0
@@ -67,6 +67,21 @@ def measured_opening(name: str, hole: Hole, caliper: Caliper) -> Opening:
             section = offset(section, bevel) if bevel > 0 else section
             exact = Value(section.width, 0.0), Value(section.depth, 0.0)
             return Opening(name, section, *exact, edge_limit=hole.limit_of_error)
+
+
+OUTSIDE = ("diameter", "width", "depth", "arm", "across_flat", "root_diameter")
+"""Sizes of seats that outside jaws read; `bore` is read with the inside ones."""
+
+
+def corrected_seat(name: str, seat: Seat, caliper: Caliper) -> Seat:
+    """The seat with each of its sizes as evaluated: repeats weighed, zero and references taken off."""
+    sizes = {}
+    for key in (*OUTSIDE, "bore"):
+        reading = getattr(seat, key, None)
+        if isinstance(reading, Reading):
+            kind: ReadingKind = "inside" if key == "bore" else "outside"
+            sizes[key] = Reading((evaluate(reading, caliper, kind, f"[seat.{name}] {key}").result.value,), (0.0,))
+    return seat.model_copy(update=sizes)
 
 
 def measured_seat(name: str, seat: Seat, caliper: Caliper) -> Section:

@@ -352,7 +352,7 @@ def _entry(inputs: Inputs, document: FitDocument, identity: str, day: date, cont
                 section_mm=p.section_mm,
                 model_section_mm=p.model_section_mm,
                 length_mm=-p.drawing.skirt_bottom,
-                socket_mm=p.grip.socket_mm,
+                socket_mm=p.socket_mm,
                 bore_mm=p.grip.bore_error_mm,
                 state=p.state,
                 made_in=p.unchanged_since or identity,

@@ -11,7 +11,7 @@ import numpy as np
 
 from partgen.core.errors import KernelError
 from partgen.core.findings import Finding
-from partgen.design.opening import measured_seat
+from partgen.design.opening import corrected_seat, measured_seat
 from partgen.design.part_models import PartModel, SocketModel
 from partgen.design.plan_records import PositionPlan
 from partgen.geometry.build_mesh import Caps, Unmarked
@@ -122,9 +122,10 @@ def _measured(
     orientations: dict[str, Orientation] = {}
     grips: dict[tuple[SocketModel, str], GripMeasurement] = {}
     made: dict[str, MadePart] = {}
+    true = {name: corrected_seat(name, seat, profile.caliper) for name, seat in profile.seat.items()}
     for done, (plan, cap) in enumerate(built):
         step("Measuring the parts", done, len(built))
-        spec, socket, seat = profile.part[plan.part], plan.model.socket, profile.seat.get(plan.seat)
+        spec, socket, seat = profile.part[plan.part], plan.model.socket, true.get(plan.seat)
         if plan.part not in orientations:
             orientations[plan.part] = _orientation(plan, cap.marked, profile, printer)
         orientation = orientations[plan.part]
@@ -132,7 +133,7 @@ def _measured(
         findings = found.findings
         if socket.length > 0:  # else it grips no seat
             if (socket, plan.seat) not in grips:
-                grips[socket, plan.seat] = measure_grip(socket, cap.marked.mesh, profile.seat[plan.seat])
+                grips[socket, plan.seat] = measure_grip(socket, cap.marked.mesh, true[plan.seat])
             findings = (*findings, *grip_findings(plan, grips[socket, plan.seat], bore_error))
         shown = scaled(cap.marked.mesh, spec.scale)
         lying = transformed(shown, np.reshape(laid(shown, orientation), (4, 4)))

@@ -12,6 +12,7 @@ import numpy as np
 
 from partgen.core.errors import KernelError, OutsideError
 from partgen.core.files import write_atomic
+from partgen.design.opening import corrected_seat
 from partgen.jobs.build_meshes import MadePart, Step
 from partgen.jobs.plan import Planned
 from partgen.kinds import BY_KIND
@@ -84,7 +85,9 @@ def _in_place(items: list[StepItem], made: Mapping[str, MadePart], planned: Plan
     plans = planned.plan.positions
     slope = planned.plan.panel.slope
     tops = dict(zip((plan.label for plan in plans), seat_tops(plans, slope), strict=True))
-    seats = {name: seat_solid(planned.inputs.profile.seat[name]) for name in {plan.seat for plan in plans if plan.seat}}
+    profile = planned.inputs.profile
+    mounted = {plan.seat for plan in plans if plan.seat}
+    seats = {name: seat_solid(corrected_seat(name, profile.seat[name], profile.caliper)) for name in mounted}
     whole = [StepItem("panel", panel_solid(plans, slope), PANEL_COLOUR)]
     for plan in plans:
         place = np.eye(4)

@@ -6,6 +6,7 @@ import math
 from typing import Protocol
 
 from partgen.core.findings import Finding, State
+from partgen.design.opening import corrected_seat
 from partgen.design.plan_context import Job
 from partgen.design.seat_mounting import Gripped
 from partgen.kinds.over_panel import Stand
@@ -72,7 +73,8 @@ def pointing(job: Job, label: str, spec: Turned, held: Gripped) -> Finding:
         value, state, cure = 0.0, "pass", ""
         why = "the screw's flat point lies on the shaft's flat and leaves no play"
     elif socket.shape == "flatted":
-        play = max(socket.across_flat + job.estimate.bore_error.value - seat.across_flat.mean, 0.0)  # type: ignore[union-attr]
+        true = corrected_seat(spec.seat, seat, job.profile.caliper)
+        play = max(socket.across_flat + job.estimate.bore_error.value - true.across_flat.mean, 0.0)  # type: ignore[union-attr]
         radius = socket.width / 2
         away = socket.across_flat - radius if socket.flats == 1 else socket.across_flat / 2
         half = math.sqrt(max(radius**2 - away**2, 1e-6))

@@ -123,7 +123,8 @@ def evaluate(reading: Reading, caliper: Caliper, kind: ReadingKind, subject: str
     if not kept.any():  # they contradict one another: the truth may be any of them
         apart = rectangular(float(np.ptp(values)) / 2)
         lines.append(BudgetLine("readings contradict one another", "B", "rectangular", apart, math.inf))
-    return combine(subject, mean + known.value, lines)
+    own = np.array(reading.stated or (False,) * values.size)  # a scan's, say: no calipers to correct
+    return combine(subject, mean + known.value * float(share[~own].sum()), lines)
 
 
 def wild_repeats(reading: Reading, caliper: Caliper, label: str, what: str) -> tuple[Doubt, ...]:

@@ -14,6 +14,7 @@ from typing import Literal
 
 from partgen.core.findings import Finding, worst
 from partgen.design.assumed import assumptions
+from partgen.design.opening import corrected_seat
 from partgen.design.part_models import CapModel, PartModel, Polygon, Section
 from partgen.design.plan_records import Advice, Clearance, GripPlan, PositionPlan, SetPlan
 from partgen.design.section_outlines import outline
@@ -210,6 +211,7 @@ def _position(
         readings_mm=tuple(_r(v) for v in readings),
         clearance=_clearance(p.clearance),
         grip=_grip(p.grip),
+        socket_mm=None if p.grip.drawn_for is None else _pair(p.grip.gap),
         drawing=_drawing(p, profile, estimate, index),
         budget=None if budget is None or not budget.lines else _budget(budget),
         geometry=built.geometry,
@@ -239,14 +241,13 @@ def _grip(grip: GripPlan) -> GripDoc:
         strain_limit=_r(grip.strain_limit, 6),
         interference_mm=_pair(grip.interference),
         slop_mm=_r(grip.slop),
-        socket_mm=None if grip.drawn_for is None else _pair(grip.gap),
         bore_error_mm=None if grip.drawn_for is None else _r(grip.drawn_for),
         note=grip.note,
     )
 
 
 def _drawing(p: PositionPlan, profile: Profile, estimate: Estimate, index: int) -> DrawingDoc:
-    seat = profile.seat[p.seat] if p.seat else None
+    seat = corrected_seat(p.seat, profile.seat[p.seat], profile.caliper) if p.seat else None
     socket, flange = p.model.socket, p.model.flange
     seat_width, seat_depth = seat_size(seat) if seat else (0.0, 0.0)
     face_u = estimate.drop_u(index)

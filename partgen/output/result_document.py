@@ -154,8 +154,6 @@ class GripDoc(Doc):
     strain_limit: float
     interference_mm: Point
     slop_mm: float
-    socket_mm: Point | None = None
-    """Between what grips on opposite sides, in the file, along X and Y."""
     bore_error_mm: float | None = None
     """Printed minus drawn width of a bore that the socket allows for."""
     note: str
@@ -216,6 +214,7 @@ class PositionDoc(Doc):
     section_mm: Point
     model_section_mm: Point
     extent_mm: tuple[float, float, float] | None
+    """Bounding box of the file; null before it is built."""
     state: State
     checks: tuple[CheckDoc, ...]
     kind: str
@@ -241,6 +240,8 @@ class PositionDoc(Doc):
     """The revision whose print still serves; null where this revision must be printed."""
     change: str = ""
     """What changed since the last revision and why, one sentence."""
+    socket_mm: Point | None = None
+    """The socket's narrowest opening in the file along X and Y, rib crest to rib crest; null where there is none."""
 
 
 class DoubtDoc(Doc):

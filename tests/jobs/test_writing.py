@@ -70,3 +70,18 @@ def test_the_order_names_the_files_that_are_there(built):
     assert all((folder / "parts" / row["file"]).is_file() for row in rows)
     assert {row["quantity"] for row in rows} == {"3"} and {row["colour"] for row in rows} == {"#a02020"}
     assert "First article" in (folder / "order" / "order-sheet.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("seat", ["square", "round"])
+def test_a_seat_read_with_calipers_whose_zero_is_off_is_measured_as_it_was_planned(tmp_path, seat):
+    """Plan and mesh agree on the interference: both take the zero error off the seat's readings (0.1 mm here)."""
+    text = PROFILE.format(
+        printer="material-extrusion", thickness=2.0, travel=2.0, proud=1.5, crown="flat", grip="ribs", flange="true",
+        mark="sunk", hole=SHAPES["rectangle"], seat=SEATS[seat],
+    )  # fmt: skip
+    text = text.replace("[panel]", "[caliper]\nzero = [0.10, 0.10]\n[panel]", 1)
+    path = tmp_path / "zero.toml"
+    path.write_text(text + POSITION.format(n=0, x=0, y=0, drop=6.0, more=""))
+    built = build_profile(path, tmp_path / "out", formats=frozenset({"stl"}))
+    found = [one for p in built.document.positions for one in p.checks if "interference of seat" in one.name]
+    assert found and all(one.state == "pass" for one in found), found

@@ -101,13 +101,14 @@ def page(posts: list[str]) -> None:
     """What the bench page does with these requests, its exit codes those of a command."""
     from partgen.core.errors import InputError, PartgenError
     from partgen.web.actions import action_from
+    from partgen.web.folder import Folder
     from partgen.web.page import _Answers
-    from partgen.web.web_session import Job
 
-    answers = _Answers(Job(Path("profiles/lamp.toml"), Path("out"), printer="mine"))
+    folder = Folder(Path("profiles/lamp.toml"), Path("out"), printer="mine")
+    answers = _Answers(folder)
     for body in posts:
         try:
-            answered = answers._do(action_from(body.encode()))
+            answered = answers._do(folder.job("lamp"), action_from(body.encode()))
             if "NOT SAVED" in json.dumps(answered):
                 print("NOT SAVED", file=sys.stderr)
                 sys.exit(3)
@@ -157,16 +158,16 @@ def serve(parts: Path | None) -> None:
     from partgen.geometry.kernel_pool import KERNEL
     from partgen.jobs import plan as planning
 
-    for name in ("calibrating", "trials"):  # loaded once, here, and not in every child
-        importlib.import_module(f"partgen.jobs.{name}")
-    for name in (
-        "report.html",
-        "report.on_disk",
-        "sheet.page",
-        "bench.page",
+    for name in (  # loaded once, here, and not in every child
+        "jobs.calibrate",
+        "jobs.trial",
+        "views.report_page",
+        "views.report_files",
+        "views.sheet_page",
+        "web.page",
         "profile.draft",
-        "scan.run",
-        "scan.pictures",
+        "scan.run_scan",
+        "scan.scan_pictures",
     ):
         importlib.import_module(f"partgen.{name}")
     if parts is not None:

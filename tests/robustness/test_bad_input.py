@@ -150,7 +150,7 @@ def test_mutated_trials(bench: Bench, scale: str) -> None:
 
 @SCALE
 def test_mutated_coupon_readings(bench: Bench, scale: str) -> None:
-    printer = ("profiles/printers/mine.toml", "profiles/printers/mine.readings.csv")
+    printer = tuple(f"profiles/printers/mine.{end}" for end in ("toml", "readings.csv", "log.toml"))
 
     @cases(60, scale, data=mutated(bench.readings).flatmap(encoded))
     def check(data: bytes) -> None:
@@ -285,10 +285,8 @@ def test_names_that_are_no_names(bench: Bench, command: tuple[str, ...]) -> None
             "options",
             *arguments,
             but=(
-                "profiles/printers/mine.toml",
-                "profiles/printers/mine.readings.csv",
-                f"profiles/printers/{name}.toml",
-                f"profiles/printers/{name}.readings.csv",
+                *(f"profiles/printers/mine.{end}" for end in ("toml", "readings.csv", "log.toml")),
+                *(f"profiles/printers/{name}.{end}" for end in ("toml", "readings.csv", "log.toml")),
             ),
             a=("t.csv", b"label,proud_mm,feel,grip,note\nLEFT,99,,,\n"),
             b=("r.csv", bench.readings.encode()),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import html.parser
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -17,18 +18,27 @@ from harness import ROOT, run
 from lamp_bench import filled_form
 from panel_scan import panel_scan
 
+from partgen.core.worker_pool import CONTEXTS
+
 EVIL = "<img src=x onerror=alert(1)>\"'</script><script>alert(2)</script>"
 FORMULA = "=HYPERLINK(1)"
 GIVEN = ("t.csv", "r.csv", "panel.png")
 BLOCKED = """
-import socket, sys
-def refused(*arguments, **more):
+import os, socket, sys
+def hook(event, given):
+    if not event.startswith("socket.") or event == "socket.__new__":
+        return
+    # workers of one machine talk over a socket that is a file: that is no network
+    if given and getattr(given[0], "family", None) == socket.AF_UNIX:
+        return
+    with open(os.environ["ASKED"], "a") as asked:  # whoever swallows the error, it is seen
+        asked.write(f"{event} {given}\\n")
     raise AssertionError("partgen asked for the network")
-for name in ("connect", "connect_ex", "sendto", "bind"):
-    setattr(socket.socket, name, refused)
-for name in ("create_connection", "getaddrinfo", "gethostbyname"):
-    setattr(socket, name, refused)
-sys.addaudithook(lambda event, _: refused() if event.startswith("socket.") and event != "socket.__new__" else None)
+sys.addaudithook(hook)
+"""
+"""What every process of a run does first: whatever asks for the network is refused, and noted."""
+RUN = """
+import sys
 from partgen.cli.app import main
 for arguments in ARGUMENTS:
     sys.argv = ["partgen", *arguments]
@@ -72,12 +82,28 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
          "--seat", "round 3", "--seat-length", "4", "--drop", "4", "--title", EVIL],
         ["start", "--schema", "profiles/schema.json"],
     ]  # fmt: skip
-    code = BLOCKED.replace("ARGUMENTS", repr(commands))
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=folder, capture_output=True, text=True, check=False, input="0.0622\nstop\n"
-    )
+    done, asked = closed(tmp_path_factory.mktemp("closed"), folder, RUN.replace("ARGUMENTS", repr(commands)))
     assert done.returncode == 0, done.stderr[-3000:]
+    assert not asked, asked
     return folder
+
+
+def closed(blocked: Path, folder: Path, code: str) -> tuple[subprocess.CompletedProcess[str], str]:
+    """Python code run in `folder` by a process that, like all it starts, gets no network; and what asked for it."""
+    (blocked / "sitecustomize.py").write_text(BLOCKED)
+    asked = blocked / "asked.txt"
+    asked.write_text("")
+    paths = [str(blocked), *filter(None, [os.environ.get("PYTHONPATH")])]
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(paths), "ASKED": str(asked)},
+        capture_output=True,
+        text=True,
+        check=False,
+        input="0.0622\nstop\n",
+    )
+    return done, asked.read_text()
 
 
 class Tags(html.parser.HTMLParser):
@@ -97,6 +123,24 @@ class Tags(html.parser.HTMLParser):
 
 def test_the_whole_job_runs_without_the_network(hostile: Path) -> None:
     assert (hostile / "outputs/evil/r01/report.html").is_file()
+
+
+def test_the_network_is_refused_in_workers_too(tmp_path: Path) -> None:
+    """What the job is run under would see it: a worker of the kernel's pool that looks up a name."""
+    code = """
+import socket
+from pebble import ProcessPool
+from partgen.core.worker_pool import CONTEXTS
+for context in CONTEXTS.values():
+    with ProcessPool(max_workers=1, context=context()) as pool:
+        try:
+            pool.schedule(socket.gethostbyname, ["localhost"]).result()
+        except AssertionError as refused:
+            print(refused)
+"""
+    done, asked = closed(tmp_path, tmp_path, code)
+    assert done.returncode == 0 and asked.count("socket.gethostbyname") == len(CONTEXTS), done
+    assert done.stdout.count("asked for the network") == len(CONTEXTS), done
 
 
 def test_no_markup_of_a_profile_reaches_a_page(hostile: Path) -> None:

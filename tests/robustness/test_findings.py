@@ -79,7 +79,8 @@ def test_a_height_in_the_log_that_no_part_has_is_a_doubt_about_the_trial_of_it(b
     with_trial = replace(bench, folder=bench.copy(tmp_path / "tried"))
     (with_trial.folder / LOG).write_text(bench.log + tried)
     ended = _tried(with_trial, tmp_path / "case", LOG, old, "model_height_mm = 1000", "predict", PROFILE)
-    assert ended.code == 1 and "LEFT proud: 2.400 mm in question" in ended.out, ended
+    assert ended.code == 0 and "LEFT proud: 0.094 in in question" in ended.out, ended
+    assert "it changes nothing yet" in ended.out, ended
     assert "read nothing" not in ended.err, ended
 
 

@@ -14,8 +14,11 @@ from lamp_bench import LOG, PROFILE, Bench
 from lesser import lesser
 from panel_scan import DISTANCES, panel_scan
 
+from partgen.profile.log_file import parse_log
+
 PRINTER = "profiles/printers/mine.toml"
 READINGS = "profiles/printers/mine.readings.csv"
+PRINTER_LOG = "profiles/printers/mine.log.toml"
 COMMANDS = {
     "measure": ("measure", PROFILE, "--repeats", "4"),
     "trial": ("trial", PROFILE, "t.csv", "--as-entered"),
@@ -28,7 +31,7 @@ COMMANDS = {
     "sheet": ("sheet", PROFILE, "--out", "out"),
     "report": ("report", PROFILE, "--out", "out"),
     "coupon": ("coupon", "mine", "--out", "out", "--quiet"),
-    "build": ("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine"),
+    "build": ("build", PROFILE, "--out", "out", "--quiet", "--printer", "mine", "--again"),
 }
 TYPED = "0.0622\n0.0623\n"
 INTO_PROFILES = ("measure", "trial", "calibrate", "start", "scan", "build")
@@ -92,6 +95,8 @@ def test_a_write_protected_file_in_an_open_folder_is_not_replaced(work: Path) ->
         assert one.code == 3 and ("write-protected" in one.err or "ermission" in one.err), (name, one)
     after = {name: data for name, data in files(work).items() if not name.startswith("out/lamp/scan.")}
     after.pop(READINGS)  # a new file beside the printer: what was measured is kept, the printer is as it was
+    noted = parse_log(after.pop(PRINTER_LOG), PRINTER_LOG)
+    assert len(noted.change) == 1 and noted.gone("change") == {1}, noted  # what could not be saved is taken back
     assert after == before, set(after) ^ set(before)
 
 
