@@ -25,7 +25,8 @@ Flat = dict[str, Value]
 
 SENTENCES = frozenset(
     """why note notes change title subject what name time_model orientation_why date partgen doubts lines profile
-    readings_mm at_mm label format colour code unit u95 source sources lie items hole seat currency file""".split()  # noqa: SIM905
+    readings_mm at_mm label format colour code unit u95 source sources lie items hole seat currency file text
+    contradictions""".split()  # noqa: SIM905
 )
 """Keys that hold sentences, and what only repeats the profile."""
 
@@ -117,13 +118,17 @@ def _rounded(value: Any) -> Any:
 
 
 def differences(was: Flat, now: Flat) -> list[str]:
-    """One line for each value that differs by more than its tolerance, that came, or that went."""
+    """One line for each value that differs by more than its tolerance or went, and for each check that came.
+
+    Other values that came are no difference: a document that says more is the same to whoever read the old one.
+    """
     lines = []
     for key in sorted(was.keys() | now.keys()):
         if key not in now:
             lines.append(f"{key}: was {was[key]}, is no more")
         elif key not in was:
-            lines.append(f"{key}: is new, {now[key]}")
+            if ".checks." in key:
+                lines.append(f"{key}: is new, {now[key]}")
         elif not same(key, was[key], now[key]):
             by = f" ({now[key] - was[key]:+.4g})" if _both_numbers(was[key], now[key]) else ""
             lines.append(f"{key}: was {was[key]}, is {now[key]}{by}")
@@ -147,7 +152,7 @@ def tolerance(key: str, value: float) -> float:
     computed: 0.0002 mm (a digit that rounding may turn over) and a two-thousandth.
     """
     last = key.rpartition(".")[2]
-    if key.startswith(("set.p_", "set.next")) or "p_bind" in key or key.endswith("checks.bind"):
+    if key.startswith(("set.p_", "set.next", "set.advice")) or "p_bind" in key or key.endswith("checks.bind"):
         return 0.005
     if "mm3" in last or "mm2" in last or last in ("mass_g", "time_min", "cost"):
         return max(0.05, 0.001 * abs(value))
