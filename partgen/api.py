@@ -109,7 +109,19 @@ def undo(path: str | PathLike[str]) -> Undone:
     was recorded; called again, the one before. `.text` says what it was. The log keeps it readable.
 
     Raises InputError where nothing is recorded, or where that very place was edited by hand since; OutsideError where
-    the disk fails. Nothing has changed then.
+    the disk fails. Nothing has changed then. Files come back as they stood, in the units they are written in.
+
+    >>> from pathlib import Path
+    >>> from partgen import load_profile, undo
+    >>> from partgen.profile.edit import Place, add_reading
+    >>> from partgen.profile.undo import edited
+    >>> _ = edited(Path("my-panel.toml")).apply(add_reading(Place("position", "S1", "drop"), "4.33"))
+    >>> load_profile("my-panel.toml").profile.position[0].drop.values  # mm
+    (4.31, 4.35, 4.3, 4.33)
+    >>> undo("my-panel.toml").recording.what
+    'reading 4.33 of S1: drop'
+    >>> load_profile("my-panel.toml").profile.position[0].drop.values
+    (4.31, 4.35, 4.3)
     """
     from partgen.profile.undo import undo as take_back
 

@@ -1,7 +1,7 @@
 """partgen's own tests on the oldest versions that pyproject.toml allows, for developers. Not part of the tests.
 
     python tests/lower_bounds.py                 the core's tests (needs `pip install uv`); about ten minutes
-    python tests/lower_bounds.py tests/planning -x   other ones
+    python tests/lower_bounds.py tests/design -x   other ones
 
 Makes a fresh environment in a temporary folder, with every direct requirement at its lower bound and the tests'
 own tools as new as that allows, and leaves nothing behind. Prints the versions first.
@@ -17,8 +17,8 @@ import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-CORE = [f"tests/{name}" for name in ("model", "profile", "metrology", "planning", "parts", "mesh", "checks", "export")]
-CORE += ["tests/printing", "tests/log", "tests/fit", "tests/report", "tests/test_job.py"]
+CORE = [f"tests/{name}" for name in ("core", "profile", "metrology", "design", "geometry", "verify", "output", "views")]
+CORE += ["tests/test_job.py"]
 
 
 def main() -> int:

@@ -15,7 +15,7 @@ EXAMPLES = sorted(
     for path in (ROOT / "partgen").rglob("*.py")
     if ">>> " in path.read_text(encoding="utf-8")
 )
-PUBLIC = ("load_profile", "plan", "build")
+PUBLIC = ("load_profile", "plan", "build", "undo")
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

@@ -81,7 +81,7 @@ class ProfileFile:
     """
 
     def __init__(self, path: Path, noting: Noting = _unnoted) -> None:
-        """Read the profile; `noting` is told of every change, so that it can be taken back (log.undoing.noted).
+        """Read the profile; `noting` is told of every change, so that it can be taken back (profile.undo.noted).
 
         Raises ProfileError when it is not valid, OutsideError if unreadable.
         """

@@ -71,7 +71,7 @@ def test_every_module_that_knows_them_apart_is_named(sign):
     knowing = [
         path
         for path in (ROOT / "partgen").rglob("*.py")
-        if re.search(sign, path.read_text(encoding="utf-8")) and path.parent.name not in ("families", "over_panel")
+        if re.search(sign, path.read_text(encoding="utf-8")) and path.parent.name not in ("kinds", "over_panel")
     ]
     assert len(knowing) > 4
     assert not [path.relative_to(ROOT).as_posix() for path in knowing if path.name not in named]

@@ -146,7 +146,7 @@ def test_changed_code_of_ours_changes_every_name(tmp_path: Path) -> None:
     subprocess.run(["cp", "-r", str(source), str(tmp_path / "partgen")], check=True)
     before = name(tmp_path)
     assert before == name(tmp_path)
-    with (tmp_path / "partgen" / "parts" / "crowns.py").open("a") as file:
+    with (tmp_path / "partgen" / "geometry" / "crowns.py").open("a") as file:
         file.write("# changed\n")
     assert name(tmp_path) != before
 
@@ -156,7 +156,7 @@ def test_the_code_in_a_name_is_closed() -> None:
     imported = set()
     for path in shape_cache.our_modules():
         imported |= set(re.findall(r"^\s*(?:from|import) partgen\.(\w+)", path.read_text(), re.MULTILINE))
-    assert {"parts", "mesh", "planning"} <= imported
+    assert {"geometry", "kinds", "design"} <= imported
     assert imported <= {name.removesuffix(".py") for name in OURS}
 
 

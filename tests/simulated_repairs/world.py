@@ -40,7 +40,7 @@ def machine(rng: np.random.Generator, *, coupon: bool) -> Machine:
     """Errors drawn from what the file states; a coupon leaves little of them unknown.
 
     Without one the file is the shipped default of material extrusion; with one, the mean errors are
-    known to 0.02 mm, which is what one coupon left on simulated printers (tests/printing).
+    known to 0.02 mm, which is what one coupon left on simulated printers (tests/design/grip).
     """
     layer = float(rng.choice([0.15, 0.2]))
     height, width, bore = rng.normal(0, 0.05), rng.normal(0.05, 0.07), rng.normal(-0.15, 0.08)

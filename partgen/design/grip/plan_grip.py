@@ -33,7 +33,7 @@ _WAYS: dict[Grip, Callable[[Case], Hold | str]] = {
 _PROPOSED: tuple[Grip, ...] = ("ribs", "fingers", "ring", "set-screw", "captive")
 """In the order in which they are proposed; glue never is."""
 _MEASURED = PrintError(u=0.02, spread=0.02)
-"""What one coupon usually leaves of a bore's error (measured on simulated printers, tests/printing)."""
+"""What one coupon usually leaves of a bore's error (measured on simulated printers, tests/design/grip)."""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Parts planned for a printer that one coupon taught, printed on that simulated printer, measured.
 
-The simulated printers are invented (tests/printing/coupon_sim.py says what they hide).
+The simulated printers are invented (tests/output/coupon_sim.py says what they hide).
 """
 
 from __future__ import annotations
