@@ -35,8 +35,10 @@ class Proposal:
     leaves: tuple[str, ...]
 
 
-def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
+def propose(scan: Scan, profile: Profile, part: str | None = None, said_with: str = "with --part") -> Proposal:
     """Positions and holes of a scan for `profile`; new positions get `part`, or the one their hole has.
+
+    `said_with` tells a person where a part is named: an option of the command, a field of the page.
 
     A hole's size goes in as one more reading with its own uncertainty, "11.51 ± 0.04 mm", in place
     of an earlier scan's; calipers readings stay and are weighed against it wherever the hole is used.
@@ -53,13 +55,13 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
         if group.name not in profile.hole and part is None:
             leaves.append(
                 f"{', '.join(group.labels)}: {_in_words(group)}, like no hole of the profile. Where they carry your "
-                "parts, say which with --part; screw holes stay left out"
+                f"parts, say which {said_with}; screw holes stay left out"
             )
             continue
         usable.update(dict.fromkeys(group.labels, group.name))
         edits.append(_hole(group, profile, scan.proven))
         does.append(f"[hole.{group.name}]: {_in_words(group)}" + ("" if group.name in profile.hole else " (new)"))
-    parts, new_parts, said, refused = _parts(scan, profile, part, usable)
+    parts, new_parts, said, refused = _parts(scan, profile, part, usable, said_with)
     edits, does, leaves = edits + new_parts, does + said, leaves + refused
     moved, added = 0, 0
     seen = {one.label for one in scan.openings}
@@ -90,7 +92,7 @@ def propose(scan: Scan, profile: Profile, part: str | None = None) -> Proposal:
 
 
 def _parts(
-    scan: Scan, profile: Profile, part: str | None, usable: dict[str, str]
+    scan: Scan, profile: Profile, part: str | None, usable: dict[str, str], said_with: str
 ) -> tuple[dict[str, str], list[Edit], list[str], list[str]]:
     """Hole to the part that new positions over it get, and the edits, words and refusals that go with it.
 
@@ -115,7 +117,7 @@ def _parts(
         else:
             leaves.append(
                 f"{', '.join(new)}: no part uses [hole.{name}]; add one to the profile, then scan again, or say "
-                "with --part which part is to be made there, too"
+                f"{said_with} which part is to be made there, too"
             )
     return found, edits, does, leaves
 

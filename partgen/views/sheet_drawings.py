@@ -197,6 +197,34 @@ def thickness_drawing(panel: Panel) -> Markup:
     return _drawing("Panel thickness, at a free edge or in a hole", parts)
 
 
+def zero_drawing() -> Markup:
+    """The calipers' jaws closed on each other."""
+    px = _fit([(-3, -3), (3, 3)], arm=(8.0, 22.0))
+    parts = [
+        _closed([(-3, 3), (0, 3), (0, -3), (-0.5, -2.6), (-1.2, 1.6), (-3, 1.6)], px, "tool"),
+        _closed([(3, 3), (0, 3), (0, -3), (0.5, -2.6), (1.2, 1.6), (3, 1.6)], px, "tool"),
+        svg.text(px(0, -3)[0], px(0, -3)[1] + 14, "closed: nothing between", text_anchor="middle", class_="dimtext"),
+    ]
+    return _drawing("The calipers closed, with nothing between the jaws", parts)
+
+
+def throat_drawing(panel: Panel) -> Markup:
+    """A cut through a hole that narrows towards the panel's back: what is read on one side."""
+    thick = panel.thickness.mean
+    step, half, wide = 0.35 * thick, 1.4 * thick, 3.0 * thick
+    px = _fit([(-wide, 0), (wide, -thick)], arm=(8.0, 40.0))
+    side = [(wide, 0), (half, 0), (half - step, -thick), (wide, -thick)]
+    parts = [_closed([(s * x, y) for x, y in side], px, "cut") for s in (-1, 1)]
+    (x1, top), (x2, low) = px(half, 0), px(half - step, -thick)
+    parts += [
+        svg.line(x1, top, x1, low + 18, class_="ext"), svg.line(x2, low, x2, low + 18, class_="ext"),
+        svg.dimension((x2, low + 14), (x1, low + 14), Markup(""), side=5),
+        svg.text((x1 + x2) / 2, low + 32, "narrower by", text_anchor="middle", class_="dimtext"),
+        svg.text(px(-wide, 0)[0] + 4, top - 6, "panel face", class_="hint"),
+    ]  # fmt: skip
+    return _drawing("A cut through the hole: how much narrower it is, on each side", parts)
+
+
 def position_drawing(hole: Hole, seat: Seat) -> Markup:
     """A small view from above: where the rod stands, on the seat's middle inside the hole."""
     outline = hole_outline(hole)

@@ -307,12 +307,14 @@ def drawing_of(profile: Profile, place: Place) -> Markup:
 
 
 def _of_hole(profile: Profile, place: Place) -> Markup:
+    if place.key == "bevel":
+        return sheet_drawings.throat_drawing(profile.panel)
     return sheet_drawings.hole_drawing(profile.hole[place.name], [place.key])
 
 
 def _of_seat(profile: Profile, place: Place) -> Markup:
     seat = profile.seat[place.name]
-    if place.key != "travel":
+    if place.key not in ("travel", "wobble", "body"):
         return sheet_drawings.seat_drawing(seat, [place.key])
     return sheet_drawings.seat_side(seat, 2 * max(abs(x) for x, _ in seat_outlines(seat)[0]))
 
@@ -333,6 +335,8 @@ _DRAWN: dict[str, Callable[[Profile, Place], Markup]] = {
     "hole": _of_hole,
     "seat": _of_seat,
     "position": _of_position,
+    "recheck": _of_position,
+    "caliper": lambda profile, _: sheet_drawings.zero_drawing(),
     "gap": _of_gap,
     "panel": lambda profile, _: sheet_drawings.thickness_drawing(profile.panel),
 }

@@ -160,7 +160,7 @@ def _proposal(job: Job, held: Looking) -> Proposal | None:
     """What would be written; None while it is not worked out for the corrections and the profile as they stand."""
     if job.file is None or held.settled is None or held.settled_for != (held.number, job.file.text):
         return None
-    return propose(held.settled, job.file.profile, held.part or None)
+    return propose(held.settled, job.file.profile, held.part or None, said_with='under "Part at new positions"')
 
 
 def _shown(held: Looking, proposal: Proposal) -> str:
@@ -231,7 +231,7 @@ def _fix(job: Job, held: Looking) -> str:
     new = [label for label in labels if label not in held.now.seen.known]
     distances = [(i, str(d), not {d.a, d.b} & held.now.out) for i, d in enumerate(held.now.distances)]
     return piece(
-        "fix", labels=labels, distances=distances, parts=parts if new and len(parts) > 1 else [], part=held.part,
+        "fix", labels=labels, distances=distances, parts=parts if new else [], part=held.part,
         unit=job.file.profile.unit, back=bool(held.before),
     )  # fmt: skip
 

@@ -55,6 +55,17 @@ def touch(opened: Page, label: str) -> None:
     opened.locator(f'.spot[data-label="{label}"]').click()
 
 
+def skip_all(opened: Page) -> None:
+    """By the page's own button, whatever is asked for: nothing asked for keeps a person from going on."""
+    skipped = []
+    while (name := opened.locator("#place-name").inner_text()) != "All read":
+        skipped.append((name, opened.locator("#quantity").inner_text()))
+        assert len(skipped) == len(set(skipped)) < 20, skipped
+        assert opened.locator("#drawing svg").count(), f"{skipped[-1]} is asked for with a drawing"
+        opened.get_by_role("button", name="Skip").click()
+        Keyboard(opened).settled()
+
+
 def test_a_place_that_was_chosen_stays_until_it_is_left(chromium, demo):
     """Another position has no reading yet: the page must not run there between two readings of the chosen one."""
     with served(demo) as page, window(chromium, page) as opened:
@@ -84,7 +95,7 @@ def test_a_reading_without_a_place_stays_in_sight_until_it_has_one(chromium, tmp
     """Everything was read and nothing is asked for."""
     (tmp_path / "panel.toml").write_text(TINY.replace("drop = [5.02]", "drop = [5.02, 5.02, 5.03]"))
     with served(tmp_path) as page, window(chromium, page) as opened:
-        opened.locator("#place-name").get_by_text("All read").wait_for()
+        skip_all(opened)
         before = drops(tmp_path)
         cable(opened, "4.99")
         assert "4.99 is not saved" in opened.locator(".unsaved").inner_text()

@@ -138,6 +138,10 @@ def test_dropped_corrected_and_accepted_it_is_what_the_command_writes(chromium, 
             Keyboard(window).settled()
             assert not window.locator("#refused").inner_text()
         settled(window)
+        assert "like no hole of the profile" in window.locator("#settled").inner_text()
+        assert "--part" not in window.locator("#settled").inner_text(), "the page names its own field"
+        window.locator("#s-part").select_option("key")
+        settled(window)
         assert "held by calipers distances" in window.locator("#settled").inner_text()
         assert path.read_text() == PROFILE, "nothing is written before it is accepted"
         window.locator("#s-accept").click()
@@ -146,7 +150,9 @@ def test_dropped_corrected_and_accepted_it_is_what_the_command_writes(chromium, 
         assert window.locator("#found").inner_text() == ""
     written = path.read_text()
     options = [word for a, b, read in DISTANCES for word in ("--distance", f"{a} {b} {read}")]
-    assert written == by_command(tmp_path, scan_file, "--leave-out", "B3", "--rename", "B4 LAMP", *options)
+    assert written == by_command(
+        tmp_path, scan_file, "--leave-out", "B3", "--rename", "B4 LAMP", "--part", "key", *options
+    )
     assert "# the lamp room's panel" in written and "# about" in written
     at = {p.label: p.at for p in load_profile(path).profile.position}
     assert set(at) == {*OPENINGS, "LAMP"} - {"B3", "B4"}
@@ -179,7 +185,8 @@ def test_by_keyboard_alone_through_the_file_chooser(chromium, page, scan_file):
         assert window.locator("#h-found").inner_text() == "7 openings found"
         keys.press("#s-accept")
         window.get_by_text("Written to panel.toml").wait_for()
-    assert {p.label for p in load_profile(folder / "panel.toml").profile.position} == {*OPENINGS} - {"B3"}
+    labels = {p.label for p in load_profile(folder / "panel.toml").profile.position}
+    assert labels == {"S1", "S2", "A3", "A4"}, "no part was named for the round ones: nothing makes one by itself"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -42,13 +42,20 @@ def test_sizes_as_people_write_them(job: Job) -> None:
     assert (seat.width.values, seat.depth.values) == ((3.3,), (3.2,))
 
 
+@pytest.mark.parametrize("words", ["round 9 mm", "round 0.9 cm", "Round 0,9 cm"])
+def test_a_size_may_name_its_unit(job: Job, words: str) -> None:
+    begin(job, action("start", "begin", {**FORM, "hole": words}))
+    assert job.file is not None
+    assert job.file.profile.hole["window"].diameter.mean == pytest.approx(9.0)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
         ("rectangel 12 7", 'did you mean "rectangle"'),
         ("12 7", "the shape's name first"),
         ("round", "round with diameter"),
-        ("round 9 mm", "round with diameter"),
+        ("round 9 apples", "round with diameter"),
         ("round 300", "1 to 150 mm, not 300 mm"),
         ("splined 6 many", "known: round, rectangle, slot"),
     ],
