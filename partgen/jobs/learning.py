@@ -76,7 +76,9 @@ def learn(inputs: Inputs, again: Mapping[str, Remake] | None = None) -> Learnt:
         label: replace(choice, pulled=pulled.of(choice))
         for label, choice in choose_parts(profile, printer, felt.estimate, history).items()
     }
-    return Learnt(felt.estimate, choices, observations, last.id, worth_measuring(history, choices), built)
+    return Learnt(
+        felt.estimate, choices, observations, last.id, worth_measuring(history, choices, felt.estimate.doubts), built
+    )
 
 
 def observations_of(log: Log, profile: Profile, printer: Printer) -> tuple[Observation, ...]:
