@@ -33,6 +33,13 @@ SEEN = """() => ['place-name', 'nth', 'reading', 'drawing', 'plan'].filter(id =>
 WIDER = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
+OTHER = {
+    ("caliper", "zero"): "0.00", ("plunger", "wobble"): "0.15", ("plunger", "body"): "6.5", ("window", "bevel"): "0",
+    ("window", "corner radius"): "0.5", ("window", "offset limit"): "0.2",
+}  # fmt: skip
+"""What is read once beside sizes and drops."""
+
+
 def drop(label: str) -> float:
     """Of a panel that leans and is not parallel to its board, mm."""
     row, column = label[0] == "B", int(label[1:]) - 1
@@ -46,6 +53,8 @@ def answer(opened: Page) -> str:
         ("panel", "thickness"): 2.02, ("window", "width"): 12.40, ("window", "depth"): 7.01,
         ("plunger", "width"): 3.52, ("plunger", "depth"): 3.01, ("plunger", "travel when pressed"): 2.21,
     }  # fmt: skip
+    if (name, quantity) in OTHER:
+        return OTHER[name, quantity]
     return f"{sizes.get((name, quantity)) or drop(name):.2f}"
 
 
