@@ -126,7 +126,7 @@ def test_the_job_of_24_positions(chromium, tmp_path: Path, size: str, capsys: py
         keys.settled()
         opened.locator("label.pick", has_text="is loose").click()
         keys.settled()
-        assert "Undo: B5" in opened.locator("#undo").inner_text()
+        opened.locator("#undo", has_text="Undo: B5").wait_for(timeout=30_000)  # the page says so when it was kept
         opened.locator("#changes td").first.wait_for(timeout=60_000)
         assert "B5" in opened.locator("#changes").inner_text()
         clean(opened)
