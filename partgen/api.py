@@ -103,7 +103,7 @@ def build(
 
 
 def undo(path: str | PathLike[str]) -> Undone:
-    """Take back exactly the last thing recorded of the profile (or calibrated printer) at `path`.
+    """Undo exactly the last thing recorded of the profile (or calibrated printer) at `path`.
 
     That is a reading, a trial, a confirmation, a scan, a change of the shape or a calibration, in whichever session it
     was recorded; called again, the one before. `.text` says what it was. The log keeps it readable.

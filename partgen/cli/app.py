@@ -64,13 +64,13 @@ def _main(
 
 COMMANDS: dict[Callable[..., None], str] = {  # in the order of the work; each in one line of the overview
     start: "Ask about the panel and write a first profile.",
-    scan: "Find the panel's holes in a flatbed scan.",
+    scan: "Find the panel's holes in a flatbed scan or a photo.",
     sheet: "Write a sheet that shows what to measure, to print.",
     measure: "Take readings at the prompt, one per Enter.",
     predict: "Heights, clearance, grip, and what to measure next.",
     build: "Make the parts, prove that they fit, write all files.",
     trial: "Record how the printed parts stand, move and hold.",
-    undo: "Take back the last thing that was recorded.",
+    undo: "Undo the last thing that was recorded.",
     log: "Show what was built, how it went, what changed and why.",
     report: "Write a revision's report again, or compare two.",
     coupon: "Make a small print that shows a printer's errors.",

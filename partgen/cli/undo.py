@@ -23,7 +23,7 @@ def undo(
     out: UnusedOut = OUTPUTS,
     quiet: Quiet = False,
 ) -> None:
-    """Take back exactly the last thing that was recorded, in whichever session, and say what it was.
+    """Undo exactly the last thing that was recorded, in whichever session, and say what it was.
 
     A reading, a trial, what was confirmed, a scan, a change of the shape, a calibration. Again takes back the one
     before. What is taken back stays readable in the log.
